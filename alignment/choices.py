@@ -1,0 +1,29 @@
+"""Choices a user makes by name. Kept apart from what uses them so that a command's help need not load numpy."""
+
+from __future__ import annotations
+
+import enum
+
+__all__ = ["Aim", "Line"]
+
+
+class Line(enum.StrEnum):
+    """The line to which deviations are taken."""
+
+    string = "string"
+    """The string is the truth."""
+    fitted = "fitted"
+    """The string was hung by eye: a straight line through the sections on hold, or through all, is taken off."""
+    free = "free"
+    """The planner chooses the line (planning only)."""
+
+
+class Aim(enum.StrEnum):
+    """What makes one plan better than another."""
+
+    fewest = "fewest"
+    """Fewest bolt ends loosened; among those, least movement."""
+    least = "least"
+    """Least movement in all."""
+    exact = "exact"
+    """Every section that is out goes to its target, to the nearest notch."""

@@ -1,0 +1,146 @@
+"""Reading the keys of a TOML table, with every problem noted rather than the first one raised."""
+
+from __future__ import annotations
+
+import math
+import tomllib
+from collections.abc import Iterable
+from typing import Any
+
+from alignment.errors import InputError, LengthError, Problem, nearest, quote
+from alignment.lengths import TAPE_FINEST, Units, parse
+
+__all__ = ["Keys", "read_toml"]
+
+
+def read_toml(text: str, source: str) -> dict[str, Any]:
+    """Parse TOML, with a mistake of syntax told as an `InputError`."""
+    try:
+        return tomllib.loads(text)
+    except (ValueError, RecursionError) as error:
+        # besides its own error, tomllib lets through those of numbers too long to convert
+        said = str(error).splitlines()[0] if str(error) else "nested too deeply"
+        raise InputError(source, "not a TOML file", [Problem("syntax", said)]) from None
+
+
+class Keys:
+    """
+    One table of a TOML file, taken key by key.
+
+    Parameters
+    ----------
+    table : object
+        What stands in the file; anything but a table is a problem.
+    where : str
+        How the table is named in messages, for example ``[tape]``.
+    problems : list of Problem
+        Shared by all tables of a file; everything wrong is added to it.
+    units : Units
+        Unit of bare lengths.
+    """
+
+    def __init__(self, table: object, where: str, problems: list[Problem], units: Units = Units.inch) -> None:
+        self.where = where
+        self.problems = problems
+        self.units = units
+        self.known: list[str] = []
+        self.table: dict[str, Any] = table if isinstance(table, dict) else {}
+        if not isinstance(table, dict):
+            self.problems.append(Problem(where, f"{quote(table)} is not a table of keys. Write {where} on a line."))
+
+    def wrong(self, key: str, what: str) -> None:
+        """Note a problem with one key."""
+        self.problems.append(Problem(f"{self.where} {key}".strip(), what))
+
+    def take(self, key: str, *, required: bool = False) -> Any:
+        """Value of a key as it stands, None where it is absent."""
+        self.known.append(key)
+        if required and key not in self.table:
+            self.wrong(key, "is missing, and is needed.")
+        return self.table.get(key)
+
+    def text(self, key: str, default: str = "", *, required: bool = False) -> str:
+        """Text of a key, without blanks at its ends."""
+        value = self.take(key, required=required)
+        if value is None:
+            return default
+        if not isinstance(value, str) or not value.strip():
+            self.wrong(key, f"{quote(value)} is not a name. Write a text in quotes.")
+            return default
+        return value.strip()
+
+    def choice(self, key: str, options: Iterable[str], default: str = "", *, required: bool = False) -> str:
+        """One of a few words."""
+        names = list(options)
+        value = self.text(key, default, required=required)
+        if value != default and value not in names:
+            self.wrong(key, f"{quote(value)} is not a choice.{nearest(value, names)}")
+            return default
+        return value
+
+    def flag(self, key: str) -> bool:
+        """True or false; false where absent."""
+        value = self.take(key)
+        if value is None or isinstance(value, bool):
+            return bool(value)
+        self.wrong(key, f"{quote(value)} is neither true nor false. Write it without quotes.")
+        return False
+
+    def number(self, key: str, default: float, *, least: float, most: float) -> float:
+        """Plain number within limits."""
+        value = self.take(key)
+        if value is None:
+            return default
+        if isinstance(value, bool) or not isinstance(value, int | float) or not math.isfinite(value):
+            self.wrong(key, f"{quote(value)} is not a number.")
+        elif not least <= value <= most:
+            self.wrong(key, f"{value:g} is not from {least:g} to {most:g}.")
+        else:
+            return float(value)
+        return default
+
+    def length(
+        self,
+        key: str,
+        default: float = math.nan,
+        *,
+        required: bool = False,
+        positive: bool = False,
+        signed: bool = False,
+        finest: int = TAPE_FINEST,
+    ) -> float:
+        """Length in millimetres; ``default`` where absent or unusable."""
+        value = self.take(key, required=required)
+        if value is None:
+            return default
+        return self._length(key, value, default, positive=positive, signed=signed, finest=finest)
+
+    def lengths(self, key: str) -> list[float] | None:
+        """List of lengths in millimetres, None where absent or unusable."""
+        value = self.take(key)
+        if value is None:
+            return None
+        if not isinstance(value, list):
+            self.wrong(key, f'{quote(value)} is not a list. Write for example ["0", "18"].')
+            return None
+        found = [self._length(key, item, math.nan, positive=False, signed=True) for item in value]
+        return None if any(math.isnan(item) for item in found) else found
+
+    def _length(
+        self, key: str, value: object, default: float, *, positive: bool, signed: bool, finest: int = TAPE_FINEST
+    ) -> float:
+        try:
+            length = parse(value, self.units, signed=signed, finest=finest)
+        except LengthError as error:
+            self.wrong(key, str(error))
+            return default
+        if positive and length <= 0:
+            self.wrong(key, f"{quote(value)} is not more than nothing.")
+            return default
+        return float(length)
+
+    def finish(self) -> None:
+        """Note every key that nobody asked for."""
+        for key in self.table:
+            if key not in self.known:
+                self.wrong(key, f"is not a known key.{nearest(key, self.known)}")

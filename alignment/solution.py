@@ -1,0 +1,201 @@
+"""The main job in one call: a layout and a survey in, flags, verdicts, moves and the state after out."""
+
+from __future__ import annotations
+
+import math
+from dataclasses import dataclass
+from typing import TYPE_CHECKING, Any
+
+from alignment import __version__
+from alignment.choices import Aim, Line
+from alignment.flags import Flag, find_flags
+from alignment.layout import Layout
+from alignment.moves import Plan, Watch, plan_moves
+from alignment.state import EndState, Judged, State, judge
+from alignment.survey import Survey
+from alignment.train import Train, fit_train
+from alignment.uncertainty import Verdict
+
+if TYPE_CHECKING:
+    import pandas as pd
+
+__all__ = ["Solution", "as_json", "as_table", "solve"]
+
+
+@dataclass(frozen=True, kw_only=True)
+class Solution:
+    """What one survey of one machine comes to."""
+
+    layout: Layout
+    survey: Survey
+    train: Train
+    state: State
+    flags: tuple[Flag, ...]
+    plan: Plan
+
+    @property
+    def verdict(self) -> Verdict:
+        """Of the machine as measured."""
+        return self.state.verdict
+
+
+def solve(layout: Layout, survey: Survey, *, line: Line = Line.string, aim: Aim = Aim.fewest) -> Solution:
+    """
+    Fit a survey, judge every section and plan the moves.
+
+    Parameters
+    ----------
+    layout, survey
+        The machine and its readings.
+    line : Line
+        What deviations are taken from.
+    aim : Aim
+        What makes one plan better than another.
+
+    Returns
+    -------
+    Solution
+
+    Raises
+    ------
+    NotEnoughReadingsError
+        No section was read at two distinct points.
+    """
+    measured = fit_train(layout, survey, line=line)
+    plan = plan_moves(measured, aim=aim)
+    train = plan.before
+    return Solution(layout=layout, survey=survey, train=train, state=judge(train), flags=find_flags(train), plan=plan)
+
+
+def as_json(solution: Solution) -> dict[str, Any]:
+    """The solution as plain numbers and texts; lengths in the layout's units, angles in degrees."""
+    out = _Lengths(solution.layout)
+    plan = solution.plan
+    return {
+        "stringtrue": __version__,
+        "machine": solution.layout.name,
+        "units": str(solution.layout.units),
+        "survey": {"file": solution.survey.source, **solution.survey.record},
+        "line": str(solution.train.line),
+        "strings": [
+            {"string": name, "shift": out(shift), "slope": slope}
+            for name, (shift, slope) in solution.train.string_lines.items()
+        ],
+        **out.state(solution.state),
+        "flags": [
+            {"flag": f.flag, "section": f.section, "point": f.point or None, "message": f.message}
+            for f in solution.flags
+        ],
+        "moves": {
+            "aim": str(plan.aim),
+            "bolt_ends": plan.bolt_ends,
+            "total": out(plan.total),
+            "optimal": plan.optimal,
+            "gap": {"bolt_ends": plan.ends_gap, "total": out(plan.movement_gap)},
+            "missed": [{"where": m.where, "what": m.what, "by": out(m.by), "why": m.why} for m in plan.missed],
+            "steps": [
+                {
+                    "section": step.section,
+                    "loosen": step.loosen,
+                    "snug": step.snug or None,
+                    "move": out(step.move),
+                    "direction": step.direction,
+                    "watch": out.watch(step.watch),
+                    "other": out.watch(step.other),
+                }
+                for step in plan.steps
+            ],
+        },
+        "after": out.state(plan.state),
+        "verdict": str(solution.verdict),
+    }
+
+
+class _Lengths:
+    """Turns millimetres into the units of a layout."""
+
+    def __init__(self, layout: Layout) -> None:
+        self.layout = layout
+
+    def __call__(self, length: float) -> float:
+        return self.layout.units.of(length)
+
+    def judged(self, judged: Judged) -> dict[str, Any]:
+        return {
+            "value": self(judged.value),
+            "u": self(judged.u),
+            "verdict": str(judged.verdict),
+            "p_in": judged.p_in,
+        }
+
+    def end(self, end: EndState) -> dict[str, Any]:
+        own = self.judged(end.deviation)
+        return {"reading": self(end.reading), "target": self(end.target), "deviation": own.pop("value"), **own}
+
+    def watch(self, watch: Watch) -> dict[str, Any]:
+        return {"point": watch.point, "from": self(watch.before), "to": self(watch.after)}
+
+    def state(self, state: State) -> dict[str, Any]:
+        sections = []
+        for s in state.sections:
+            own: dict[str, Any] = {"section": s.name, "row": s.row, "readings": s.readings}
+            if s.offset and s.skew and s.entry and s.exit and s.worse_end:
+                offset = self.judged(s.offset)
+                offset |= {"verdict": str(s.worse_end.verdict), "p_in": s.worse_end.p_in}
+                length = self.layout.sections[self.layout.index[s.name]].length
+                angle = math.degrees(math.atan2(s.skew.value, length))
+                own |= {
+                    "dof": s.dof,
+                    "chi2": s.chi2,
+                    "offset": offset,
+                    "skew": {**self.judged(s.skew), "angle": angle},
+                    "ends": {"entry": self.end(s.entry), "exit": self.end(s.exit)},
+                }
+            else:
+                own |= dict.fromkeys(("dof", "chi2", "offset", "skew", "ends"))
+            sections.append(own)
+        return {
+            "sections": sections,
+            "joints": [
+                {"sections": [j.upstream, j.downstream]}
+                | (
+                    {
+                        "step": self(j.step.value),
+                        "u": self(j.step.u),
+                        "verdict": str(j.step.verdict),
+                        "p_in": j.step.p_in,
+                    }
+                    if j.step
+                    else dict.fromkeys(("step", "u", "verdict", "p_in"))
+                )
+                for j in state.joints
+            ],
+            "openings": [
+                {"rows": list(o.rows), "x": self(o.x), "opening": self(o.opening), "u": self(o.u)}
+                for o in state.openings
+            ],
+            "verdict": str(state.verdict),
+        }
+
+
+def as_table(state: State, layout: Layout) -> pd.DataFrame:
+    """Sections of a state as a table, lengths in the layout's units."""
+    import pandas as pd
+
+    of = layout.units.of
+    rows = []
+    for s in state.sections:
+        row: dict[str, Any] = {"section": s.name, "row": s.row, "readings": s.readings}
+        if s.offset and s.skew and s.entry and s.exit and s.worse_end:
+            row |= {
+                "offset": of(s.offset.value),
+                "U offset": of(s.offset.expanded),
+                "offset verdict": str(s.worse_end.verdict),
+                "skew": of(s.skew.value),
+                "U skew": of(s.skew.expanded),
+                "skew verdict": str(s.skew.verdict),
+                "entry": of(s.entry.deviation.value),
+                "exit": of(s.exit.deviation.value),
+            }
+        rows.append(row)
+    return pd.DataFrame(rows).set_index("section")

@@ -1,0 +1,156 @@
+"""How a station train stands: every section, joint and opening with its verdict."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+from alignment.openings import Opening, openings
+from alignment.train import Train
+from alignment.uncertainty import COVERAGE, Verdict, conformance_probability, verdict, worst
+
+__all__ = ["EndState", "JointState", "Judged", "SectionState", "State", "judge"]
+
+
+@dataclass(frozen=True, kw_only=True)
+class Judged:
+    """A deviation from what is wanted, judged against its tolerance. [mm]"""
+
+    value: float
+    u: float
+    tolerance: float
+
+    @property
+    def expanded(self) -> float:
+        """Expanded uncertainty U = k u. [mm]"""
+        return COVERAGE * self.u
+
+    @property
+    def verdict(self) -> Verdict:
+        """In or out, sure or not."""
+        return verdict(self.value, self.u, self.tolerance)
+
+    @property
+    def p_in(self) -> float:
+        """Probability that the deviation is within its tolerance."""
+        return conformance_probability(self.value, self.u, lower=-self.tolerance, upper=self.tolerance)
+
+    @property
+    def miss(self) -> float:
+        """By how much the best estimate is beyond the tolerance; 0 where it is within. [mm]"""
+        return max(abs(self.value) - self.tolerance, 0.0)
+
+
+@dataclass(frozen=True, kw_only=True)
+class EndState:
+    """One end of a section's fitted face. [mm]"""
+
+    reading: float
+    target: float
+    deviation: Judged
+
+
+@dataclass(frozen=True, kw_only=True)
+class SectionState:
+    """
+    One section. `offset`, `skew` and the ends are None where it was not measured enough.
+
+    `offset` is the deviation at mid-length; its verdict and probability are those of the worse end.
+    """
+
+    name: str
+    row: str
+    readings: int
+    dof: int
+    chi2: float
+    offset: Judged | None = None
+    skew: Judged | None = None
+    entry: EndState | None = None
+    exit: EndState | None = None
+
+    @property
+    def measured(self) -> bool:
+        """Whether the section was read at two distinct points at least."""
+        return self.skew is not None
+
+    @property
+    def worse_end(self) -> Judged | None:
+        """The end that decides the offset's verdict."""
+        if self.entry is None or self.exit is None:
+            return None
+        return max(self.entry.deviation, self.exit.deviation, key=lambda d: (d.verdict.rank, -d.p_in))
+
+    @property
+    def verdict(self) -> Verdict:
+        """Worse of offset and skew; unsure at best where the section was not measured enough."""
+        if self.skew is None or self.worse_end is None:
+            return Verdict.inside_unsure
+        return worst([self.worse_end.verdict, self.skew.verdict])
+
+
+@dataclass(frozen=True, kw_only=True)
+class JointState:
+    """One joint: its step, positive where the downstream face is farther from the string."""
+
+    upstream: str
+    downstream: str
+    step: Judged | None
+
+
+@dataclass(frozen=True, kw_only=True)
+class State:
+    """A whole train."""
+
+    sections: tuple[SectionState, ...]
+    joints: tuple[JointState, ...]
+    openings: tuple[Opening, ...]
+
+    @property
+    def verdict(self) -> Verdict:
+        """Worst verdict of all parts; a part that was not measured leaves it unsure."""
+        steps = [Verdict.inside_unsure if j.step is None else j.step.verdict for j in self.joints]
+        return worst([s.verdict for s in self.sections] + steps)
+
+
+def judge(train: Train) -> State:
+    """Judge a fitted train against its layout's tolerances."""
+    tolerance = train.layout.tolerance
+    readings = [(train.reading_at(x), train.target_at(x)) for x in (train.start, train.start + train.length)]
+    sections = []
+    for i, section in enumerate(train.layout.sections):
+        count, dof = int(train.lines.count[i]), int(train.lines.dof[i])
+        if not train.measured[i]:
+            sections.append(SectionState(name=section.name, row=section.row, readings=count, dof=0, chi2=0.0))
+            continue
+        entry, exit_ = (
+            EndState(
+                reading=float(reading[i]),
+                target=float(target[i]),
+                deviation=Judged(value=float(end.value[i]), u=float(end.u[i]), tolerance=tolerance.offset),
+            )
+            for (reading, target), end in zip(readings, train.ends, strict=True)
+        )
+        sections.append(
+            SectionState(
+                name=section.name,
+                row=section.row,
+                readings=count,
+                dof=dof,
+                chi2=float(train.lines.chi2[i]) if dof else 0.0,
+                offset=Judged(
+                    value=float(train.offset.value[i]), u=float(train.offset.u[i]), tolerance=tolerance.offset
+                ),
+                skew=Judged(value=float(train.skew.value[i]), u=float(train.skew.u[i]), tolerance=tolerance.square),
+                entry=entry,
+                exit=exit_,
+            )
+        )
+    steps = train.steps
+    joints = [
+        JointState(
+            upstream=joint.upstream,
+            downstream=joint.downstream,
+            step=None if value != value else Judged(value=float(value), u=float(u), tolerance=tolerance.step),
+        )
+        for joint, value, u in zip(train.layout.joints, steps.value, steps.u, strict=True)
+    ]
+    return State(sections=tuple(sections), joints=tuple(joints), openings=openings(train))

@@ -1,0 +1,345 @@
+"""
+One survey: the readings of one machine, with its date, hands and tape.
+
+Takes the rows of a file, long or wide, and gives readings in millimetres with the text as it was written beside
+them. Everything wrong in the rows is told at once.
+"""
+
+from __future__ import annotations
+
+import csv
+import datetime
+import io
+from collections.abc import Iterable, Iterator, Mapping, Sequence
+from dataclasses import dataclass, replace
+from typing import Any, Final
+
+from alignment.errors import InputError, LengthError, Problem, nearest, quote
+from alignment.layout import FINEST_U, Layout, Section, Tape
+from alignment.lengths import TAPE_FINEST, Units, parse
+from alignment.uncertainty import reading_u
+
+__all__ = ["Reading", "Survey", "parse_rows", "parse_survey"]
+
+POINTS: Final = ("entry", "mid", "exit")
+CLOSE: Final = ("close", "closing")
+LONG: Final = ("section", "point", "reading", "repeat", "note", "u")
+WIDE: Final = ("section", *POINTS, "repeat", "note", "u")
+Cell = Any
+Row = tuple[int, Sequence[Cell]]
+
+
+@dataclass(frozen=True, kw_only=True)
+class Reading:
+    """One tape reading."""
+
+    section: str
+    place: float
+    """Where on the section, from its entry end. [mm]"""
+    value: float
+    """Distance from face to string. [mm]"""
+    u: float
+    """Its own independent standard uncertainty. [mm]"""
+    text: str
+    """As it was written."""
+    row: int
+    """Row of the file."""
+    closing: bool = False
+    """Read again last, to see whether the line stood still; checked, not fitted."""
+    note: str = ""
+
+
+@dataclass(frozen=True, kw_only=True)
+class Survey:
+    """Readings of one machine in the order of the file."""
+
+    source: str
+    readings: tuple[Reading, ...]
+    tape: Tape
+    """The tape of this survey: the layout's, with what the record says in its place."""
+    record: Mapping[str, str]
+    """Lines ``# key: value`` of the file, keys in lower case."""
+
+    @property
+    def fitted(self) -> tuple[Reading, ...]:
+        """Readings that enter the fit: all but the closing ones."""
+        return tuple(reading for reading in self.readings if not reading.closing)
+
+
+def parse_survey(text: str, layout: Layout, source: str = "survey") -> Survey:
+    """
+    Read a survey from text: comma, semicolon or tab between columns, long or wide.
+
+    Parameters
+    ----------
+    text : str
+        The file's text.
+    layout : Layout
+        Gives section names, units and the tape.
+    source : str
+        Name of the file, for messages.
+
+    Raises
+    ------
+    InputError
+        With everything that is wrong in the file.
+    """
+    header = next((line for line in text.splitlines() if line.strip() and not _is_note(line)), "")
+    delimiter = "\t" if "\t" in header else ";" if ";" in header else ","
+    return parse_rows(_rows(text, delimiter, source), layout, source, decimal_comma=delimiter == ";")
+
+
+def _is_note(cell: Cell) -> bool:
+    return isinstance(cell, str) and cell.lstrip(' "').startswith("#")
+
+
+def _rows(text: str, delimiter: str, source: str) -> Iterator[Row]:
+    reader = csv.reader(io.StringIO(text, newline=""), delimiter=delimiter, strict=True)
+    first = 1
+    while True:
+        try:
+            row = next(reader)
+        except StopIteration:
+            return
+        except csv.Error as error:
+            what = f"{error}. Look for a quote mark that is not closed."
+            raise InputError(source, "this is no table", [Problem(f"row {first}", what)]) from None
+        yield first, row
+        first = reader.line_num + 1
+
+
+def parse_rows(rows: Iterable[Row], layout: Layout, source: str, *, decimal_comma: bool = False) -> Survey:
+    """
+    Read a survey from the rows of a table.
+
+    Parameters
+    ----------
+    rows : iterable of (int, sequence)
+        Row number and cells: text, numbers or None.
+    layout : Layout
+        Gives section names, units and the tape.
+    source : str
+        Name of the file, for messages.
+    decimal_comma : bool
+        Whether the file writes decimals with a comma.
+
+    Raises
+    ------
+    InputError
+        With everything that is wrong in the file.
+    """
+    record: dict[str, str] = {}
+    body: list[Row] = []
+    for number, row in rows:
+        cells = [_tidy(cell) for cell in row]
+        if cells and _is_note(cells[0]):
+            key, colon, value = ", ".join(str(c) for c in cells if c != "").strip('"').lstrip("# ").partition(":")
+            if colon and value.strip():
+                record[key.strip().lower()] = value.strip()
+        elif any(cell != "" for cell in cells):
+            body.append((number, cells))
+    if not body:
+        raise InputError(source, "no readings", [Problem("row 1", f"the file is empty. Expected {_EXPECTED}.")])
+    table = _Table(layout, source, record, decimal_comma)
+    readings = table.read(body)
+    if table.problems:
+        count = len(table.problems)
+        heading = (
+            f"{count} reading{'s' * (count > 1)} cannot be used" if table.columns else "this survey cannot be used"
+        )
+        raise InputError(source, heading, table.problems)
+    if not readings:
+        raise InputError(source, "no readings", [Problem("rows", f"all readings are blank. Expected {_EXPECTED}.")])
+    return Survey(source=source, readings=tuple(readings), tape=table.tape, record=record)
+
+
+_EXPECTED: Final = "columns section,point,reading, or section,entry,exit"
+
+
+def _tidy(cell: Cell) -> Cell:
+    """Cell without blanks; text where it is empty; whole numbers that a spreadsheet keeps as floats made whole."""
+    if cell is None:
+        return ""
+    if isinstance(cell, str):
+        return cell.strip()
+    if isinstance(cell, float) and cell.is_integer():
+        return int(cell)
+    return cell
+
+
+class _Table:
+    """The rows of one survey file being read: what they need to know, and the problems found."""
+
+    def __init__(self, layout: Layout, source: str, record: Mapping[str, str], decimal_comma: bool) -> None:
+        self.layout = layout
+        self.source = source
+        self.decimal_comma = decimal_comma
+        self.problems: list[Problem] = []
+        self.columns: dict[str, int] = {}
+        self.units = layout.units
+        if "units" in record:
+            try:
+                self.units = Units(record["units"].lower())
+            except ValueError:
+                self._wrong("# units", f"{quote(record['units'])} is not a unit. Write in or mm.")
+        self.tape = self._tape(record)
+
+    def _wrong(self, where: str, what: str) -> None:
+        self.problems.append(Problem(where, what))
+
+    def _length(self, value: Cell, where: str, *, marks: bool = False, finest: int = TAPE_FINEST) -> float | None:
+        """Length in millimetres, None after noting a problem; ``marks`` where it may be strong or shy of one."""
+        if isinstance(value, datetime.date | datetime.time):
+            self._wrong(where, f"{quote(value)} is a date: the spreadsheet took a fraction for one. Format it as text.")
+            return None
+        mark = parse(repr(self.tape.mark), Units.mm) if marks else None
+        try:
+            comma = self.decimal_comma
+            return float(parse(value, self.units, mark=mark, decimal_comma=comma, finest=finest))
+        except LengthError as error:
+            self._wrong(where, str(error))
+            return None
+
+    def _tape(self, record: Mapping[str, str]) -> Tape:
+        """The layout's tape with the record's lines in its place."""
+        tape = self.layout.tape
+        for key, name in (("mark", "mark"), ("set", "placing"), ("zero", "zero")):
+            if key in record:
+                length = self._length(record[key], f"# {key}", finest=FINEST_U)
+                if length is not None and not (key == "mark" and length <= 0):
+                    tape = replace(tape, **{name: length})
+                elif length is not None:
+                    self._wrong(f"# {key}", "a mark is more than nothing.")
+        if "tilt" in record:
+            try:
+                tilt = float(record["tilt"].removesuffix("degrees").removesuffix("deg").strip())
+            except ValueError:
+                tilt = -1.0
+            if 0 <= tilt <= 30:
+                tape = replace(tape, tilt=tilt)
+            else:
+                self._wrong("# tilt", f"{quote(record['tilt'])} is not from 0 to 30 degrees.")
+        return tape
+
+    def read(self, body: Sequence[Row]) -> list[Reading]:
+        """Readings of the rows; the first of them is the header."""
+        number, header = body[0]
+        names = [str(cell).strip().lower() for cell in header]
+        long = "reading" in names
+        known = LONG if long else WIDE
+        columns: dict[str, int] = {}
+        places: dict[str, float] = {}
+        for at, name in enumerate(names):
+            where = f"row {number}, column {at + 1}"
+            if name == "":
+                if any(len(cells) > at and cells[at] != "" for _, cells in body[1:]):
+                    self._wrong(where, "has no header, and cells below it.")
+            elif name in columns:
+                self._wrong(where, f"the header {quote(name)} stands twice.")
+            else:
+                columns[name] = at
+                if name not in known and (long or (place := self._header_place(name)) is None):
+                    self._wrong(where, f"{quote(name)} is not a known header.{nearest(name, known)}")
+                elif name not in known and place is not None:
+                    places[name] = place
+        needed = ("section", "point", "reading") if long else ("section",)
+        for name in needed:
+            if name not in columns:
+                self._wrong(f"row {number}", f"no column '{name}'. Expected {_EXPECTED}.")
+        points = [name for name in columns if name in POINTS or name in places]
+        if not long and not points:
+            self._wrong(f"row {number}", f"no column of readings. Expected {_EXPECTED}.")
+        if self.problems:
+            return []
+        self.columns = columns
+        readings: list[Reading] = []
+        for row in body[1:]:
+            readings += self._row(row, None if long else points)
+        return readings
+
+    def _header_place(self, name: str) -> float | None:
+        try:
+            return float(parse(name, self.units, decimal_comma=self.decimal_comma))
+        except LengthError:
+            return None
+
+    def _row(self, row: Row, points: list[str] | None) -> list[Reading]:
+        number, cells = row
+
+        def cell(name: str) -> Cell:
+            at = self.columns.get(name, len(cells))
+            return cells[at] if at < len(cells) else ""
+
+        for at in range(len(self.columns), len(cells)):
+            if cells[at] != "" and at not in self.columns.values():
+                self._wrong(f"row {number}, column {at + 1}", f"{quote(cells[at])} stands beyond the last header.")
+        name = str(cell("section"))
+        section = self._section(name, number)
+        closing = self._closing(cell("repeat"), number)
+        u = None if cell("u") == "" else self._length(cell("u"), f"row {number}, u", finest=FINEST_U)
+        if u is not None and u <= 0:
+            self._wrong(f"row {number}, u", f"{quote(cell('u'))} is not more than nothing.")
+        pairs = [(cell("point"), "reading")] if points is None else [(point, point) for point in points]
+        found = []
+        for point, column in pairs:
+            text = cell(column)
+            if text == "":
+                continue
+            place = self._place(point, section, number, "point" if points is None else column)
+            value = self._length(text, f"row {number}, {column}", marks=True)
+            if section is None or place is None or value is None:
+                continue
+            tape = self.tape
+            own = u if u else float(reading_u(value, mark=tape.mark, set_u=tape.set_u, tilt=tape.tilt))
+            found.append(
+                Reading(
+                    section=section.name,
+                    place=place,
+                    value=value,
+                    u=own,
+                    text=str(text),
+                    row=number,
+                    closing=closing,
+                    note=str(cell("note")),
+                )
+            )
+        return found
+
+    def _section(self, name: str, number: int) -> Section | None:
+        index = self.layout.index.get(name)
+        if index is not None:
+            return self.layout.sections[index]
+        if name == "":
+            self._wrong(f"row {number}, section", "is blank. Write the section's name on each row.")
+        else:
+            guess = nearest(name, self.layout.index)
+            self._wrong(f"row {number}, section", f"{quote(name)} is not in {self.layout.source}.{guess}")
+        return None
+
+    def _closing(self, repeat: Cell, number: int) -> bool:
+        if str(repeat).lower() in CLOSE:
+            return True
+        if repeat != "" and not (str(repeat).isascii() and str(repeat).isdigit()):
+            self._wrong(f"row {number}, repeat", f"{quote(repeat)} is neither a count nor 'close'.")
+        return False
+
+    def _place(self, point: Cell, section: Section | None, number: int, column: str) -> float | None:
+        where = f"row {number}, {column}"
+        if point == "":
+            self._wrong(where, "is blank. Write entry, mid, exit or a length from the section's entry end.")
+            return None
+        if section is None:
+            return None
+        named = section.place(str(point).lower())
+        if named is not None:
+            return named
+        try:
+            place = float(parse(point, self.units, decimal_comma=self.decimal_comma))
+        except LengthError:
+            mend = "Write entry, mid, exit or a length from the section's entry end."
+            self._wrong(where, f"{quote(point)} is no point.{nearest(str(point), POINTS)} {mend}")
+            return None
+        if place > section.length + 1e-6:
+            self._wrong(where, f"{quote(point)} is off {section.name}, which ends before it. Check the point.")
+            return None
+        return place

@@ -1,0 +1,201 @@
+"""
+What a reading is worth, and the one rule by which anything is judged in or out of tolerance.
+
+Everything that has a value, a standard uncertainty and a tolerance is judged here, so that sections, joints,
+panels and settings are all judged alike.
+"""
+
+from __future__ import annotations
+
+import enum
+import math
+from collections.abc import Iterable
+from functools import lru_cache
+from typing import Any, Final
+
+import numpy as np
+from numpy.typing import ArrayLike, NDArray
+
+__all__ = [
+    "COVERAGE",
+    "SAME",
+    "Verdict",
+    "chi_square_point",
+    "conformance_probability",
+    "range_point",
+    "reading_u",
+    "verdict",
+    "verdicts",
+    "worst",
+]
+
+COVERAGE: Final = 2.0
+"""Coverage factor k of every expanded uncertainty U = k u."""
+SAME: Final = 1e-6
+"""Lengths closer than this are the same [mm]: a nanometre, far above rounding in float64, far below any tape."""
+
+Floats = NDArray[np.float64]
+
+
+class Verdict(enum.StrEnum):
+    """In or out by the best estimate; a question mark where the tape cannot prove it. Worst last."""
+
+    inside = "in"
+    inside_unsure = "in?"
+    outside_unsure = "out?"
+    outside = "out"
+
+    @property
+    def rank(self) -> int:
+        """0 for the best verdict to 3 for the worst."""
+        return list(Verdict).index(self)
+
+    @property
+    def is_in(self) -> bool:
+        """Whether the best estimate is within tolerance."""
+        return self in (Verdict.inside, Verdict.inside_unsure)
+
+    @property
+    def sure(self) -> bool:
+        """Whether the tape proves it."""
+        return self in (Verdict.inside, Verdict.outside)
+
+
+def reading_u(reading: ArrayLike, *, mark: float, set_u: float, tilt: float) -> Floats:
+    """
+    Independent standard uncertainty of tape readings.
+
+    The tape's zero error is common to all readings of a survey and is not in it.
+
+    Parameters
+    ----------
+    reading : array
+        Distance from face to string. [mm]
+    mark : float
+        Smallest mark read: a rectangular distribution of that full width [1]_. [mm]
+    set_u : float
+        Standard uncertainty of placing the tape and sighting the string. [mm]
+    tilt : float
+        The tape is square to the string to within plus or minus this. [degrees]
+
+    Returns
+    -------
+    array
+        Standard uncertainty of each reading. [mm]
+
+    Notes
+    -----
+    A tape tilted by theta reads long by r theta^2 / 2; over a uniform theta of half-width t the root mean square
+    of that is r t^2 / sqrt(20).
+
+    References
+    ----------
+    .. [1] JCGM 100:2008 (GUM), 4.3.7 and F.2.2.1.
+    """
+    r = np.asarray(reading, dtype=np.float64)
+    return np.sqrt(mark**2 / 12 + set_u**2 + (r * math.radians(tilt) ** 2) ** 2 / 20)
+
+
+def conformance_probability(value: float, u: float, *, lower: float = -math.inf, upper: float = math.inf) -> float:
+    """
+    Probability that a quantity lies inside a tolerance interval, given a normal distribution of it.
+
+    Parameters
+    ----------
+    value, u : float
+        Best estimate and its standard uncertainty, in the unit of the limits.
+    lower, upper : float
+        Limits of the tolerance interval.
+
+    Returns
+    -------
+    float
+        Between 0 and 1; with ``u`` zero, 1 inside and 0 outside.
+
+    References
+    ----------
+    .. [1] JCGM 106:2012, clause 7.2 to 7.4.
+    """
+    if u <= 0:
+        return float(lower - SAME <= value <= upper + SAME)
+    # the half of the error function that keeps its digits in the far tail
+    return _phi((upper - value) / u) - _phi((lower - value) / u)
+
+
+def _phi(z: float) -> float:
+    return 0.5 * math.erfc(-z / math.sqrt(2))
+
+
+def verdict(value: float, u: float, tolerance: float) -> Verdict:
+    """
+    Judge a deviation against a symmetric tolerance.
+
+    Parameters
+    ----------
+    value, u, tolerance : float
+        Deviation, its standard uncertainty, and the largest magnitude allowed. [mm]
+
+    Returns
+    -------
+    Verdict
+        ``in`` where the magnitude is within the tolerance, ``out`` beyond it; unsure where it lies within the
+        guard band ``k u`` of the limit.
+
+    References
+    ----------
+    .. [1] JCGM 106:2012, clause 8.3 (guard bands); ISO 14253-1 (decision rule).
+    """
+    beyond = abs(value) - tolerance
+    sure = abs(beyond) >= COVERAGE * u - SAME
+    if beyond <= SAME:
+        return Verdict.inside if sure else Verdict.inside_unsure
+    return Verdict.outside if sure else Verdict.outside_unsure
+
+
+def verdicts(values: Iterable[float], us: Iterable[float], tolerance: float) -> list[Verdict]:
+    """Judge many deviations against one tolerance. [mm]"""
+    return [verdict(float(value), float(u), tolerance) for value, u in zip(values, us, strict=True)]
+
+
+def worst(found: Iterable[Verdict]) -> Verdict:
+    """Worst of several verdicts, in the order out, out?, in?, in; ``in`` where there is none."""
+    return max(found, key=lambda v: v.rank, default=Verdict.inside)
+
+
+def chi_square_point(dof: ArrayLike, probability: float) -> Any:
+    """Value that chi-square with ``dof`` degrees of freedom stays below with this probability."""
+    from scipy.special import chdtri
+
+    return chdtri(np.asarray(dof, dtype=np.float64), 1 - probability)
+
+
+@lru_cache
+def range_point(count: int, probability: float = 0.95) -> float:
+    """
+    Value that the range of ``count`` standard normal readings stays below with this probability.
+
+    The range of n readings is below r with probability n times the integral over z of phi(z) (Phi(z + r) - Phi(z))
+    to the power n - 1 (the studentized range with known standard deviation).
+
+    Parameters
+    ----------
+    count : int
+        Number of readings, at least 2.
+    probability : float
+        Between 0 and 1.
+
+    Returns
+    -------
+    float
+        The range over the standard uncertainty of one reading.
+    """
+    from scipy.optimize import brentq
+    from scipy.special import ndtr
+
+    z = np.linspace(-9, 9, 2001)
+    density = np.exp(-(z**2) / 2) / math.sqrt(2 * math.pi) * (z[1] - z[0])
+
+    def below(r: float) -> float:
+        return float(count * np.sum(density * (ndtr(z + r) - ndtr(z)) ** (count - 1)))
+
+    return float(brentq(lambda r: below(r) - probability, 0.0, 20.0))

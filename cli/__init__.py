@@ -1,0 +1,1 @@
+"""The ``stringtrue`` command: options in, one library call, one output call."""

@@ -1,0 +1,62 @@
+"""The command's root: which commands there are, and the one place where errors become an exit status."""
+
+from __future__ import annotations
+
+import sys
+from collections.abc import Sequence
+from typing import Annotated
+
+import typer
+
+from alignment import __version__
+from alignment.errors import StringtrueError
+from cli import demo, solving
+from cli.output import fail
+
+__all__ = ["app", "main", "run"]
+
+app = typer.Typer(
+    name="stringtrue",
+    help="Tape readings from a string in; which bolt end of which section to move out.",
+    no_args_is_help=True,
+    rich_markup_mode=None,
+    pretty_exceptions_enable=False,
+    context_settings={"help_option_names": ["-h", "--help"], "max_content_width": 80},
+)
+app.command("demo")(demo.demo)
+app.command("solve")(solving.solve)
+
+
+def _version(wanted: bool) -> None:
+    if wanted:
+        typer.echo(f"stringtrue {__version__}")
+        raise typer.Exit
+
+
+@app.callback()
+def root(
+    version: Annotated[
+        bool, typer.Option("--version", callback=_version, is_eager=True, help="Show the version and exit.")
+    ] = False,
+) -> None:
+    """Tape readings from a string in; which bolt end of which section to move out."""
+
+
+def run(arguments: Sequence[str] | None = None) -> int:
+    """Run the command line and return its exit status."""
+    for stream in (sys.stdout, sys.stderr):
+        # a name that the terminal cannot show must not end the job
+        if hasattr(stream, "reconfigure"):
+            stream.reconfigure(errors="replace")
+    try:
+        app(args=arguments, prog_name="stringtrue")
+    except StringtrueError as error:
+        return fail(error)
+    except SystemExit as leave:
+        return leave.code if isinstance(leave.code, int) else 0 if leave.code is None else 1
+    return 0
+
+
+def main() -> None:
+    """Entry point of the ``stringtrue`` command."""
+    sys.exit(run())

@@ -1,0 +1,29 @@
+"""``stringtrue demo``: the whole job on the shipped sample."""
+
+from __future__ import annotations
+
+from pathlib import Path
+from typing import Annotated
+
+import typer
+
+from alignment.lengths import Units
+from cli import output
+from cli.options import Force
+
+__all__ = ["demo"]
+
+
+def demo(
+    folder: Annotated[Path | None, typer.Argument(metavar="[FOLDER]", help="Where to leave the files.")] = None,
+    units: Annotated[Units, typer.Option(help="Units of the sample machine and its tape.")] = Units.inch,
+    force: Force = False,
+) -> None:
+    """
+    Do the whole job on the shipped sample, and leave its files and pictures in a folder.
+
+    Example: stringtrue demo --units mm
+    """
+    from alignment import story
+
+    output.show_text(story.tell(folder, units, force=force))

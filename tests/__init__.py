@@ -1,0 +1,1 @@
+"""Tests, and the stated truth of the samples."""

@@ -1,0 +1,135 @@
+"""
+The stated truth of the samples, and the script that makes the sample surveys from it.
+
+Marram Cold Rooms and everything in it are invented. Each survey is the truth of its day, read with a tape whose
+zero, placing and tilt err by draws from a seeded generator, and rounded to the mark. Run as
+``python -m tests.sample_truth`` to write the surveys again.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from fractions import Fraction
+from math import radians
+from pathlib import Path
+
+import numpy as np
+
+from alignment.files import read_layout
+from alignment.layout import Layout
+from alignment.lengths import Units, show
+
+SAMPLES = Path(__file__).parent.parent / "sample_readings"
+SEED = 20261002
+
+# deviation of the true face at its entry and exit end, inches, positive too far from the string
+BEFORE_MOVE = {
+    "operator-1": (0.006, -0.004),
+    "operator-2": (0.004, 0.010),
+    "operator-3": (-0.008, 0.002),
+    "operator-4": (0.003, -0.006),
+    "operator-5": (-0.002, 0.007),
+    "drive-1": (-0.007, 0.004),
+    "drive-2": (0.005, 0.000),
+    "drive-3": (0.009, 0.004),
+    "drive-4": (-0.004, 0.006),
+}
+# dragging the frame swung three sections and shifted a fourth
+AS_FOUND = BEFORE_MOVE | {
+    "operator-2": (0.002, 0.162),
+    "operator-3": (-0.130, 0.006),
+    "operator-5": (0.142, 0.130),
+    "drive-2": (0.008, -0.148),
+}
+AS_LEFT = AS_FOUND | {
+    "operator-2": (-0.004, 0.012),
+    "operator-3": (-0.010, 0.004),
+    "operator-5": (0.012, 0.006),
+    "drive-2": (0.004, -0.014),
+}
+
+
+@dataclass(frozen=True)
+class Care:
+    """How a survey was read: marks, placing and tilt as the record states them, and how often."""
+
+    mark: float
+    placing: float
+    tilt: float
+    zero: float
+    repeats: int
+
+
+def truth_at(truth: dict[str, tuple[float, float]], layout: Layout, name: str, place: float) -> float:
+    """True deviation at a place from a section's entry end [mm], from the stated ends [in]."""
+    entry, exit_ = truth[name]
+    length = layout.sections[layout.index[name]].length
+    return (entry + (exit_ - entry) * place / length) * 25.4
+
+
+def read_survey_as(
+    truth: dict[str, tuple[float, float]], layout: Layout, care: Care, rng: np.random.Generator
+) -> list[tuple[str, str, str, str]]:
+    """Rows of a survey: each section's points in turn, then the first point again, last."""
+    zero = rng.normal(0, care.zero)
+
+    def tape(name: str, place: float) -> str:
+        section = layout.sections[layout.index[name]]
+        target = layout.rows[section.row].target or 0.0
+        true = target + section.setback + truth_at(truth, layout, name, place)
+        tilt = rng.uniform(-radians(care.tilt), radians(care.tilt))
+        seen = true + zero + rng.normal(0, care.placing) + true * tilt**2 / 2
+        return show(round(seen / care.mark) * care.mark, layout.units, to=Fraction(care.mark))
+
+    rows = []
+    for section in layout.sections:
+        for repeat in range(care.repeats):
+            for point in ("entry", "exit"):
+                label = str(repeat + 1) if care.repeats > 1 else ""
+                rows.append((section.name, point, tape(section.name, section.place(point)), label))
+    for row in layout.rows:
+        first = layout.row_sections(row)[0]
+        rows.append((first.name, "entry", tape(first.name, first.place("entry")), "close"))
+    return rows
+
+
+def survey_text(record: dict[str, str], rows: list[tuple[str, str, str, str]]) -> str:
+    """Text of a survey file."""
+    lines = [f"# {key}: {value}" for key, value in record.items()]
+    lines.append("section,point,reading,repeat")
+    return "\n".join(lines + [",".join(row) for row in rows]) + "\n"
+
+
+def surveys() -> dict[str, str]:
+    """Text of every sample survey, by file name."""
+    rng = np.random.default_rng(SEED)
+    found = {}
+    for suffix, unit, marks in (("", 25.4, (1 / 16, 1 / 32)), ("-mm", 1.0, (1.0, 0.5))):
+        layout = read_layout(SAMPLES / f"machine{suffix}.toml")
+        quick = Care(mark=marks[0] * unit, placing=0.4, tilt=2, zero=0.4, repeats=1)
+        careful = Care(mark=marks[1] * unit, placing=0.2, tilt=1, zero=0.2, repeats=3)
+        with_care = {
+            "mark": show(careful.mark, layout.units, to=careful.mark),
+            "set": "1/128" if layout.units is Units.inch else "0.2",
+            "tilt": "1",
+            "zero": "1/128" if layout.units is Units.inch else "0.2",
+        }
+        for name, truth, care, record in (
+            ("before-move", BEFORE_MOVE, careful, {"taken": "2026-09-24 15:10", "by": "R. Quill", "tape": "T-14"}),
+            ("as-found", AS_FOUND, quick, {"taken": "2026-10-02 07:40", "by": "R. Quill", "tape": "T-14"}),
+            ("as-left", AS_LEFT, careful, {"taken": "2026-10-02 13:25", "by": "R. Quill", "tape": "T-14"}),
+        ):
+            rows = read_survey_as(truth, layout, care, rng)
+            how = with_care if care is careful else {}
+            found[f"{name}{suffix}.csv"] = survey_text(record | how, rows)
+    return found
+
+
+def main() -> None:
+    """Write the sample surveys."""
+    for name, text in surveys().items():
+        (SAMPLES / name).write_text(text, encoding="utf-8", newline="\n")
+
+
+if __name__ == "__main__":
+    main()
