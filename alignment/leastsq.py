@@ -7,6 +7,7 @@ This module knows no machine: x, y and u are whatever the caller means by them.
 from __future__ import annotations
 
 from dataclasses import dataclass
+from functools import cached_property
 
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
@@ -36,10 +37,10 @@ class Lines:
         Change of y per unit of x.
     centre_var, slope_var : (g,) array
         A priori variances of ``centre_y`` and ``slope``.
-    chi2 : (g,) array
-        Sum of squared residuals over squared standard uncertainties.
-    residual, hat : (n,) array
-        Reading less fitted value, and leverage (the diagonal of the hat matrix), in the order of the readings.
+    group : (n,) int array
+        Line to which each reading belongs.
+    weight, dx, dy : (n,) array
+        Weight of each reading, and its place and value taken from the weighted means of its group.
     """
 
     count: NDArray[np.int64]
@@ -48,9 +49,27 @@ class Lines:
     slope: Floats
     centre_var: Floats
     slope_var: Floats
-    chi2: Floats
-    residual: Floats
-    hat: Floats
+    group: NDArray[np.intp]
+    weight: Floats
+    dx: Floats
+    dy: Floats
+
+    # worked out when asked for: a fit of very many lines is often wanted for its parameters alone
+
+    @cached_property
+    def residual(self) -> Floats:
+        """Reading less fitted value, (n,)."""
+        return self.dy - self.slope[self.group] * self.dx
+
+    @cached_property
+    def hat(self) -> Floats:
+        """Leverage of each reading, the diagonal of the hat matrix, (n,)."""
+        return self.weight * (self.centre_var[self.group] + self.dx**2 * self.slope_var[self.group])
+
+    @cached_property
+    def chi2(self) -> Floats:
+        """Sum of squared residuals over squared standard uncertainties, (g,)."""
+        return np.bincount(self.group, self.weight * self.residual**2, len(self.count)).astype(np.float64, copy=False)
 
     @property
     def dof(self) -> NDArray[np.int64]:
@@ -112,35 +131,40 @@ def fit_lines(group: ArrayLike, x: ArrayLike, y: ArrayLike, u: ArrayLike, *, gro
         raise ValueError("every standard uncertainty must be positive and finite")
     size = (int(at.max(initial=-1)) + 1) if groups is None else groups
 
-    def total(of: Floats) -> Floats:
-        return np.bincount(at, of, size).astype(np.float64, copy=False)
+    # one scratch array for all products: on large batches new memory costs more than arithmetic
+    scratch = np.empty_like(value)
 
-    weight = sigma**-2.0
+    def total(a: Floats, b: Floats) -> Floats:
+        return np.bincount(at, np.multiply(a, b, out=scratch), size).astype(np.float64, copy=False)
+
+    weight = sigma * sigma
+    np.reciprocal(weight, out=weight)
     count = np.bincount(at, minlength=size)
     with np.errstate(divide="ignore", invalid="ignore"):
-        weights = total(weight)
-        centre_x = total(weight * place) / weights
-        centre_y = total(weight * value) / weights
-        dx = place - centre_x[at]
-        dy = value - centre_y[at]
-        moment = total(weight * dx * dx)
+        centre_var = 1 / np.bincount(at, weight, size)
+        centre_x = total(weight, place) * centre_var
+        centre_y = total(weight, value) * centre_var
+        dx, dy = centre_x[at], centre_y[at]
+        np.subtract(place, dx, out=dx)
+        np.subtract(value, dy, out=dy)
+        pull = weight * dx
+        moment = total(pull, dx)
         # places that differ by rounding alone are one place
-        spread = moment / weights > (1e-9 * (1 + np.abs(centre_x))) ** 2
+        spread = moment * centre_var > (1e-9 * (1 + np.abs(centre_x))) ** 2
         moment = np.where(spread, moment, np.nan)
-        slope = total(weight * dx * dy) / moment
-        residual = dy - slope[at] * dx
-        hat = weight * (1 / weights[at] + dx * dx / moment[at])
+        slope = total(pull, dy) / moment
     blank = np.where(spread, 0.0, np.nan)
     return Lines(
         count=count,
         centre_x=centre_x + blank,
         centre_y=centre_y + blank,
         slope=slope,
-        centre_var=1 / weights + blank,
+        centre_var=centre_var + blank,
         slope_var=1 / moment,
-        chi2=total(weight * residual**2),
-        residual=residual,
-        hat=hat,
+        group=at,
+        weight=weight,
+        dx=dx,
+        dy=dy,
     )
 
 

@@ -1,0 +1,140 @@
+"""
+How fast it is, as ratios taken in one run: ``python -m tests.benchmarks``.
+
+Not a test: nothing here passes or fails, and times depend on the machine.
+"""
+
+from __future__ import annotations
+
+import statistics
+import subprocess
+import sys
+import time
+from collections.abc import Callable
+
+import numpy as np
+
+from alignment.leastsq import fit_lines
+from alignment.linesearch import Faces
+from alignment.planner import plan_notches
+
+SECTIONS, READINGS = 100_000, 4
+LOOPED = 2_000
+"""Sections on which the slow loops are timed; their time is multiplied up."""
+
+
+def seconds(work: Callable[[], object], runs: int = 7) -> float:
+    """Median time of some work, after one run to warm up."""
+    work()
+    times = []
+    for _ in range(runs):
+        begin = time.perf_counter()
+        work()
+        times.append(time.perf_counter() - begin)
+    return statistics.median(times)
+
+
+def fits() -> None:
+    """The batch fit against the bare closed form on a full array, and against loops of library fits."""
+    import statsmodels.api as sm
+
+    rng = np.random.default_rng(1)
+    x = np.sort(rng.uniform(0, 450, (SECTIONS, READINGS)), axis=1)
+    y = 700 + rng.normal(0, 0.5, x.shape)
+    u = rng.uniform(0.3, 0.6, x.shape)
+    group = np.repeat(np.arange(SECTIONS), READINGS)
+
+    def bare() -> object:
+        w = u**-2.0
+        total = w.sum(axis=1)
+        x0, y0 = (w * x).sum(axis=1) / total, (w * y).sum(axis=1) / total
+        dx = x - x0[:, None]
+        moment = (w * dx * dx).sum(axis=1)
+        return y0, (w * dx * y).sum(axis=1) / moment, 1 / total, 1 / moment
+
+    def loop_lstsq() -> None:
+        for xs, ys, us in zip(x[:LOOPED], y[:LOOPED], u[:LOOPED], strict=True):
+            np.linalg.lstsq(np.stack([1 / us, xs / us], axis=1), ys / us, rcond=None)
+
+    def loop_statsmodels() -> None:
+        for xs, ys, us in zip(x[:LOOPED], y[:LOOPED], u[:LOOPED], strict=True):
+            fitted = sm.WLS(ys, np.stack([np.ones(READINGS), xs], axis=1), weights=us**-2).fit(cov_type="fixed scale")
+            assert fitted.bse.all()
+
+    ours = seconds(lambda: fit_lines(group, x.ravel(), y.ravel(), u.ravel()))
+    ragged = rng.random(x.size) < 0.9
+    holes = seconds(lambda: fit_lines(group[ragged], x.ravel()[ragged], y.ravel()[ragged], u.ravel()[ragged]))
+    closed = seconds(bare)
+    lstsq = seconds(loop_lstsq, 3) * SECTIONS / LOOPED
+    models = seconds(loop_statsmodels, 3) * SECTIONS / LOOPED
+    print(f"fit of {SECTIONS:,} sections of {READINGS} readings: {1e3 * ours:.1f} ms")
+    print(f"  the same with one reading in ten left out     {holes / ours:8.2f} x")
+    print(f"  over the bare closed form on a full array     {ours / closed:8.2f} x")
+    print(f"  faster than a loop of numpy.linalg.lstsq      {lstsq / ours:8.0f} x")
+    print(f"  faster than a loop of statsmodels WLS         {models / ours:8.0f} x")
+    print(f"  (loops timed on {LOOPED:,} sections and multiplied up)")
+
+
+def train(sections: int, *, seed: int, free: bool) -> Faces:
+    """A train with joints, readings to a sixteenth and a notch of a sixty-fourth; leaning where the line is free."""
+    rng = np.random.default_rng(seed)
+    start = np.arange(sections) * 20.0
+    offset, skew = rng.normal(0, 5, (2, sections)) + np.array([0.01 * (start - start.mean()) * free, start * 0])
+    return Faces(
+        deviation=np.round(np.stack([offset - skew / 2, offset + skew / 2], axis=1) / 4) * 4,
+        x=np.stack([start, start + 18], axis=1),
+        bolts=np.stack([start + 2, start + 16], axis=1),
+        fixed=np.zeros(sections, dtype=bool),
+        sign=np.ones(sections),
+        offset=4.0,
+        square=4.0,
+        step=4.0,
+        band=0.5,
+        travel=np.inf,
+        joints=np.stack([np.arange(sections - 1), np.arange(1, sections)], axis=1),
+        nominal=np.zeros(sections - 1),
+    )
+
+
+def plans() -> None:
+    """The planner on trains of 7, 20 and 60 sections, with the string's line and a free one."""
+    for count in (7, 20, 60):
+        for free in (False, True):
+            begin = time.perf_counter()
+            found = plan_notches(train(count, seed=count, free=free), fewest=True, free=free, seconds=24)
+            took = time.perf_counter() - begin
+            gap = (
+                "proved best"
+                if found.optimal
+                else (
+                    f"bolt ends within {found.ends - found.least_ends}, movement within "
+                    f"{found.movement - found.least_movement} notches of the best"
+                )
+            )
+            line = "free line" if free else "string"
+            print(f"plan, {count:>2} sections, {line:<9}: {took:6.2f} s, {found.ends} bolt ends, {gap}")
+
+
+def startup() -> None:
+    """``stringtrue --help`` against its floor, whole processes in turn."""
+    ours = [sys.executable, "-c", "from cli.app import run; run(['--help'])"]
+    floor = [sys.executable, "-c", "import typer.main"]
+    times: dict[str, list[float]] = {"ours": [], "floor": []}
+    for _ in range(15):
+        for name, command in (("ours", ours), ("floor", floor)):
+            begin = time.perf_counter()
+            subprocess.run(command, check=True, capture_output=True)
+            times[name].append(time.perf_counter() - begin)
+    ratio = statistics.median(a / b for a, b in zip(times["ours"], times["floor"], strict=True))
+    print(f"--help: {1e3 * statistics.median(times['ours']):.0f} ms, {ratio:.2f} x an import of typer.main")
+
+
+def main() -> None:
+    """Print all of them."""
+    fits()
+    startup()
+    plans()
+
+
+if __name__ == "__main__":
+    main()
