@@ -1,17 +1,26 @@
-"""What a person should look at in the readings before a bolt is touched."""
+"""What a person should look at in the readings before a bolt is touched, most harmful first."""
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from collections.abc import Mapping
+from dataclasses import dataclass, field
+from typing import Final
 
 import numpy as np
 
+from alignment.leaning import find_leans
 from alignment.lengths import decimal, show
+from alignment.neighbours import expect
+from alignment.slips import likely_slip
+from alignment.strays import Stray, find_strays
 from alignment.survey import Reading
 from alignment.train import Train
-from alignment.uncertainty import range_point
+from alignment.uncertainty import COVERAGE, range_point
 
 __all__ = ["Flag", "find_flags"]
+
+UNLIKELY: Final = 4.0
+"""A reading this many standard deviations from where its neighbours lead one to expect it is read again."""
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -22,22 +31,44 @@ class Flag:
     Attributes
     ----------
     flag : str
-        ``scatter``, ``spread`` or ``lone``.
-    section, point : str
-        Where; `point` is empty where the whole section is meant.
+        ``line-moved``, ``stray``, ``unlikely``, ``line-skewed``, ``spread``, ``scatter`` or ``lone``.
+    section, point, string : str
+        Where; empty where it does not apply.
     message : str
         What was read, what the others say, and what to do.
+    numbers : mapping
+        Lengths behind the message. [mm]
     """
 
     flag: str
-    section: str
-    point: str
     message: str
+    section: str = ""
+    point: str = ""
+    string: str = ""
+    numbers: Mapping[str, float] = field(default_factory=dict)
 
 
 def find_flags(train: Train) -> tuple[Flag, ...]:
-    """Flags of a fitted survey, most harmful first: repeats apart, readings off the straight face, lone points."""
-    return (*_spread(train), *_scatter(train), *_lone(train))
+    """
+    Flags of a fitted survey, most harmful first.
+
+    One slip gives one flag: a stray explains the scatter of its section and the spread of its point.
+    """
+    strays = find_strays(train)
+    told = {s.reading.section for s in strays}
+    unlikely = _unlikely(train, told)
+    told |= {flag.section for flag in unlikely}
+    spread = [flag for flag in _spread(train) if flag.section not in told]
+    told |= {flag.section for flag in spread}
+    return (
+        *_line_moved(train),
+        *(_stray(train, stray) for stray in strays),
+        *unlikely,
+        *_line_skewed(train),
+        *spread,
+        *(flag for flag in _scatter(train) if flag.section not in told),
+        *_lone(train),
+    )
 
 
 def _points(train: Train) -> dict[tuple[str, float], list[tuple[int, Reading]]]:
@@ -53,16 +84,168 @@ def _name(train: Train, section: str, place: float) -> str:
     return layout.sections[layout.index[section]].point_name(place, layout.units)
 
 
-def _spread(train: Train) -> list[Flag]:
-    """Repeats whose range is beyond the 95 % point of the range of as many readings of their u."""
+def _line_moved(train: Train) -> list[Flag]:
+    """Closing readings that differ from the opening ones by more than their U."""
+    flags = []
+    layout, units = train.layout, train.layout.units
+    opened = _points(train)
+    for closing in train.survey.readings:
+        if not closing.closing:
+            continue
+        opening = [r for _, r in opened.get((closing.section, round(closing.place, 6)), [])]
+        if not opening:
+            continue
+        change = closing.value - float(np.mean([r.value for r in opening]))
+        allowed = COVERAGE * float(np.sqrt(closing.u**2 + np.mean([r.u**2 for r in opening]) / len(opening)))
+        if abs(change) <= allowed:
+            continue
+        point = _name(train, closing.section, closing.place)
+        string = layout.rows[layout.sections[layout.index[closing.section]].row].string
+        message = (
+            f"String {string} moved, or the tape did: {closing.section}, {point} read {opening[0].text} at first and "
+            f"{closing.text} at the end, {show(abs(change), units)} {units} apart where {decimal(allowed, units)} is "
+            "the most to expect. Hang it again and read the row again."
+        )
+        flags.append(
+            Flag(
+                flag="line-moved",
+                section=closing.section,
+                point=point,
+                string=string,
+                message=message,
+                numbers={"change": change, "allowed": allowed},
+            )
+        )
+    return flags
+
+
+def _stray(train: Train, stray: Stray) -> Flag:
+    units, reading = train.layout.units, stray.reading
+    point = _name(train, reading.section, reading.place)
+    says = show(reading.value - stray.slip, units)
+    hint = likely_slip(reading.text, reading.value, stray.slip, stray.u_slip, units)
+    message = f"{reading.section}, {point}: read {reading.text}, the others say {says}."
+    if hint:
+        message += f" Perhaps {hint}."
+    if stray.tied:
+        others = " or ".join(dict.fromkeys(_name(train, r.section, r.place) for r in stray.tied))
+        message += f" Its section alone could not tell it from {others}; the neighbours did."
+    message += f" Read it again. (The smallest slip seen here: {show(stray.detectable, units)} {units}.)"
+    return Flag(
+        flag="stray",
+        section=reading.section,
+        point=point,
+        message=message,
+        numbers={"slip": stray.slip, "u": stray.u_slip, "detectable": stray.detectable},
+    )
+
+
+def _unlikely(train: Train, told: set[str]) -> list[Flag]:
+    """Readings that nothing in their section checks, but that their neighbours and the target make implausible."""
+    flags = []
+    layout, units = train.layout, train.layout.units
+    checked = train.lines.checked
+    by_section: dict[str, list[int]] = {}
+    for k, reading in enumerate(train.survey.fitted):
+        by_section.setdefault(reading.section, []).append(k)
+    for name, members in by_section.items():
+        if name in told or checked[members].any():
+            continue
+        i = layout.index[name]
+        expectation = expect(train, i)
+        if expectation is None:
+            continue
+        readings = [train.survey.fitted[k] for k in members]
+        x = np.array([r.place for r in readings]) + train.start[i]
+        off = np.array(
+            [r.value - float(train.target_at(at)[i]) - expectation.at(at) for r, at in zip(readings, x, strict=True)]
+        )
+        swapped = _swapped(train, i, readings)
+        worst = int(np.argmax(np.abs(off)))
+        if swapped is None and abs(off[worst]) <= UNLIKELY * expectation.spread:
+            continue
+        reading = readings[worst]
+        point = _name(train, name, reading.place)
+        says = show(reading.value - off[worst], units)
+        if swapped is not None:
+            point = ""
+            message = (
+                f"{name}: read {' and '.join(r.text for r in readings)}; the other way round they would follow the "
+                "neighbours far better. Perhaps the ends were swapped. Read both again before moving anything."
+            )
+        else:
+            hint = likely_slip(reading.text, reading.value, float(off[worst]), expectation.spread, units)
+            message = (
+                f"{name}, {point}: read {reading.text}, where its neighbours lead one to expect about {says}."
+                f"{f' Perhaps {hint}.' if hint else ''} Nothing in its own section checks it: read it again before "
+                "moving anything."
+            )
+        flags.append(
+            Flag(flag="unlikely", section=name, point=point, message=message, numbers={"slip": float(off[worst])})
+        )
+    return flags
+
+
+def _swapped(train: Train, i: int, readings: list[Reading]) -> float | None:
+    """
+    How much better two readings follow their neighbours the other way round, as a ratio; None where they do not.
+
+    The neighbours' faces are carried on to this section's points: the nearest reading up- and downstream of it.
+    """
+    if len(readings) != 2:
+        return None
+    layout = train.layout
+    row = layout.sections[i].row
+    beside = [j for j in (i - 1, i + 1) if 0 <= j < len(layout.sections) and layout.sections[j].row == row]
+    beside = [j for j in beside if train.measured[j]]
+    if len(beside) < 2:
+        return None
+    up, down = beside
+    entry, exit_ = sorted(readings, key=lambda r: r.place)
+    x = train.start[i] + np.array([entry.place, exit_.place])
+    ends = np.array([train.start[up] + train.length[up], train.start[down]])
+    faces = np.array([train.ends[1].value[up], train.ends[0].value[down]])
+    expected = faces[0] + (faces[1] - faces[0]) * (x - ends[0]) / (ends[1] - ends[0])
+    target = np.array([float(train.target_at(place)[i]) for place in x])
+    own = np.array([entry.value, exit_.value]) - target
+    now, turned = (float(np.sum((d - expected) ** 2)) for d in (own, own[::-1]))
+    u2 = 4 * entry.u**2
+    if now > 25 * u2 and turned < 4 * u2:
+        return now / max(turned, 1e-12)
+    return None
+
+
+def _line_skewed(train: Train) -> list[Flag]:
     flags = []
     units = train.layout.units
-    for (section, place), group in _points(train).items():
-        if len(group) < 2:
-            continue
+    for lean in find_leans(train):
+        over = show(lean.last - lean.first, units)
+        grow, u = lean.slope * (lean.last - lean.first), lean.expanded * (lean.last - lean.first)
+        ends = ", ".join(
+            f"its {end} end {show(abs(by), units)} {units} {'nearer to' if by > 0 else 'farther from'} the faces"
+            for end, by in (("entry", lean.entry), ("exit", lean.exit))
+            if abs(by) > max(u / 2, train.layout.moves.notch)
+        )
+        message = (
+            f"All sections on string {lean.string} lean alike: they come to lie {show(abs(grow), units)} {units} "
+            f"{'farther from' if grow > 0 else 'nearer to'} it over {over} {units} (U {decimal(u, units)}). "
+            f"{f'Hanging {ends} takes' if ends else 'A straight line through them takes'} away "
+            f"{100 * lean.share:.0f} % of the squared deviations: look at the string before moving every section."
+        )
+        numbers = {"grow": grow, "U": u, "entry": lean.entry, "exit": lean.exit}
+        flags.append(Flag(flag="line-skewed", string=lean.string, message=message, numbers=numbers))
+    return flags
+
+
+def _spread(train: Train) -> list[Flag]:
+    """Repeats whose range is beyond what as many readings of their u keep to: 95 % over all points of the survey."""
+    flags = []
+    units = train.layout.units
+    repeated = {at: group for at, group in _points(train).items() if len(group) > 1}
+    for (section, place), group in repeated.items():
         values = [reading.value for _, reading in group]
         u = float(np.sqrt(np.mean([reading.u**2 for _, reading in group])))
-        spread, allowed = max(values) - min(values), u * range_point(len(group))
+        spread, allowed = max(values) - min(values), u * range_point(len(group), 1 - 0.05 / len(repeated))
         if spread > allowed:
             point = _name(train, section, place)
             texts = ", ".join(reading.text for _, reading in group)
@@ -70,7 +253,8 @@ def _spread(train: Train) -> list[Flag]:
                 f"{section}, {point}: read {texts}: {decimal(spread, units)} {units} apart, where repeats of this "
                 f"tape stay within {decimal(allowed, units)}. Read this point again."
             )
-            flags.append(Flag(flag="spread", section=section, point=point, message=message))
+            numbers = {"spread": spread, "allowed": allowed}
+            flags.append(Flag(flag="spread", section=section, point=point, message=message, numbers=numbers))
     return flags
 
 
@@ -89,7 +273,7 @@ def _scatter(train: Train) -> list[Flag]:
             f"{reading.text}, {show(abs(off), units)} {units} {'more' if off > 0 else 'less'} than the others say. "
             "Read it again."
         )
-        flags.append(Flag(flag="scatter", section=name, point="", message=message))
+        flags.append(Flag(flag="scatter", section=name, message=message, numbers={"off": float(off)}))
     return flags
 
 
@@ -99,7 +283,7 @@ def _lone(train: Train) -> list[Flag]:
     for (section, place), group in _points(train).items():
         k, reading = group[0]
         # a section that is not measured enough has no redundancy to speak of
-        if len(group) == 1 and train.lines.redundancy[k] < 1e-9:
+        if len(group) == 1 and not train.lines.checked[k]:
             point = _name(train, section, place)
             message = f"{section}, {point}: read once ({reading.text}); no other reading checks it."
             flags.append(Flag(flag="lone", section=section, point=point, message=message))

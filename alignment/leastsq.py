@@ -17,6 +17,8 @@ from alignment.errors import NotEnoughReadingsError
 __all__ = ["Lines", "fit_line", "fit_lines"]
 
 Floats = NDArray[np.float64]
+CHECKED = 1e-9
+"""Redundancy above which a reading counts as checked by others."""
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -70,6 +72,37 @@ class Lines:
     def chi2(self) -> Floats:
         """Sum of squared residuals over squared standard uncertainties, (g,)."""
         return np.bincount(self.group, self.weight * self.residual**2, len(self.count)).astype(np.float64, copy=False)
+
+    @property
+    def w(self) -> Floats:
+        """
+        Normalised residual of each reading, ``v / (u sqrt(redundancy))``; NaN where nothing checks the reading.
+
+        Standard normal where there is no slip (data snooping, Baarda 1968).
+        """
+        return np.where(self.checked, self.residual, np.nan) * np.sqrt(self.weight / np.maximum(self.redundancy, 1e-12))
+
+    @property
+    def checked(self) -> NDArray[np.bool_]:
+        """Readings of which an error would show in a residual."""
+        return self.redundancy > CHECKED
+
+    def detectable(self, delta0: float) -> Floats:
+        """
+        Smallest slip of each reading that the test of its ``w`` would find (minimal detectable bias).
+
+        Parameters
+        ----------
+        delta0 : float
+            Noncentrality that goes with the test's error probability and power, `uncertainty.noncentrality`.
+
+        Returns
+        -------
+        (n,) array
+            In the unit of y; infinite where nothing checks the reading.
+        """
+        seen = delta0 / np.sqrt(self.weight * np.maximum(self.redundancy, CHECKED))
+        return np.where(self.checked, seen, np.inf)
 
     @property
     def dof(self) -> NDArray[np.int64]:

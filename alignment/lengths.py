@@ -15,7 +15,19 @@ from typing import Final
 
 from alignment.errors import LengthError, quote
 
-__all__ = ["INCH", "LARGEST", "TAPE_FINEST", "Units", "decimal", "inch_fraction", "parse", "show", "show_both"]
+__all__ = [
+    "INCH",
+    "LARGEST",
+    "TAPE_FINEST",
+    "Units",
+    "decimal",
+    "inch_fraction",
+    "option",
+    "parse",
+    "show",
+    "show_both",
+    "show_exact",
+]
 
 INCH: Final = Fraction(254, 10)
 """Millimetres in an inch (international inch, exact)."""
@@ -274,8 +286,26 @@ def decimal(length: float, units: Units, *, signed: bool = False, places: int | 
     return f"{value:{'+' if signed and value else ''}.{digits}f}"
 
 
+def show_exact(length: float, units: Units) -> str:
+    """Write a length so that it reads back the same: as `show` does where that serves, else with more decimals. [mm]"""
+    text = show(length, units)
+    back = parse(text, units, signed=True)
+    return text if abs(float(back) - length) < 1e-6 else decimal(length, units, places=7).rstrip("0")
+
+
 def show_both(length: float, units: Units) -> str:
     """Write a length on which a decision hangs: in inches the fraction with its decimal beside it. [mm]"""
     if units is Units.inch:
         return f"{show(length, units)} ({decimal(length, units)})"
     return show(length, units)
+
+
+def option(name: str, text: str, units: Units) -> float:
+    """Read a length given on the command line, more than nothing; the message names the option. [mm]"""
+    try:
+        length = parse(text, units)
+    except LengthError as error:
+        raise LengthError(f"{name}: {error}") from None
+    if length <= 0:
+        raise LengthError(f"{name}: {quote(text)} is not more than nothing.")
+    return float(length)

@@ -21,7 +21,7 @@ from alignment.solution import Solution
 from alignment.state import SectionState, State
 from alignment.train import Train
 from alignment.uncertainty import COVERAGE, Verdict
-from alignment.wording import by_section, step_lines, summary
+from alignment.wording import by_section, doubted, step_lines, summary
 
 if TYPE_CHECKING:
     from matplotlib.axes import Axes
@@ -148,11 +148,13 @@ def _words(solution: Solution, width: float) -> list[tuple[str, bool]]:
     lines: list[tuple[str, bool]] = []
     for flag in solution.flags:
         if flag.flag != "lone":
-            lines += [(line, True) for line in textwrap.wrap(f"Read again before moving: {flag.message}", bold)]
-    groups = by_section(solution.plan.steps)
+            lines += [(line, True) for line in textwrap.wrap(f"Before moving: {flag.message}", bold)]
+
+    groups, doubts = by_section(solution.plan.steps), doubted(solution)
     for number, steps in enumerate(groups[:LISTED], 1):
         action, *readings = step_lines(steps, solution.layout)
-        do = f"{'First: ' if number == 1 else ''}{number}  {steps[0].section}: {action}."
+        again = "if it still reads so when read again, " if steps[0].section in doubts else ""
+        do = f"{'First: ' if number == 1 else ''}{number}  {steps[0].section}: {again}{action}."
         lines += [(line, True) for line in textwrap.wrap(do, bold)]
         indent = " " * 6
         lines += [
@@ -372,15 +374,17 @@ def _section(
         if not predicted:
             axes.plot(np.full(len(ys), at), ys, ls="none", marker="D", ms=5, mfc="white", mec=INK, mew=1.1, zorder=7)
         axes.plot([at, at], [np.mean(ys), string], color="#777777", lw=0.6, ls=":", zorder=1)
-        if room > 0.9:
-            inward = 1 if place < length / 2 else -1
-            text = show(float(np.mean(values)) + moved, units)
+        # what the tape reads there, or should read; a point in the middle gives way on a short section
+        shown_size = float(np.clip(72 * room / (5.2 * len(places)), 5, 9.5))
+        if shown_size > 6:
+            inward = 0 if 0.2 < place / length < 0.8 else 1 if place < length / 2 else -1
+            reads = float(train.reading_at(at)[i]) if predicted else float(np.mean(values))
             axes.text(
                 at + inward * 0.06 / along,
                 string + lane.away * 0.16,
-                text,
-                size=9.5,
-                ha="left" if inward > 0 else "right",
+                show(reads, units),
+                size=shown_size,
+                ha={0: "center", 1: "left", -1: "right"}[inward],
                 va="center",
                 weight="bold" if predicted else "normal",
                 zorder=6,

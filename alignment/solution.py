@@ -12,7 +12,8 @@ from alignment.flags import Flag, find_flags
 from alignment.layout import Layout
 from alignment.moves import Plan, Watch, plan_moves
 from alignment.state import EndState, Judged, State, judge
-from alignment.survey import Survey
+from alignment.strays import find_strays, without
+from alignment.survey import Reading, Survey
 from alignment.train import Train, fit_train
 from alignment.uncertainty import Verdict
 
@@ -24,7 +25,11 @@ __all__ = ["Solution", "as_json", "as_table", "solve"]
 
 @dataclass(frozen=True, kw_only=True)
 class Solution:
-    """What one survey of one machine comes to."""
+    """
+    What one survey of one machine comes to.
+
+    `survey` and `flags` are of the readings as they were written; `train` is fitted without the dropped ones.
+    """
 
     layout: Layout
     survey: Survey
@@ -32,6 +37,8 @@ class Solution:
     state: State
     flags: tuple[Flag, ...]
     plan: Plan
+    dropped: tuple[Reading, ...] = ()
+    """Strays that were left out of the fit because the user said so."""
 
     @property
     def verdict(self) -> Verdict:
@@ -39,7 +46,14 @@ class Solution:
         return self.state.verdict
 
 
-def solve(layout: Layout, survey: Survey, *, line: Line = Line.string, aim: Aim = Aim.fewest) -> Solution:
+def solve(
+    layout: Layout,
+    survey: Survey,
+    *,
+    line: Line = Line.string,
+    aim: Aim = Aim.fewest,
+    drop_strays: bool = False,
+) -> Solution:
     """
     Fit a survey, judge every section and plan the moves.
 
@@ -51,6 +65,8 @@ def solve(layout: Layout, survey: Survey, *, line: Line = Line.string, aim: Aim 
         What deviations are taken from.
     aim : Aim
         What makes one plan better than another.
+    drop_strays : bool
+        Whether readings that the others contradict are left out of the fit. They are kept in `Solution.dropped`.
 
     Returns
     -------
@@ -62,9 +78,16 @@ def solve(layout: Layout, survey: Survey, *, line: Line = Line.string, aim: Aim 
         No section was read at two distinct points.
     """
     measured = fit_train(layout, survey, line=line)
+    flags = find_flags(measured)
+    dropped: tuple[Reading, ...] = ()
+    if drop_strays:
+        dropped = tuple(stray.reading for stray in find_strays(measured))
+        measured = fit_train(layout, without(survey, list(dropped)), line=line)
     plan = plan_moves(measured, aim=aim)
     train = plan.before
-    return Solution(layout=layout, survey=survey, train=train, state=judge(train), flags=find_flags(train), plan=plan)
+    return Solution(
+        layout=layout, survey=survey, train=train, state=judge(train), flags=flags, plan=plan, dropped=dropped
+    )
 
 
 def as_json(solution: Solution) -> dict[str, Any]:
@@ -83,8 +106,19 @@ def as_json(solution: Solution) -> dict[str, Any]:
         ],
         **out.state(solution.state),
         "flags": [
-            {"flag": f.flag, "section": f.section, "point": f.point or None, "message": f.message}
+            {
+                "flag": f.flag,
+                "section": f.section or None,
+                "point": f.point or None,
+                "string": f.string or None,
+                "message": f.message,
+                **{name: out(length) for name, length in f.numbers.items()},
+            }
             for f in solution.flags
+        ],
+        "dropped": [
+            {"section": r.section, "point": out.point(r), "reading": out(r.value), "text": r.text, "row": r.row}
+            for r in solution.dropped
         ],
         "moves": {
             "aim": str(plan.aim),
@@ -131,6 +165,10 @@ class _Lengths:
     def end(self, end: EndState) -> dict[str, Any]:
         own = self.judged(end.deviation)
         return {"reading": self(end.reading), "target": self(end.target), "deviation": own.pop("value"), **own}
+
+    def point(self, reading: Reading) -> str:
+        section = self.layout.sections[self.layout.index[reading.section]]
+        return section.point_name(reading.place, self.layout.units)
 
     def watch(self, watch: Watch) -> dict[str, Any]:
         return {"point": watch.point, "from": self(watch.before), "to": self(watch.after)}

@@ -24,7 +24,7 @@ from alignment.leastsq import Lines, fit_lines
 from alignment.survey import Reading, Survey
 from alignment.uncertainty import chi_square_point
 
-__all__ = ["Datum", "Estimates", "Train", "fit_train"]
+__all__ = ["Datum", "Estimates", "Train", "fit_sections", "fit_train"]
 
 Floats = NDArray[np.float64]
 SCATTER_PROBABILITY = 0.95
@@ -293,7 +293,7 @@ def fit_train(layout: Layout, survey: Survey, *, line: Line = Line.string) -> Tr
         No section was read at two distinct points.
     """
     readings = survey.fitted
-    lines = _fit_sections(layout, readings)
+    lines = fit_sections(layout, readings)
     measured = ~np.isnan(lines.slope)
     if not measured.any():
         raise NotEnoughReadingsError(
@@ -323,7 +323,8 @@ def fit_train(layout: Layout, survey: Survey, *, line: Line = Line.string) -> Tr
     )
 
 
-def _fit_sections(layout: Layout, readings: tuple[Reading, ...]) -> Lines:
+def fit_sections(layout: Layout, readings: tuple[Reading, ...]) -> Lines:
+    """Fit every section of a layout to its readings, x along the machine. [mm]"""
     index = layout.index
     group = np.array([index[r.section] for r in readings], dtype=np.int64)
     starts = np.array([s.start for s in layout.sections])

@@ -22,8 +22,11 @@ __all__ = [
     "Verdict",
     "chi_square_point",
     "conformance_probability",
+    "noncentrality",
+    "normal_point",
     "range_point",
     "reading_u",
+    "student_point",
     "verdict",
     "verdicts",
     "worst",
@@ -167,6 +170,31 @@ def chi_square_point(dof: ArrayLike, probability: float) -> Any:
     from scipy.special import chdtri
 
     return chdtri(np.asarray(dof, dtype=np.float64), 1 - probability)
+
+
+def normal_point(probability: float) -> float:
+    """Value that a standard normal quantity stays below with this probability."""
+    from scipy.special import ndtri
+
+    return float(ndtri(probability))
+
+
+def student_point(probability: float, dof: float) -> float:
+    """Value that Student's t with ``dof`` degrees of freedom stays below with this probability."""
+    from scipy.special import stdtrit
+
+    return float(stdtrit(dof, probability))
+
+
+def noncentrality(error: float = 0.001, power: float = 0.8) -> float:
+    """
+    Slip over standard uncertainty that a two-sided test of this error probability finds with this power.
+
+    References
+    ----------
+    .. [1] W. Baarda, A testing procedure for use in geodetic networks, 1968: 4.13 for 0.1 % and 80 %.
+    """
+    return normal_point(1 - error / 2) + normal_point(power)
 
 
 @lru_cache

@@ -12,17 +12,30 @@ from alignment.flags import Flag
 from alignment.layout import Layout
 from alignment.lengths import Units, decimal, show, show_both
 from alignment.moves import Plan, Step, Watch
+from alignment.settling import ways_to_settle
 from alignment.solution import Solution
 from alignment.state import Judged, SectionState, State
 from alignment.train import Train
 from alignment.uncertainty import SAME, Verdict
 
-__all__ = ["WIDTH", "caution_lines", "solution_text", "step_lines", "summary"]
+__all__ = [
+    "WIDTH",
+    "by_section",
+    "caution_lines",
+    "counted",
+    "doubted",
+    "short",
+    "solution_text",
+    "step_lines",
+    "summary",
+    "wrap",
+]
 
 WIDTH: Final = 80
 
 
-def _wrap(text: str, first: str = "", rest: str | None = None) -> list[str]:
+def wrap(text: str, first: str = "", rest: str | None = None) -> list[str]:
+    """Lines of at most 80 columns; ``first`` stands before the first, ``rest`` (or as many blanks) before others."""
     return textwrap.wrap(
         text,
         WIDTH,
@@ -33,13 +46,14 @@ def _wrap(text: str, first: str = "", rest: str | None = None) -> list[str]:
     )
 
 
-def _count(number: int, one: str) -> str:
+def counted(number: int, one: str) -> str:
+    """Number and noun: ``1 section``, ``2 sections``."""
     return f"{number} {one}{'' if number == 1 else 's'}"
 
 
 def caution_lines() -> list[str]:
     """The cautions, wrapped."""
-    return _wrap(" ".join((*CAUTIONS, LIMITS)), "  ")
+    return wrap(" ".join((*CAUTIONS, LIMITS)), "  ")
 
 
 def summary(solution: Solution) -> str:
@@ -52,7 +66,7 @@ def summary(solution: Solution) -> str:
         return f"Verdict: {solution.verdict}. Nothing to move{'' if sure else ', as far as this tape can tell'}."
     sections = len({step.section for step in plan.steps})
     return (
-        f"Verdict: {solution.verdict}. Move {_count(plan.bolt_ends, 'bolt end')} on {_count(sections, 'section')}, "
+        f"Verdict: {solution.verdict}. Move {counted(plan.bolt_ends, 'bolt end')} on {counted(sections, 'section')}, "
         f"{_moved(plan.total, solution.layout)} {units} altogether."
     )
 
@@ -100,12 +114,12 @@ def solution_text(solution: Solution) -> str:
     layout, plan = solution.layout, solution.plan
     record = solution.survey.record
     told = [f"taken {record['taken']}"] * ("taken" in record) + [f"by {record['by']}"] * ("by" in record)
-    lines = _wrap(f"{layout.name}, {solution.survey.source}" + (f", {' '.join(told)}" if told else ""))
+    lines = wrap(f"{layout.name}, {solution.survey.source}" + (f", {' '.join(told)}" if told else ""))
     lines += [summary(solution), ""]
     lines += _look_first(solution.flags)
     if plan.steps:
         lines += ["BEFORE A BOLT IS TOUCHED", *caution_lines(), ""]
-        lines += ["MOVES, in this order", *_moves(plan, layout), ""]
+        lines += ["MOVES, in this order", *_moves(solution), ""]
     lines += _missed(plan, layout)
     lines += [_standing(layout, "WHERE EVERYTHING STANDS"), *_table(solution.state, layout), ""]
     if plan.steps:
@@ -124,18 +138,27 @@ def _look_first(flags: Sequence[Flag]) -> list[str]:
     harmful = [flag for flag in flags if flag.flag != "lone"]
     if not harmful:
         return []
-    return ["READ THESE AGAIN FIRST", *(line for f in harmful for line in _wrap(f.message, "  - ")), ""]
+    return ["LOOK AT THESE READINGS FIRST", *(line for f in harmful for line in wrap(f.message, "  - ")), ""]
 
 
-def _moves(plan: Plan, layout: Layout) -> list[str]:
-    groups = by_section(plan.steps)
+def doubted(solution: Solution) -> set[str]:
+    """Sections with a reading to take again before they are moved."""
+    dropped = {r.section for r in solution.dropped}
+    return {f.section for f in solution.flags if f.flag not in ("lone", "line-moved")} - dropped
+
+
+def _moves(solution: Solution) -> list[str]:
+    layout, doubts = solution.layout, doubted(solution)
+    groups = by_section(solution.plan.steps)
     width = min(max(len(steps[0].section) for steps in groups), 20)
     lines = []
     for number, steps in enumerate(groups, 1):
         first, *more = step_lines(steps, layout)
-        lines += _wrap(first, f"{number:>3} {_short(steps[0].section, width)}  ")
-        lines += [line for text in more for line in _wrap(text, " " * (width + 6) + "  " * text.startswith("  "))]
-    lines += _wrap(
+        if steps[0].section in doubts:
+            first, more = "only if it still reads so when read again (see above):", [first, *more]
+        lines += wrap(first, f"{number:>3} {short(steps[0].section, width)}  ")
+        lines += [line for text in more for line in wrap(text, " " * (width + 6) + "  " * text.startswith("  "))]
+    lines += wrap(
         "Tighten, then read the section's points again before going to the next: bolts creep as they are snugged.",
         "    ",
     )
@@ -148,13 +171,13 @@ def _missed(plan: Plan, layout: Layout) -> list[str]:
         lines.append("NOT BROUGHT IN")
         for miss in plan.missed:
             by = show_both(miss.by, layout.units)
-            lines += _wrap(
+            lines += wrap(
                 f"{miss.where}, {miss.what}: still {by} {layout.units} beyond tolerance ({miss.why}).", "  - "
             )
         lines.append("")
     if plan.beyond_band:
         names = ", ".join(plan.beyond_band)
-        lines += _wrap(f"Within tolerance but nearer its limit than wanted: {names}.")
+        lines += wrap(f"Within tolerance but nearer its limit than wanted: {names}.")
         lines.append("")
     return lines
 
@@ -178,7 +201,7 @@ def _table(state: State, layout: Layout, only: set[str] | None = None) -> list[s
     width = min(max([len(s.name) for s in shown] + [7]), 24)
     head = f"{'section':<{width}} {'entry':>7} {'exit':>7} {'U':>6}  {'offset':<9} {'skew':>7} {'U':>6}  {'square':<9}"
     lines = [head.rstrip()]
-    lines += [f"{_short(s.name, width)} {_cells(s, units)}".rstrip() for s in shown]
+    lines += [f"{short(s.name, width)} {_cells(s, units)}".rstrip() for s in shown]
     joints = [j for j in state.joints if only is None or {j.upstream, j.downstream} & only]
     doubtful = [j for j in joints if j.step is None or j.step.verdict is not Verdict.inside]
     if joints and not doubtful:
@@ -192,17 +215,19 @@ def _table(state: State, layout: Layout, only: set[str] | None = None) -> list[s
             lines.append(f"  {pair}: not measured")
         else:
             step = f"{show(joint.step.value, units, signed=True):>7} {decimal(joint.step.expanded, units):>6}"
-            lines.append(f"  {_short(pair, 36)} {step}  {_verdict(joint.step)}")
+            lines.append(f"  {short(pair, 36)} {step}  {_verdict(joint.step)}")
     return lines
 
 
-def _short(text: str, width: int) -> str:
+def short(text: str, width: int) -> str:
+    """Text padded to a width, or cut to it with two dots."""
+    """Text cut and padded to a column."""
     return f"{text if len(text) <= width else text[: width - 2] + '..':<{width}}"
 
 
 def _cells(s: SectionState, units: Units) -> str:
     if s.entry is None or s.exit is None or s.skew is None or s.worse_end is None:
-        return f"not measured enough ({_count(s.readings, 'reading')}): read it at two points"
+        return f"not measured enough ({counted(s.readings, 'reading')}): read it at two points"
     ends = [f"{show(end.deviation.value, units, signed=True):>7}" for end in (s.entry, s.exit)]
     u = max(s.entry.deviation.expanded, s.exit.deviation.expanded)
     skew = f"{show(s.skew.value, units, signed=True):>7} {decimal(s.skew.expanded, units):>6}"
@@ -216,17 +241,24 @@ def _doubts(solution: Solution) -> list[str]:
     open_ = [s for s in solution.state.sections if s.measured and not s.verdict.sure]
     if open_:
         said.append(
-            f"'?' marks what this tape cannot prove ({_count(len(open_), 'section')}); the percentage is the "
+            f"'?' marks what this tape cannot prove ({counted(len(open_), 'section')}); the percentage is the "
             "probability of being in tolerance."
         )
+        ways = ways_to_settle(train, solution.state)
+        said += [f"To settle {', '.join(names)}: {way}." for way, names in ways.items()]
     lone = [flag for flag in solution.flags if flag.flag == "lone"]
     if lone:
         points = len({(r.section, r.place) for r in solution.survey.fitted})
-        which = f"All {points} points were" if len(lone) == points else f"{_count(len(lone), 'point')} of {points} were"
+        which = (
+            f"All {points} points were" if len(lone) == points else f"{counted(len(lone), 'point')} of {points} were"
+        )
         said.append(
             f"{which} read once and nothing checks them: a misread tape would go unseen. The cheapest check is one "
             "more reading of each, or a third point on a section."
         )
+    if solution.dropped:
+        which = "; ".join(f"{r.section}, row {r.row}: {r.text}" for r in solution.dropped)
+        said.append(f"Left out of the fit, as told: {which}.")
     said += _references(train)
     if plan.steps and not plan.optimal:
         said.append(_gap(plan, layout))
@@ -236,7 +268,7 @@ def _doubts(solution: Solution) -> list[str]:
         said.append("The layout has no [[joint]]: steps from one section to the next were not checked.")
     if said:
         said.insert(0, "Positive is too far from the string. Offset is judged at the worse end.")
-    return ["DOUBTS", *(line for text in said for line in _wrap(text, "  - "))] if said else []
+    return ["DOUBTS", *(line for text in said for line in wrap(text, "  - "))] if said else []
 
 
 def _references(train: Train) -> list[str]:
@@ -262,7 +294,7 @@ def _references(train: Train) -> list[str]:
 
 def _gap(plan: Plan, layout: Layout) -> str:
     if plan.aim is Aim.fewest and plan.ends_gap:
-        return f"Time ran out before this plan was proved best: {_count(plan.ends_gap, 'bolt end')} fewer may do."
+        return f"Time ran out before this plan was proved best: {counted(plan.ends_gap, 'bolt end')} fewer may do."
     if plan.movement_gap > SAME:
         by = show(plan.movement_gap, layout.units)
         few = "No plan has fewer bolt ends. " if plan.aim is Aim.fewest else ""

@@ -19,6 +19,9 @@ def solve(
     survey: SurveyFile,
     line: Annotated[Line, typer.Option(help="What deviations are taken from.")] = Line.string,
     aim: Annotated[Aim, typer.Option(help="What makes one plan better than another.")] = Aim.fewest,
+    drop_strays: Annotated[
+        bool, typer.Option("--drop-strays", help="Leave out readings that the others contradict.")
+    ] = False,
     plot: Annotated[
         Path | None, typer.Option(metavar="FILE", help="Draw the train before and after: .svg, .png or .pdf.")
     ] = None,
@@ -38,7 +41,7 @@ def solve(
     machine = files.read_layout(layout)
     readings = files.read_survey(survey, machine)
     files.ready((plot, files.PICTURES), (out, None), force=force)
-    found = solution.solve(machine.shown_in(units), readings, line=line, aim=aim)
+    found = solution.solve(machine.shown_in(units), readings, line=line, aim=aim, drop_strays=drop_strays)
     if plot is not None:
         from alignment import plots
 

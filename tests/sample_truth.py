@@ -17,7 +17,7 @@ import numpy as np
 
 from alignment.files import read_layout
 from alignment.layout import Layout
-from alignment.lengths import Units, show
+from alignment.lengths import Units, parse, show
 
 SAMPLES = Path(__file__).parent.parent / "sample_readings"
 SEED = 20261002
@@ -122,7 +122,88 @@ def surveys() -> dict[str, str]:
             rows = read_survey_as(truth, layout, care, rng)
             how = with_care if care is careful else {}
             found[f"{name}{suffix}.csv"] = survey_text(record | how, rows)
+    return found | slips()
+
+
+# what is wrong in each file of slips: flag, and section or string
+SLIPS = {
+    "inch-slip.csv": ("unlikely", "operator-4"),
+    "swapped-ends.csv": ("unlikely", "operator-3"),
+    "leaning-string.csv": ("line-skewed", "operator"),
+    "half-inch-slip.csv": ("stray", "drive-3"),
+    "string-moved.csv": ("line-moved", "operator"),
+}
+
+
+def slips() -> dict[str, str]:
+    """Text of the surveys with the usual slips in them, one slip each, by file name."""
+    layout = read_layout(SAMPLES / "machine.toml")
+    quick = Care(mark=25.4 / 16, placing=0.4, tilt=2, zero=0.4, repeats=1)
+    record = {"taken": "2026-10-02 07:05", "by": "T. Brack", "tape": "T-09"}
+
+    def rows_of(truth: dict[str, tuple[float, float]], seed: int) -> list[tuple[str, str, str, str]]:
+        return read_survey_as(truth, layout, quick, np.random.default_rng(SEED + seed))
+
+    def change(rows: list[tuple[str, str, str, str]], at: tuple[str, str, str], by: str) -> None:
+        k = next(k for k, row in enumerate(rows) if (row[0], row[1], row[3]) == at)
+        value = parse(rows[k][2], Units.inch) + parse(by, Units.inch, signed=True)
+        rows[k] = (*rows[k][:2], show(value, Units.inch), rows[k][3])
+
+    inch = rows_of(AS_FOUND, 1)
+    change(inch, ("operator-4", "exit", ""), "1")
+    moved = rows_of(AS_FOUND, 2)
+    change(moved, ("operator-1", "entry", "close"), "1/8")
+    turned = rows_of(leaning(AS_LEFT, layout, "operator", 1.0), 3)
+    a, b = (k for k, row in enumerate(turned) if row[0] == "operator-3" and not row[3])
+    turned[a], turned[b] = (*turned[a][:2], turned[b][2], ""), (*turned[b][:2], turned[a][2], "")
+    leans = rows_of(leaning(BEFORE_MOVE, layout, "operator", 0.375), 4)
+    found = {
+        "inch-slip.csv": survey_text(record, inch),
+        "string-moved.csv": survey_text(record, moved),
+        "swapped-ends.csv": survey_text(record, turned),
+        "leaning-string.csv": survey_text(record, leans),
+    }
+    three = Care(mark=25.4 / 16, placing=0.4, tilt=2, zero=0.4, repeats=1)
+    found["half-inch-slip.csv"] = wide_text(record, three_points(AS_LEFT, layout, three), slip=("drive-3", 1, "1/2"))
     return found
+
+
+def leaning(
+    truth: dict[str, tuple[float, float]], layout: Layout, row: str, by: float
+) -> dict[str, tuple[float, float]]:
+    """A truth as seen from a string that leans away by so much [in] over the row."""
+    end = layout.row_sections(row)[-1].end
+    seen = dict(truth)
+    for section in layout.row_sections(row):
+        entry, exit_ = truth[section.name]
+        seen[section.name] = (entry + by * section.start / end, exit_ + by * section.end / end)
+    return seen
+
+
+def three_points(truth: dict[str, tuple[float, float]], layout: Layout, care: Care) -> list[tuple[str, list[str]]]:
+    """Readings at entry, middle and exit of each section."""
+    rng = np.random.default_rng(SEED + 6)
+    found = []
+    for section in layout.sections:
+        own = []
+        for place in (0.0, section.length / 2, section.length):
+            true = (layout.rows[section.row].target or 0.0) + truth_at(truth, layout, section.name, place)
+            tilt = rng.uniform(-radians(care.tilt), radians(care.tilt))
+            seen = true + rng.normal(0, care.placing) + true * tilt**2 / 2
+            own.append(show(round(seen / care.mark) * care.mark, layout.units, to=Fraction(care.mark)))
+        found.append((section.name, own))
+    return found
+
+
+def wide_text(record: dict[str, str], rows: list[tuple[str, list[str]]], slip: tuple[str, int, str]) -> str:
+    """Text of a wide survey file with one reading too long."""
+    lines = [f"# {key}: {value}" for key, value in record.items()] + ["section,entry,mid,exit"]
+    for name, readings in rows:
+        own = list(readings)
+        if name == slip[0]:
+            own[slip[1]] = show(parse(own[slip[1]], Units.inch) + parse(slip[2], Units.inch), Units.inch)
+        lines.append(",".join([name, *own]))
+    return "\n".join(lines) + "\n"
 
 
 def main() -> None:

@@ -1,0 +1,87 @@
+"""What the other sections of a string lead one to expect of a reading; robust, so that no slip hides itself."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import NDArray
+
+from alignment.train import Train
+
+__all__ = ["Expectation", "deviations", "expect"]
+
+Floats = NDArray[np.float64]
+
+
+@dataclass(frozen=True, kw_only=True)
+class Expectation:
+    """
+    Straight line through the deviations of a string's readings, and how far they lie about it. [mm]
+
+    Attributes
+    ----------
+    at_zero, slope : float
+        Deviation expected at the machine's zero mark, and its change per length downstream.
+    spread : float
+        Standard deviation of the readings about the line, from their median absolute distance.
+    """
+
+    at_zero: float
+    slope: float
+    spread: float
+
+    def at(self, x: float) -> float:
+        """Deviation expected at machine x. [mm]"""
+        return self.at_zero + self.slope * x
+
+
+def deviations(train: Train) -> tuple[Floats, Floats, NDArray[np.int64]]:
+    """Machine x, deviation [mm] and section index of each fitted reading; NaN where a target is not known."""
+    readings = train.survey.fitted
+    section = np.array([train.layout.index[r.section] for r in readings], dtype=np.int64)
+    x = np.array([r.place for r in readings]) + train.start[section]
+    target = np.array([train.target_at(place)[i] for place, i in zip(x, section, strict=True)])
+    return x, np.array([r.value for r in readings]) - target, section
+
+
+def expect(train: Train, section: int) -> Expectation | None:
+    """
+    Expectation for one section from the other sections of its string.
+
+    The line is that of Theil and Sen: the median of the slopes between readings of different sections, through the
+    median of what is left. Medians pass over a few wrong readings.
+
+    Parameters
+    ----------
+    train : Train
+    section : int
+        Index of the section, whose own readings are left out.
+
+    Returns
+    -------
+    Expectation or None
+        None where fewer than two other sections were read. The spread is never less than what the tape and the
+        tolerance leave open.
+    """
+    layout = train.layout
+    string = layout.rows[layout.sections[section].row].string
+    same = np.array([layout.rows[s.row].string == string for s in layout.sections])
+    x, d, of = deviations(train)
+    # a row on the other side of the string sees a leaning string the other way
+    d = d * train.datum.sign[of]
+    use = same[of] & (of != section) & ~np.isnan(d)
+    if len(set(of[use])) < 2:
+        return None
+    x, d, of = x[use], d[use], of[use]
+    i, j = np.triu_indices(len(x), k=1)
+    apart = of[i] != of[j]
+    i, j = i[apart], j[apart]
+    slope = float(np.median((d[j] - d[i]) / (x[j] - x[i]))) if len(set(of)) > 2 else 0.0
+    at_zero = float(np.median(d - slope * x))
+    u = float(np.median([r.u for r in train.survey.fitted]))
+    spread = 1.4826 * float(np.median(np.abs(d - at_zero - slope * x)))
+    sign = train.datum.sign[section]
+    return Expectation(
+        at_zero=sign * at_zero, slope=sign * slope, spread=max(spread, float(np.hypot(u, layout.tolerance.offset)))
+    )
