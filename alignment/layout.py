@@ -16,6 +16,7 @@ from typing import Any, Final
 from alignment.errors import InputError, Problem, nearest, quote
 from alignment.keys import Keys, read_toml
 from alignment.lengths import INCH, Units, show
+from alignment.tapes import CLASSES, class_zero
 
 __all__ = [
     "FINEST_U",
@@ -216,20 +217,20 @@ def parse_layout(text: str, source: str = "layout") -> Layout:
     tables = read_toml(text, source)
     problems: list[Problem] = []
     top = Keys(tables, "", problems)
-    machine = Keys(top.take("machine") or {}, "[machine]", problems)
+    machine = Keys(_table(top, "machine"), "[machine]", problems)
     units = Units(machine.choice("units", list(Units), required=True) or Units.inch)
     machine.units = top.units = units
 
     def table(name: str) -> Keys:
-        return Keys(top.take(name) or {}, f"[{name}]", problems, units)
+        return Keys(_table(top, name), f"[{name}]", problems, units)
 
     name = machine.text("name", required=True)
     strip = _strip(machine)
-    tape = _tape(table("tape"))
     tolerance = _tolerance(table("tolerance"))
     moves = _moves(table("moves"))
     strings = _strings(top, problems)
     rows = _rows(top, problems, strings)
+    tape = _tape(table("tape"), max((row.target or 0.0 for row in rows.values()), default=0.0))
     sections = _sections(top, problems, rows)
     joints = _joints(top, problems, sections)
     for keys in (machine, top):
@@ -250,6 +251,12 @@ def parse_layout(text: str, source: str = "layout") -> Layout:
         joints=joints,
         assumed=tuple(key for key in ("tape", "tolerance") if key not in tables),
     )
+
+
+def _table(top: Keys, name: str) -> object:
+    """What stands under a name, an empty table where nothing does."""
+    value = top.take(name)
+    return {} if value is None else value
 
 
 def _strip(machine: Keys) -> Strip:
@@ -275,12 +282,17 @@ def _default(units: Units, inches: float, millimetres: float) -> float:
     return inches * IN if units is Units.inch else millimetres
 
 
-def _tape(keys: Keys) -> Tape:
+def _tape(keys: Keys, reading: float) -> Tape:
+    """The tape, its zero from its class where one is told; ``reading`` is the longest target. [mm]"""
+    named = keys.choice("class", CLASSES)
+    if named and "zero" in keys.table:
+        keys.wrong("class", "stands beside a zero. Give the class or the zero, not both.")
+    usual = class_zero(named, reading) if named else _default(keys.units, 1 / 64, 0.4)
     tape = Tape(
         mark=keys.length("mark", _default(keys.units, 1 / 16, 1.0), positive=True),
         placing=_known(keys.length("set", finest=FINEST_U)),
         tilt=keys.number("tilt", 2.0, least=0, most=30),
-        zero=keys.length("zero", _default(keys.units, 1 / 64, 0.4), finest=FINEST_U),
+        zero=keys.length("zero", usual, finest=FINEST_U),
     )
     keys.finish()
     return tape
@@ -310,7 +322,7 @@ def _moves(keys: Keys) -> MoveRules:
 
 def _named(top: Keys, kind: str, problems: list[Problem]) -> dict[str, Keys]:
     """Tables ``[kind.NAME]`` of a file."""
-    tables = Keys(top.take(kind) or {}, f"[{kind}]", problems, top.units).table
+    tables = Keys(_table(top, kind), f"[{kind}]", problems, top.units).table
     return {name: Keys(table, f"[{kind}.{name}]", problems, top.units) for name, table in tables.items()}
 
 
@@ -424,6 +436,8 @@ def _section(keys: Keys) -> Section | None:
 
 def _joints(top: Keys, problems: list[Problem], sections: tuple[Section, ...]) -> tuple[Joint, ...]:
     names = [section.name for section in sections]
+    # a section that cannot be used has been told of; its joints are not to blame
+    told = [t.get("name") for t in _tables(top, "section", []) if isinstance(t, dict)]
     neighbours = {(a.name, b.name) for a, b in pairwise(sections) if a.row == b.row}
     joints: dict[tuple[str, str], Joint] = {}
     for number, table in enumerate(_tables(top, "joint", problems), 1):
@@ -436,11 +450,11 @@ def _joints(top: Keys, problems: list[Problem], sections: tuple[Section, ...]) -
         if not (isinstance(pair, list) and len(pair) == 2 and all(isinstance(name, str) for name in pair)):
             keys.wrong("sections", f'{quote(pair)} is not a pair of names. Write ["operator-1", "operator-2"].')
             continue
-        unknown = [name for name in pair if name not in names]
-        for name in unknown:
-            keys.wrong("sections", f"no section {quote(name)} can be used.{nearest(name, names)}")
+        for name in pair:
+            if name not in told:
+                keys.wrong("sections", f"no section {quote(name)} in this file.{nearest(name, names)}")
         key = (pair[0], pair[1])
-        if not unknown and key not in neighbours:
+        if set(pair) <= set(names) and key not in neighbours:
             keys.wrong("sections", "are not neighbours of one row, upstream one first.")
         if key in joints:
             keys.wrong("sections", "this joint stands twice.")
