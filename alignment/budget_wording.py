@@ -5,7 +5,7 @@ from __future__ import annotations
 import math
 
 from alignment.layout import Layout
-from alignment.lengths import decimal, show
+from alignment.lengths import decimal, show, show_exact
 from alignment.preanalysis import PROVED, Budget, Promise
 from alignment.uncertainty import COVERAGE
 from alignment.wording import counted, wrap
@@ -17,7 +17,7 @@ def budget_text(budget: Budget, layout: Layout) -> str:
     """The whole answer as text, 80 columns."""
     units, means = layout.units, budget.means
     often = "each point read once" if means.repeats == 1 else f"each point read {means.repeats} times"
-    lines = wrap(f"{layout.name}: {show(means.tape.mark, units)} {units} marks, {often}.")
+    lines = wrap(f"{layout.name}: {show_exact(means.tape.mark, units)} {units} marks, {often}.")
     hard = [p for p in budget.promises if not p.proved]
     if not hard:
         lines += wrap("This tape can prove every tolerance of the layout.")

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import enum
 
-__all__ = ["Aim", "Line"]
+__all__ = ["Aim", "Line", "LineChoice"]
 
 
 class Line(enum.StrEnum):
@@ -16,6 +16,15 @@ class Line(enum.StrEnum):
     """The string was hung by eye: a straight line through the sections on hold, or through all, is taken off."""
     free = "free"
     """The planner chooses the line (planning only)."""
+
+
+class LineChoice(enum.StrEnum):
+    """A line, or all of them side by side."""
+
+    string = "string"
+    fitted = "fitted"
+    free = "free"
+    all = "all"
 
 
 class Aim(enum.StrEnum):

@@ -10,6 +10,7 @@ __all__ = [
     "FileError",
     "InputError",
     "LengthError",
+    "NameUnknownError",
     "NotEnoughReadingsError",
     "Problem",
     "StringtrueError",
@@ -32,6 +33,10 @@ class FileError(StringtrueError):
 
 class NotEnoughReadingsError(StringtrueError):
     """Fewer than two distinct points, so that no line can be drawn."""
+
+
+class NameUnknownError(StringtrueError):
+    """A name that stands for nothing in the files at hand."""
 
 
 class Problem(NamedTuple):

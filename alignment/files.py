@@ -7,28 +7,43 @@ Files are read whole before anything is made of them, and written whole or not a
 from __future__ import annotations
 
 import codecs
+import contextlib
 import os
+import sys
 import tempfile
-from collections.abc import Sequence
+from collections.abc import Iterable, Iterator, Sequence
 from pathlib import Path
 from typing import Final
 
-from alignment.errors import FileError, nearest, quote
-from alignment.layout import Layout, parse_layout
+from alignment.errors import FileError, StringtrueError, nearest, quote
+from alignment.layout import Layout
+from alignment.layout_file import parse_layout
+from alignment.panel_file import parse_panel
+from alignment.panel_readings import Panel
+from alignment.settings_file import Settings, parse_settings
 from alignment.survey import Row, Survey, parse_rows, parse_survey
 
 __all__ = [
     "PICTURES",
     "make_folder",
+    "read_begun",
     "read_layout",
+    "read_panel",
+    "read_settings",
     "read_survey",
+    "read_surveys",
     "read_text",
     "ready",
+    "renew_text",
     "sample_folder",
+    "survey_paths",
     "write_whole",
 ]
 
 PICTURES: Final = (".svg", ".png", ".pdf")
+SURVEYS: Final = (".csv", ".tsv", ".xlsx")
+MOST_TOLD: Final = 20
+"""Files whose mistakes are told at once."""
 LARGEST_FILE: Final = 50_000_000
 """Bytes; a survey is a few thousand."""
 _BOMS: Final = (
@@ -52,9 +67,39 @@ def read_layout(path: str | Path) -> Layout:
     return parse_layout(read_text(path), Path(path).name)
 
 
+def read_settings(path: str | Path) -> Settings:
+    """
+    Read guide, die and gap settings.
+
+    Raises
+    ------
+    FileError
+        The file cannot be read, or is no text.
+    InputError
+        What stands in it cannot be used.
+    """
+    return parse_settings(read_text(path), Path(path).name)
+
+
+def read_panel(path: str | Path) -> Panel:
+    """
+    Read what was measured on a test panel.
+
+    Raises
+    ------
+    FileError
+        The file cannot be read, or is no text.
+    InputError
+        What stands in it cannot be used.
+    """
+    return parse_panel(read_text(path), Path(path).name)
+
+
 def read_survey(path: str | Path, layout: Layout) -> Survey:
     """
     Read a survey: .csv or .tsv text in UTF-8 or UTF-16, or the first sheet of an .xlsx workbook.
+
+    A path of ``-`` is standard input: rows pasted from a spreadsheet, or typed.
 
     Raises
     ------
@@ -63,13 +108,73 @@ def read_survey(path: str | Path, layout: Layout) -> Survey:
     InputError
         What stands in it cannot be used.
     """
-    file = Path(path)
-    data = _read(file)
+    pasted = str(path) == "-"
+    file = Path("standard input" if pasted else path)
+    data = _read_input() if pasted else _read(file)
     if data.startswith(b"PK\x03\x04"):
         return parse_rows(_sheet(data, file), layout, file.name)
     if file.suffix.lower() in (".xlsx", ".xls", ".ods"):
         raise FileError(f"{file.name}: not an .xlsx workbook. Save it as .xlsx, or as CSV UTF-8.")
     return parse_survey(_decode(data, file), layout, file.name)
+
+
+def read_begun(path: str | Path) -> str | None:
+    """
+    Text of a survey to which readings are to be added; None where it is not there yet.
+
+    Raises
+    ------
+    FileError
+        Not a .csv or .tsv file, a folder that is not there, or a file that cannot be read.
+    """
+    file = Path(path)
+    if file.suffix.lower() not in (".csv", ".tsv"):
+        raise FileError(f"{file}: readings are kept as text. Give a name that ends in .csv or .tsv.")
+    if file.exists():
+        return read_text(file)
+    ready((file, None))
+    return None
+
+
+def read_surveys(paths: Iterable[Path], layout: Layout) -> Iterator[Survey]:
+    """
+    Read surveys one after the other.
+
+    Raises
+    ------
+    FileError
+        After the last, with what is wrong in each of those that cannot be used.
+    """
+    wrong = []
+    for path in paths:
+        try:
+            yield read_survey(path, layout)
+        except StringtrueError as error:
+            wrong.append(str(error))
+    if wrong:
+        more = [f"and {len(wrong) - MOST_TOLD} more of the kind"] * (len(wrong) > MOST_TOLD)
+        raise FileError("\n".join([f"{len(wrong)} of the surveys cannot be used", *wrong[:MOST_TOLD], *more]))
+
+
+def survey_paths(paths: Iterable[Path]) -> list[Path]:
+    """
+    Survey files that are named, or lie in folders that are named, each once.
+
+    Raises
+    ------
+    FileError
+        A folder in which there is none.
+    """
+    found: dict[Path, None] = {}
+    for path in paths:
+        if not path.is_dir():
+            found[path] = None
+            continue
+        inside = sorted(p for p in path.iterdir() if p.suffix.lower() in SURVEYS and not p.name.startswith((".", "~")))
+        if not inside:
+            raise FileError(f"{path}: there is no survey in this folder. Expected {', '.join(SURVEYS)} files.")
+        found.update(dict.fromkeys(inside))
+    return list(found)
 
 
 def read_text(path: str | Path) -> str:
@@ -86,11 +191,25 @@ def _read(file: Path) -> bytes:
             raise FileError(f"{file}: larger than {LARGEST_FILE // 1_000_000} MB, which no survey or layout is.")
         return file.read_bytes()
     except FileNotFoundError:
-        others = [p.name for p in file.parent.glob("*")] if file.parent.is_dir() else []
-        guess = nearest(file.name, others) if others else f" There is no folder {quote(file.parent)}."
+        there = file.parent.is_dir()
+        others = [p.name for p in file.parent.glob("*")] if there else []
+        guess = nearest(file.name, others) if there else f" There is no folder {quote(file.parent)}."
         raise FileError(f"{file}: there is no such file.{guess}") from None
+    except FileError:
+        raise
     except (OSError, ValueError) as error:
         raise FileError(f"{file}: cannot be read: {getattr(error, 'strerror', None) or error}.") from None
+
+
+def _read_input() -> bytes:
+    """Bytes of standard input up to its end."""
+    try:
+        data = sys.stdin.buffer.read(LARGEST_FILE + 1)
+    except OSError as error:
+        raise FileError(f"standard input: cannot be read: {error.strerror}.") from None
+    if len(data) > LARGEST_FILE:
+        raise FileError(f"standard input: larger than {LARGEST_FILE // 1_000_000} MB, which no survey is.")
+    return data
 
 
 def _decode(data: bytes, file: Path) -> str:
@@ -147,13 +266,17 @@ def ready(*targets: tuple[Path | None, Sequence[str] | None], force: bool = Fals
     Raises
     ------
     FileError
-        An ending that is none of these, a folder that is not there, or a file that is.
+        An ending that is none of these, a folder that is not there, a file that is, or one named twice.
     """
+    seen: list[Path] = []
     for path, suffixes in targets:
         if path is None:
             continue
+        if path in seen:
+            raise FileError(f"{path}: is named twice to be written. Give each file a name of its own.")
+        seen.append(path)
         if suffixes is not None and path.suffix.lower() not in suffixes:
-            raise FileError(f"{path}: cannot draw '{path.suffix}' files. Use {', '.join(suffixes)}.")
+            raise FileError(f"{path}: cannot be written as '{path.suffix}'. Use {', '.join(suffixes)}.")
         if not path.parent.is_dir():
             raise FileError(f"{path}: there is no folder {quote(path.parent)}. Make it first.")
         if path.is_dir():
@@ -189,9 +312,47 @@ def write_whole(path: str | Path, data: bytes | str, *, force: bool = False) -> 
         os.umask(umask)
         Path(part).chmod(0o666 & ~umask)
         Path(part).replace(file)
+        _sync(file.parent)
     except OSError as error:
         Path(part).unlink(missing_ok=True)
         raise FileError(f"{file}: cannot be written: {error.strerror}.") from None
+    except BaseException:
+        Path(part).unlink(missing_ok=True)
+        raise
+
+
+def _sync(folder: Path) -> None:
+    """Bring a folder's new names to the disk, on systems where that can be asked for."""
+    with contextlib.suppress(OSError):
+        handle = os.open(folder, os.O_RDONLY)
+        try:
+            os.fsync(handle)
+        finally:
+            os.close(handle)
+
+
+def renew_text(path: str | Path, before: str | None, after: str) -> None:
+    """
+    Write a text file anew, unless something else has touched it since it was read.
+
+    Parameters
+    ----------
+    path : path
+        The file.
+    before : str or None
+        What it held when it was last read or written; None where it was not there.
+    after : str
+        What it is to hold.
+
+    Raises
+    ------
+    FileError
+        It holds something else by now, or cannot be written. It is then as it was.
+    """
+    file = Path(path)
+    if (read_text(file) if file.exists() else None) != before:
+        raise FileError(f"{file}: was changed by another program meanwhile. Stop here and start again to take it up.")
+    write_whole(file, after, force=True)
 
 
 def sample_folder() -> Path:

@@ -10,12 +10,12 @@ import numpy as np
 
 from alignment.leaning import find_leans
 from alignment.lengths import decimal, show
-from alignment.neighbours import expect
-from alignment.slips import likely_slip
+from alignment.neighbours import deviations, expect
+from alignment.slips import likely_slip, tape_units
 from alignment.strays import Stray, find_strays
 from alignment.survey import Reading
 from alignment.train import Train
-from alignment.uncertainty import COVERAGE, range_point
+from alignment.uncertainty import COVERAGE, chi_square_point, range_point
 
 __all__ = ["Flag", "find_flags"]
 
@@ -60,9 +60,10 @@ def find_flags(train: Train) -> tuple[Flag, ...]:
     told |= {flag.section for flag in unlikely}
     spread = [flag for flag in _spread(train) if flag.section not in told]
     told |= {flag.section for flag in spread}
+    contradicted = [_stray(train, stray) for stray in strays]
     return (
-        *_line_moved(train),
-        *(_stray(train, stray) for stray in strays),
+        *_line_moved(train, [*contradicted, *unlikely]),
+        *contradicted,
         *unlikely,
         *_line_skewed(train),
         *spread,
@@ -84,8 +85,18 @@ def _name(train: Train, section: str, place: float) -> str:
     return layout.sections[layout.index[section]].point_name(place, layout.units)
 
 
-def _line_moved(train: Train) -> list[Flag]:
-    """Closing readings that differ from the opening ones by more than their U."""
+def _hint(train: Train, reading: Reading, slip: float, u: float) -> str:
+    """Likely slip as a sentence with a blank before it; empty where none fits."""
+    hint = likely_slip(reading.text, reading.value, slip, u, tape_units(train.survey.tape.mark))
+    return f" Perhaps {hint}." if hint else ""
+
+
+def _line_moved(train: Train, misread: list[Flag]) -> list[Flag]:
+    """
+    Closing readings that differ from the opening ones by more than their U.
+
+    Not where the opening reading alone is flagged as misread and the closing one bears that out.
+    """
     flags = []
     layout, units = train.layout, train.layout.units
     opened = _points(train)
@@ -100,11 +111,14 @@ def _line_moved(train: Train) -> list[Flag]:
         if abs(change) <= allowed:
             continue
         point = _name(train, closing.section, closing.place)
+        if any(_explains(flag, closing.section, point, change) for flag in misread):
+            continue
         string = layout.rows[layout.sections[layout.index[closing.section]].row].string
         message = (
             f"String {string} moved, or the tape did: {closing.section}, {point} read {opening[0].text} at first and "
             f"{closing.text} at the end, {show(abs(change), units)} {units} apart where {decimal(allowed, units)} is "
-            "the most to expect. Hang it again and read the row again."
+            f"the most to expect.{_hint(train, closing, change, allowed / COVERAGE)} Read it once more; if it stays "
+            "so, hang the string again and read the row again."
         )
         flags.append(
             Flag(
@@ -119,18 +133,31 @@ def _line_moved(train: Train) -> list[Flag]:
     return flags
 
 
+def _explains(flag: Flag, section: str, point: str, change: float) -> bool:
+    """Whether a flag tells of one misread opening reading, and of as much as the closing reading differs by."""
+    if flag.section != section:
+        return False
+    if not flag.point:
+        # its ends were swapped
+        return True
+    slip = flag.numbers["slip"]
+    return flag.point == point and flag.numbers.get("rest", 0.0) < abs(slip) / 2 and abs(change + slip) < abs(slip) / 2
+
+
 def _stray(train: Train, stray: Stray) -> Flag:
     units, reading = train.layout.units, stray.reading
     point = _name(train, reading.section, reading.place)
     says = show(reading.value - stray.slip, units)
-    hint = likely_slip(reading.text, reading.value, stray.slip, stray.u_slip, units)
-    message = f"{reading.section}, {point}: read {reading.text}, the others say {says}."
-    if hint:
-        message += f" Perhaps {hint}."
-    if stray.tied:
-        others = " or ".join(dict.fromkeys(_name(train, r.section, r.place) for r in stray.tied))
-        message += f" Its section alone could not tell it from {others}; the neighbours did."
-    message += f" Read it again. (The smallest slip seen here: {show(stray.detectable, units)} {units}.)"
+    message = f"{reading.section}, {point}: read {reading.text}, the others say {says} {units}."
+    others = " or ".join(f"{_name(train, r.section, r.place)} ({r.text})" for r in stray.tied)
+    if stray.decided:
+        message += _hint(train, reading, stray.slip, stray.u_slip)
+        if others:
+            message += f" Its section alone could not tell it from {others}; the neighbours did."
+        message += " Read it again."
+    else:
+        message += f" It may as well be {others} that is wrong: nothing here tells which. Read all of them again."
+    message += f" (The smallest slip seen here: {show(stray.detectable, units)} {units}.)"
     return Flag(
         flag="stray",
         section=reading.section,
@@ -145,28 +172,31 @@ def _unlikely(train: Train, told: set[str]) -> list[Flag]:
     flags = []
     layout, units = train.layout, train.layout.units
     checked = train.lines.checked
+    places, deviation, _ = deviations(train)
     by_section: dict[str, list[int]] = {}
     for k, reading in enumerate(train.survey.fitted):
         by_section.setdefault(reading.section, []).append(k)
-    for name, members in by_section.items():
-        if name in told or checked[members].any():
+    for name, own in by_section.items():
+        members = [k for k in own if not checked[k]]
+        if name in told or not members:
             continue
         i = layout.index[name]
         expectation = expect(train, i)
         if expectation is None:
             continue
         readings = [train.survey.fitted[k] for k in members]
-        x = np.array([r.place for r in readings]) + train.start[i]
-        off = np.array(
-            [r.value - float(train.target_at(at)[i]) - expectation.at(at) for r, at in zip(readings, x, strict=True)]
-        )
+        x = places[members]
+        off = deviation[members] - expectation.at(x)
+        if np.isnan(off).any():
+            continue
         swapped = _swapped(train, i, readings)
         worst = int(np.argmax(np.abs(off)))
         if swapped is None and abs(off[worst]) <= UNLIKELY * expectation.spread:
             continue
         reading = readings[worst]
         point = _name(train, name, reading.place)
-        says = show(reading.value - off[worst], units)
+        says = f"{show(reading.value - off[worst], units)} {units}"
+        rest = float(np.max(np.abs(np.delete(off, worst)), initial=0.0))
         if swapped is not None:
             point = ""
             message = (
@@ -174,15 +204,13 @@ def _unlikely(train: Train, told: set[str]) -> list[Flag]:
                 "neighbours far better. Perhaps the ends were swapped. Read both again before moving anything."
             )
         else:
-            hint = likely_slip(reading.text, reading.value, float(off[worst]), expectation.spread, units)
+            hint = _hint(train, reading, float(off[worst]), expectation.spread)
             message = (
-                f"{name}, {point}: read {reading.text}, where its neighbours lead one to expect about {says}."
-                f"{f' Perhaps {hint}.' if hint else ''} Nothing in its own section checks it: read it again before "
-                "moving anything."
+                f"{name}, {point}: read {reading.text}, where its neighbours lead one to expect about {says}.{hint} "
+                "Nothing in its own section checks it: read it again before moving anything."
             )
-        flags.append(
-            Flag(flag="unlikely", section=name, point=point, message=message, numbers={"slip": float(off[worst])})
-        )
+        numbers = {"slip": float(off[worst]), "rest": rest}
+        flags.append(Flag(flag="unlikely", section=name, point=point, message=message, numbers=numbers))
     return flags
 
 
@@ -259,10 +287,13 @@ def _spread(train: Train) -> list[Flag]:
 
 
 def _scatter(train: Train) -> list[Flag]:
-    """Sections whose readings lie off a straight face by more than the tape explains."""
+    """Sections whose readings lie off a straight face by more than the tape explains: 95 % over all sections."""
     flags = []
     units = train.layout.units
-    for i in np.flatnonzero(train.birge > 1):
+    lines, checked = train.lines, np.flatnonzero(train.lines.dof)
+    # one section in twenty has its U grown by chance; only what chance does not explain sends a person back
+    beyond = lines.chi2[checked] > chi_square_point(lines.dof[checked], 1 - 0.05 / max(len(checked), 1))
+    for i in checked[beyond]:
         name = train.layout.sections[i].name
         own = [(k, r) for k, r in enumerate(train.survey.fitted) if r.section == name]
         k, reading = max(own, key=lambda pair: abs(train.lines.residual[pair[0]]))

@@ -3,8 +3,9 @@
 from __future__ import annotations
 
 import math
+import re
 import tomllib
-from collections.abc import Iterable
+from collections.abc import Iterable, Mapping
 from typing import Any
 
 from alignment.errors import InputError, LengthError, Problem, nearest, quote
@@ -19,7 +20,8 @@ def read_toml(text: str, source: str) -> dict[str, Any]:
         return tomllib.loads(text)
     except (ValueError, RecursionError) as error:
         # besides its own error, tomllib lets through those of numbers too long to convert
-        said = str(error).splitlines()[0] if str(error) else "nested too deeply"
+        said = "a number in it is too long." if type(error) is ValueError else str(error).splitlines()[0]
+        said = "nested too deeply." if isinstance(error, RecursionError) else said
         raise InputError(source, "not a TOML file", [Problem("syntax", said)]) from None
 
 
@@ -114,6 +116,25 @@ class Keys:
         if value is None:
             return default
         return self._length(key, value, default, positive=positive, signed=signed, finest=finest)
+
+    def quantity(self, key: str, units: Mapping[str, float]) -> float | None:
+        """
+        Positive number with its unit, turned by the unit's factor; None where absent or unusable.
+
+        Parameters
+        ----------
+        key : str
+        units : mapping
+            Factor of each unit that may stand there.
+        """
+        value = self.take(key)
+        if value is None:
+            return None
+        match = re.fullmatch(r"\s*(\d{1,9}(?:\.\d{1,9})?)\s*(\S+)\s*", str(value), re.ASCII)
+        if match and match[2] in units and float(match[1]) > 0:
+            return float(match[1]) * units[match[2]]
+        self.wrong(key, f"{quote(value)} is not a number with one of the units {', '.join(units)}.")
+        return None
 
     def lengths(self, key: str) -> list[float] | None:
         """List of lengths in millimetres, None where absent or unusable."""

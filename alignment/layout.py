@@ -6,35 +6,15 @@ Lengths are in millimetres, places along the machine run downstream from its zer
 
 from __future__ import annotations
 
-import re
+import enum
 from collections.abc import Mapping
 from dataclasses import dataclass, field, replace
 from functools import cached_property
-from itertools import pairwise
-from typing import Any, Final
 
-from alignment.errors import InputError, Problem, nearest, quote
-from alignment.keys import Keys, read_toml
-from alignment.lengths import INCH, Units, show
-from alignment.tapes import CLASSES, class_zero
+from alignment.lengths import Units, show
+from alignment.sag import Sag
 
-__all__ = [
-    "FINEST_U",
-    "Joint",
-    "Layout",
-    "MoveRules",
-    "Row",
-    "Section",
-    "String",
-    "Strip",
-    "Tape",
-    "Tolerance",
-    "parse_layout",
-]
-
-IN: Final = float(INCH)
-FINEST_U: Final = 1024
-"""What may stand below the line where an uncertainty is told in fractions of an inch."""
+__all__ = ["Joint", "Layout", "MoveRules", "Plane", "Row", "Section", "String", "Strip", "Tape", "Tolerance"]
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -49,6 +29,8 @@ class Tape:
     """The tape is square to the string to within this. [degrees]"""
     zero: float
     """Standard uncertainty of the tape's zero, common to all readings of a survey."""
+    feeler: float = 0.08
+    """Standard uncertainty of a step measured with straightedge and feeler (our judgement, no source)."""
 
     @property
     def set_u(self) -> float:
@@ -89,6 +71,15 @@ class Strip:
     """[MPa]"""
 
 
+class Plane(enum.StrEnum):
+    """The plane in which a row is measured."""
+
+    side = "side"
+    """Sideways, from above."""
+    height = "height"
+    """Up and down."""
+
+
 @dataclass(frozen=True, kw_only=True)
 class String:
     """A taut line along the machine."""
@@ -96,6 +87,8 @@ class String:
     name: str
     at: float | None = None
     """Place across the machine, to the right looking downstream; None where it was not measured. [mm]"""
+    sag: Sag | None = None
+    """How it hangs, for heights; None where it was not told."""
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -104,10 +97,22 @@ class Row:
 
     name: str
     string: str
+    plane: Plane = Plane.side
     side: str = ""
-    """``left`` or ``right``: side of the row's faces on which its string hangs, looking downstream; may be empty."""
+    """Side of the row's faces on which its string hangs: ``left`` or ``right`` looking downstream, or empty where it
+    was not told; for heights ``above`` or ``below``."""
     target: float | None = None
     """Reading wanted, before setbacks; None where it is taken from the row itself. [mm]"""
+
+    @property
+    def toward(self) -> str:
+        """Direction toward the string, in words."""
+        return {"above": "up", "below": "down"}.get(self.side, "toward the string")
+
+    @property
+    def away(self) -> str:
+        """Direction away from the string, in words."""
+        return {"above": "down", "below": "up"}.get(self.side, "away from the string")
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -192,272 +197,3 @@ class Layout:
     def row_sections(self, row: str) -> list[Section]:
         """Sections of one row, entry to exit."""
         return [section for section in self.sections if section.row == row]
-
-
-def parse_layout(text: str, source: str = "layout") -> Layout:
-    """
-    Read a layout file.
-
-    Parameters
-    ----------
-    text : str
-        TOML.
-    source : str
-        Name of the file, for messages.
-
-    Returns
-    -------
-    Layout
-
-    Raises
-    ------
-    InputError
-        With everything that is wrong in the file.
-    """
-    tables = read_toml(text, source)
-    problems: list[Problem] = []
-    top = Keys(tables, "", problems)
-    machine = Keys(_table(top, "machine"), "[machine]", problems)
-    units = Units(machine.choice("units", list(Units), required=True) or Units.inch)
-    machine.units = top.units = units
-
-    def table(name: str) -> Keys:
-        return Keys(_table(top, name), f"[{name}]", problems, units)
-
-    name = machine.text("name", required=True)
-    strip = _strip(machine)
-    tolerance = _tolerance(table("tolerance"))
-    moves = _moves(table("moves"))
-    strings = _strings(top, problems)
-    rows = _rows(top, problems, strings)
-    tape = _tape(table("tape"), max((row.target or 0.0 for row in rows.values()), default=0.0))
-    sections = _sections(top, problems, rows)
-    joints = _joints(top, problems, sections)
-    for keys in (machine, top):
-        keys.finish()
-    if problems:
-        raise InputError(source, "this layout cannot be used", problems)
-    return Layout(
-        source=source,
-        name=name,
-        units=units,
-        strip=strip,
-        tape=tape,
-        tolerance=tolerance,
-        moves=moves,
-        strings=strings or {row.string: String(name=row.string) for row in rows.values()},
-        rows=rows,
-        sections=sections,
-        joints=joints,
-        assumed=tuple(key for key in ("tape", "tolerance") if key not in tables),
-    )
-
-
-def _table(top: Keys, name: str) -> object:
-    """What stands under a name, an empty table where nothing does."""
-    value = top.take(name)
-    return {} if value is None else value
-
-
-def _strip(machine: Keys) -> Strip:
-    width = machine.length("strip_width", positive=True)
-    thickness = machine.length("strip_thickness", positive=True)
-    material = machine.text("material")
-    strength = machine.take("yield")
-    found = None
-    if strength is not None:
-        match = re.fullmatch(r"\s*(\d{1,5}(?:\.\d{1,6})?)\s*(MPa|N/mm2|ksi|psi)\s*", str(strength))
-        if match:
-            found = float(match[1]) * {"ksi": 6.894757, "psi": 0.006894757}.get(match[2], 1.0)
-        else:
-            machine.wrong("yield", f"{quote(strength)} is not a strength. Write for example '230 MPa' or '33 ksi'.")
-    return Strip(width=_known(width), thickness=_known(thickness), material=material, yield_strength=found)
-
-
-def _known(length: float) -> float | None:
-    return None if length != length else length
-
-
-def _default(units: Units, inches: float, millimetres: float) -> float:
-    return inches * IN if units is Units.inch else millimetres
-
-
-def _tape(keys: Keys, reading: float) -> Tape:
-    """The tape, its zero from its class where one is told; ``reading`` is the longest target. [mm]"""
-    named = keys.choice("class", CLASSES)
-    if named and "zero" in keys.table:
-        keys.wrong("class", "stands beside a zero. Give the class or the zero, not both.")
-    usual = class_zero(named, reading) if named else _default(keys.units, 1 / 64, 0.4)
-    tape = Tape(
-        mark=keys.length("mark", _default(keys.units, 1 / 16, 1.0), positive=True),
-        placing=_known(keys.length("set", finest=FINEST_U)),
-        tilt=keys.number("tilt", 2.0, least=0, most=30),
-        zero=keys.length("zero", usual, finest=FINEST_U),
-    )
-    keys.finish()
-    return tape
-
-
-def _tolerance(keys: Keys) -> Tolerance:
-    fine, coarse = _default(keys.units, 1 / 32, 0.8), _default(keys.units, 1 / 16, 1.6)
-    tolerance = Tolerance(
-        square=keys.length("square", fine, positive=True),
-        offset=keys.length("offset", coarse, positive=True),
-        step=keys.length("step", fine, positive=True),
-        opening=keys.length("opening", coarse, positive=True),
-    )
-    keys.finish()
-    return tolerance
-
-
-def _moves(keys: Keys) -> MoveRules:
-    rules = MoveRules(
-        notch=keys.length("notch", _default(keys.units, 1 / 64, 0.5), positive=True),
-        travel=_known(keys.length("travel", positive=True)),
-        band=keys.number("band", 0.5, least=0.01, most=1),
-    )
-    keys.finish()
-    return rules
-
-
-def _named(top: Keys, kind: str, problems: list[Problem]) -> dict[str, Keys]:
-    """Tables ``[kind.NAME]`` of a file."""
-    tables = Keys(_table(top, kind), f"[{kind}]", problems, top.units).table
-    return {name: Keys(table, f"[{kind}.{name}]", problems, top.units) for name, table in tables.items()}
-
-
-def _strings(top: Keys, problems: list[Problem]) -> dict[str, String]:
-    strings = {}
-    for name, keys in _named(top, "string", problems).items():
-        strings[name] = String(name=name, at=_known(keys.length("at", signed=True)))
-        keys.finish()
-    return strings
-
-
-def _rows(top: Keys, problems: list[Problem], strings: dict[str, String]) -> dict[str, Row]:
-    rows = {}
-    for name, keys in _named(top, "row", problems).items():
-        row = Row(
-            name=name,
-            string=keys.text("string", name),
-            side=keys.choice("string_side", ("left", "right")),
-            target=_known(keys.length("target")),
-        )
-        if keys.choice("plane", ("side", "height"), "side") == "height":
-            keys.wrong("plane", "heights are not worked out by this version. Leave the row out.")
-        if strings and row.string not in strings:
-            keys.wrong("string", f"no [string.{row.string}] in this file.{nearest(row.string, strings)}")
-        keys.finish()
-        rows[name] = row
-    hung = [row.string for row in rows.values()]
-    problems += [
-        Problem(f"[string.{name}]", f"no row hangs on this string.{nearest(name, hung)}")
-        for name in strings
-        if rows and name not in hung
-    ]
-    return rows
-
-
-def _tables(top: Keys, kind: str, problems: list[Problem]) -> list[Any]:
-    value = top.take(kind)
-    if value is None or isinstance(value, list):
-        return value or []
-    problems.append(Problem(f"[[{kind}]]", f"{quote(value)} is no list of tables. Write [[{kind}]] above each."))
-    return []
-
-
-def _sections(top: Keys, problems: list[Problem], rows: dict[str, Row]) -> tuple[Section, ...]:
-    """Sections of a file, row by row and entry to exit; a file without ``[row]`` tables has its rows from here."""
-    tables = _tables(top, "section", problems)
-    told = bool(rows)
-    sections: dict[str, Section] = {}
-    for number, table in enumerate(tables, 1):
-        name = table.get("name") if isinstance(table, dict) else None
-        keys = Keys(table, f"[[section]] {quote(name) if isinstance(name, str) else number}", problems, top.units)
-        section = _section(keys)
-        if section is None:
-            continue
-        if section.name in sections:
-            keys.wrong("name", "stands twice. Give each section a name of its own.")
-        if told and section.row not in rows:
-            keys.wrong("row", f"no [row.{section.row}] in this file.{nearest(section.row, rows)}")
-        rows.setdefault(section.row, Row(name=section.row, string=section.row))
-        sections[section.name] = section
-    if not tables:
-        problems.append(Problem("[[section]]", "there is none, and a machine has at least one. Add a [[section]]."))
-    order = list(rows)
-    found = tuple(sorted(sections.values(), key=lambda s: (order.index(s.row), s.start)))
-    for one, other in pairwise(found):
-        if one.row == other.row and other.start < one.end - 1e-6:
-            where = f"[[section]] '{other.name}' start"
-            starts, ends = show(other.start, top.units), show(one.end, top.units)
-            problems.append(Problem(where, f"{starts} is before the exit end of '{one.name}' at {ends}: they overlap."))
-    return found
-
-
-def _section(keys: Keys) -> Section | None:
-    """One section, None where its place or length is not known."""
-    before = len(keys.problems)
-    name = keys.text("name", required=True)
-    row = keys.text("row", required=True)
-    start = keys.length("start", required=True, signed=True)
-    length = keys.length("length", required=True, positive=True)
-    points = keys.lengths("points")
-    bolts = keys.lengths("bolts")
-    setback = keys.length("setback", 0.0, signed=True)
-    hold = keys.flag("hold")
-    keys.finish()
-    if len(keys.problems) > before:
-        return None
-    points = sorted([0.0, length] if points is None else points)
-    bolts = [0.0, length] if bolts is None else bolts
-    for key, places in (("points", points), ("bolts", bolts)):
-        for place in places:
-            if not -1e-6 <= place <= length + 1e-6:
-                off = show(place, keys.units)
-                keys.wrong(key, f"{off} is off the section, which is {show(length, keys.units)} long.")
-    if len(points) < 2 or any(b - a < 1e-3 for a, b in pairwise(points)):
-        keys.wrong("points", "a section needs two points or more, each at its own place, to show its skew.")
-    if len(bolts) != 2 or bolts[1] - bolts[0] < 1e-3:
-        keys.wrong("bolts", "a section has two bolt ends, entry first, at two places.")
-    if len(keys.problems) > before:
-        return None
-    return Section(
-        name=name,
-        row=row,
-        start=start,
-        length=length,
-        points=tuple(points),
-        bolts=(bolts[0], bolts[1]),
-        setback=setback,
-        hold=hold,
-    )
-
-
-def _joints(top: Keys, problems: list[Problem], sections: tuple[Section, ...]) -> tuple[Joint, ...]:
-    names = [section.name for section in sections]
-    # a section that cannot be used has been told of; its joints are not to blame
-    told = [t.get("name") for t in _tables(top, "section", []) if isinstance(t, dict)]
-    neighbours = {(a.name, b.name) for a, b in pairwise(sections) if a.row == b.row}
-    joints: dict[tuple[str, str], Joint] = {}
-    for number, table in enumerate(_tables(top, "joint", problems), 1):
-        keys = Keys(table, f"[[joint]] {number}", problems, top.units)
-        pair = keys.take("sections", required=True)
-        step = _known(keys.length("step", signed=True))
-        keys.finish()
-        if pair is None:
-            continue
-        if not (isinstance(pair, list) and len(pair) == 2 and all(isinstance(name, str) for name in pair)):
-            keys.wrong("sections", f'{quote(pair)} is not a pair of names. Write ["operator-1", "operator-2"].')
-            continue
-        for name in pair:
-            if name not in told:
-                keys.wrong("sections", f"no section {quote(name)} in this file.{nearest(name, names)}")
-        key = (pair[0], pair[1])
-        if set(pair) <= set(names) and key not in neighbours:
-            keys.wrong("sections", "are not neighbours of one row, upstream one first.")
-        if key in joints:
-            keys.wrong("sections", "this joint stands twice.")
-        joints[key] = Joint(upstream=pair[0], downstream=pair[1], step=step)
-    order = {pair: i for i, pair in enumerate((a.name, b.name) for a, b in pairwise(sections))}
-    return tuple(sorted(joints.values(), key=lambda j: order.get((j.upstream, j.downstream), 0)))

@@ -16,6 +16,7 @@ from typing import Final
 from alignment.errors import LengthError, quote
 
 __all__ = [
+    "FINEST_U",
     "INCH",
     "LARGEST",
     "TAPE_FINEST",
@@ -35,6 +36,8 @@ LARGEST: Final = 1_000_000
 """The longest length taken [mm]; anything beyond one kilometre is a slip of the pen."""
 TAPE_FINEST: Final = 64
 """What divides the inch on the finest tape. Uncertainties, which no tape shows, go finer."""
+FINEST_U: Final = 1024
+"""What may stand below the line where an uncertainty is told in fractions of an inch."""
 LONGEST_TEXT: Final = 60
 
 
@@ -145,7 +148,11 @@ def _number(value: float | Fraction, units: Units, *, signed: bool) -> Fraction:
     if not -LARGEST <= value <= LARGEST:
         raise LengthError("a number this large is not a length: more than a kilometre.")
     # the shortest decimal that gives this float is what the person wrote
-    return _checked(Fraction(repr(value)) * units.size if isinstance(value, float) else value * units.size, signed)
+    exact = Fraction(repr(value)) if isinstance(value, float) else value
+    try:
+        return _checked(exact * units.size, signed)
+    except LengthError as error:
+        raise LengthError(f"{quote(value)} is not a length: {error}") from None
 
 
 def _checked(length: Fraction, signed: bool) -> Fraction:

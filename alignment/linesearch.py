@@ -16,7 +16,7 @@ from typing import Final
 import numpy as np
 from numpy.typing import NDArray
 
-__all__ = ["Faces", "fewest_ends", "search_line"]
+__all__ = ["Faces", "enclose", "fewest_ends", "search_line"]
 
 Floats = NDArray[np.float64]
 NEAR: Final = 1e-7
@@ -79,9 +79,21 @@ class Faces:
         return np.asarray((self.x - first) / (self.x.max() - first))
 
     @property
-    def reach(self) -> float:
-        """How far from the string a line can be worth looking for."""
+    def near(self) -> float:
+        """Twice as far from the string as any face: no line beyond saves movement worth having."""
         return 2 * float(np.abs(self.deviation).max(initial=0.0) + self.offset)
+
+    @property
+    def reach(self) -> float:
+        """
+        How far from the string a line can be that asks for the fewest bolt ends.
+
+        If it leaves any section alone it passes within tolerance of that section's ends, and so slants no more than
+        that section's skew and its tolerance let it; if it leaves none alone, any line does as well.
+        """
+        skew = np.abs(self.deviation[:, 1] - self.deviation[:, 0])
+        slant = (skew + min(self.square, 2 * self.offset)) / (self.share[:, 1] - self.share[:, 0])
+        return float(np.abs(self.deviation).max(initial=0.0) + self.offset + slant.max(initial=0.0))
 
     def line_at(self, low: Floats, high: Floats) -> tuple[Floats, Floats]:
         """Least and most that lines of a box (..., 2) take off at each end, (..., n, 2)."""
@@ -177,3 +189,24 @@ def search_line(faces: Faces, until: float) -> tuple[Floats, int]:
     least = min([*bound, min(needs)])
     order = np.argsort(needs, kind="stable")
     return np.array(lines)[order], int(least)
+
+
+def enclose(faces: Faces, ends: int) -> tuple[Floats, Floats]:
+    """
+    Corners of a box that holds every line asking for no more than so many bolt ends.
+
+    The box of all lines is split until it falls into a few thousand parts, those that ask for more are left out, and
+    what remains is boxed in.
+    """
+    reach = faces.reach
+    low, high = np.full((1, 2), -reach), np.full((1, 2), reach)
+    while len(low) < BATCH and (high - low).max(initial=0.0) > 0.1:
+        centre = (low + high) / 2
+        side = np.argmax(high - low, axis=1)[:, None] == np.arange(2)
+        low, high = (
+            np.concatenate([low, np.where(side, centre, low)]),
+            np.concatenate([np.where(side, centre, high), high]),
+        )
+        keep = fewest_ends(faces, low, high) <= ends
+        low, high = low[keep], high[keep]
+    return low.min(axis=0), high.max(axis=0)

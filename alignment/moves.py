@@ -58,11 +58,13 @@ class Step:
     move: float
     watch: Watch
     other: Watch
+    way: str
+    """Direction in words: ``toward the string``, ``away from the string``; ``up`` or ``down`` for heights."""
 
     @property
     def direction(self) -> str:
-        """``toward`` or ``away`` (from the string)."""
-        return "toward" if self.move > 0 else "away"
+        """``toward`` or ``away``; ``up`` or ``down`` for heights."""
+        return self.way.partition(" ")[0]
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -118,7 +120,9 @@ class Plan:
         return float(np.abs(self.moves).sum())
 
 
-def plan_moves(train: Train, *, aim: Aim = Aim.fewest, seconds: float = SECONDS) -> Plan:
+def plan_moves(
+    train: Train, *, aim: Aim = Aim.fewest, done: frozenset[str] = frozenset(), seconds: float = SECONDS
+) -> Plan:
     """
     Plan the moves that bring a train within its tolerances.
 
@@ -131,6 +135,8 @@ def plan_moves(train: Train, *, aim: Aim = Aim.fewest, seconds: float = SECONDS)
         As measured. With ``line = free`` the planner also chooses shift and slope of each string.
     aim : Aim
         What makes a plan better.
+    done : frozenset of str
+        Sections that are finished and are not to be touched again.
     seconds : float
         Time to spend at the most; a plan not proved best by then says so.
 
@@ -141,14 +147,15 @@ def plan_moves(train: Train, *, aim: Aim = Aim.fewest, seconds: float = SECONDS)
     moves = np.zeros((len(train.start), 2))
     lines: dict[str, tuple[float, float]] = {}
     optimal, ends_gap, movement_gap = True, 0, 0.0
+    fixed = np.array([s.hold or s.name in done for s in train.layout.sections])
     free = train.line is Line.free
     if aim is Aim.exact and not free:
-        moves = _to_target(train)
+        moves = _to_target(train, fixed)
     else:
         until = time.monotonic() + seconds
         groups = _groups(train)
         for left, (string, members) in zip(range(len(groups), 0, -1), groups.items(), strict=True):
-            faces = _faces(train, members)
+            faces = _faces(train, members, fixed)
             share = (until - time.monotonic()) / left
             found = plan_notches(faces, fewest=aim is Aim.fewest, free=free, seconds=share)
             moves[members] = found.moves * train.layout.moves.notch
@@ -159,7 +166,7 @@ def plan_moves(train: Train, *, aim: Aim = Aim.fewest, seconds: float = SECONDS)
             movement_gap += gap * train.layout.moves.notch
     before = train.on_line(lines) if free else train
     if aim is Aim.exact and free:
-        moves = _to_target(before)
+        moves = _to_target(before, fixed)
         optimal, ends_gap, movement_gap = True, 0, 0.0
     after = before.moved(moves)
     state = judge(after)
@@ -170,7 +177,7 @@ def plan_moves(train: Train, *, aim: Aim = Aim.fewest, seconds: float = SECONDS)
         state=state,
         moves=moves,
         steps=tuple(_steps(before, after, moves)),
-        missed=tuple(_missed(after, state, moves)),
+        missed=tuple(_missed(after, state, moves, fixed)),
         optimal=optimal,
         ends_gap=ends_gap,
         movement_gap=movement_gap,
@@ -187,7 +194,7 @@ def _groups(train: Train) -> dict[str, NDArray[np.int64]]:
     return {string: np.array(members) for string, members in found.items()}
 
 
-def _faces(train: Train, members: NDArray[np.int64]) -> Faces:
+def _faces(train: Train, members: NDArray[np.int64], fixed: NDArray[np.bool_]) -> Faces:
     layout, rules = train.layout, train.layout.moves
     entry, exit_ = train.ends
     sections = [layout.sections[i] for i in members]
@@ -199,7 +206,7 @@ def _faces(train: Train, members: NDArray[np.int64]) -> Faces:
         deviation=np.stack([entry.value, exit_.value], axis=1)[members] / rules.notch,
         x=np.array([[s.start, s.end] for s in sections]),
         bolts=np.array([[s.start + b for b in s.bolts] for s in sections]),
-        fixed=np.array([s.hold for s in sections]),
+        fixed=fixed[members],
         sign=train.datum.sign[members],
         offset=layout.tolerance.offset / rules.notch,
         square=layout.tolerance.square / rules.notch,
@@ -220,11 +227,11 @@ def _line(train: Train, members: NDArray[np.int64], found: Notches) -> tuple[flo
     return float(first - slope * begin), float(slope)
 
 
-def _to_target(train: Train) -> Floats:
+def _to_target(train: Train, fixed: NDArray[np.bool_]) -> Floats:
     """Moves that bring both ends of every section that is out to their target, to the nearest notch."""
     layout, rules = train.layout, train.layout.moves
     out = np.array([s.measured and not s.verdict.is_in for s in judge(train).sections])
-    out &= ~np.array([s.hold for s in layout.sections])
+    out &= ~fixed
     moves = np.zeros((len(out), 2))
     for bolt in (0, 1):
         at = train.deviation([s.start + s.bolts[bolt] for s in layout.sections]).value
@@ -244,6 +251,7 @@ def _steps(before: Train, after: Train, moves: Floats) -> list[Step]:
     steps = []
     for i, section in enumerate(before.layout.sections):
         loose = [bolt for bolt in (0, 1) if moves[i, bolt]]
+        row = before.layout.rows[section.row]
         for bolt in loose:
             places = sorted(read[section.name])
             near = min(places, key=lambda place: abs(place - section.bolts[bolt]))
@@ -254,6 +262,7 @@ def _steps(before: Train, after: Train, moves: Floats) -> list[Step]:
                     loosen=ENDS[bolt],
                     snug="" if len(loose) == 2 else ENDS[1 - bolt],
                     move=float(moves[i, bolt]),
+                    way=row.toward if moves[i, bolt] > 0 else row.away,
                     watch=_watch(before, after, i, section, near),
                     other=_watch(before, after, i, section, far),
                 )
@@ -271,15 +280,15 @@ def _watch(before: Train, after: Train, i: int, section: Section, place: float) 
     )
 
 
-def _missed(after: Train, state: State, moves: Floats) -> list[Missed]:
+def _missed(after: Train, state: State, moves: Floats, fixed: NDArray[np.bool_]) -> list[Missed]:
     """What is still beyond its tolerance, by the best estimate."""
     layout = after.layout
     found = []
 
     def why(*sections: str) -> str:
         members = [layout.index[name] for name in sections]
-        if all(layout.sections[i].hold for i in members):
-            return "on hold"
+        if fixed[members].all():
+            return "on hold" if all(layout.sections[i].hold for i in members) else "done already"
         travel = layout.moves.travel
         if travel is not None and any((np.abs(moves[i]) > travel - layout.moves.notch - SAME).any() for i in members):
             return "the slots end"

@@ -3,15 +3,19 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
+from typing import Final
 
 import numpy as np
 from numpy.typing import NDArray
 
 from alignment.train import Train
+from alignment.uncertainty import SAME
 
 __all__ = ["Expectation", "deviations", "expect"]
 
 Floats = NDArray[np.float64]
+NEAREST: Final = 60
+"""Readings that are looked at; on a very long train those farther off say nothing of a section."""
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -31,7 +35,7 @@ class Expectation:
     slope: float
     spread: float
 
-    def at(self, x: float) -> float:
+    def at(self, x: Floats) -> Floats:
         """Deviation expected at machine x. [mm]"""
         return self.at_zero + self.slope * x
 
@@ -41,8 +45,11 @@ def deviations(train: Train) -> tuple[Floats, Floats, NDArray[np.int64]]:
     readings = train.survey.fitted
     section = np.array([train.layout.index[r.section] for r in readings], dtype=np.int64)
     x = np.array([r.place for r in readings]) + train.start[section]
-    target = np.array([train.target_at(place)[i] for place, i in zip(x, section, strict=True)])
-    return x, np.array([r.value for r in readings]) - target, section
+    d = np.array([r.value for r in readings]) - train.targets(section, x)
+    # a row without a target takes it from its measured sections; where there is none, nothing is known
+    known = np.array([train.layout.rows[s.row].target is not None for s in train.layout.sections])
+    d[~(known | (train.datum.row_target >= 0))[section]] = np.nan
+    return x, d, section
 
 
 def expect(train: Train, section: int) -> Expectation | None:
@@ -73,11 +80,15 @@ def expect(train: Train, section: int) -> Expectation | None:
     use = same[of] & (of != section) & ~np.isnan(d)
     if len(set(of[use])) < 2:
         return None
+    if use.sum() > NEAREST:
+        far = np.sort(np.abs(x[use] - train.middle[section]))[NEAREST]
+        use &= np.abs(x - train.middle[section]) <= far
     x, d, of = x[use], d[use], of[use]
     i, j = np.triu_indices(len(x), k=1)
-    apart = of[i] != of[j]
+    # rows on both sides of a string are read at the same places, which tell nothing of its slope
+    apart = (of[i] != of[j]) & (np.abs(x[j] - x[i]) > SAME)
     i, j = i[apart], j[apart]
-    slope = float(np.median((d[j] - d[i]) / (x[j] - x[i]))) if len(set(of)) > 2 else 0.0
+    slope = float(np.median((d[j] - d[i]) / (x[j] - x[i]))) if len(i) and len(set(of)) > 2 else 0.0
     at_zero = float(np.median(d - slope * x))
     u = float(np.median([r.u for r in train.survey.fitted]))
     spread = 1.4826 * float(np.median(np.abs(d - at_zero - slope * x)))

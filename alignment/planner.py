@@ -7,8 +7,12 @@ whether its section is touched, what is missed, and, where the line is free, the
 
 from __future__ import annotations
 
+import contextlib
 import math
+import os
+import sys
 import time
+from collections.abc import Iterator
 from dataclasses import dataclass, replace
 from functools import cached_property
 from typing import Any, Final
@@ -16,7 +20,7 @@ from typing import Any, Final
 import numpy as np
 from numpy.typing import NDArray
 
-from alignment.linesearch import Faces, search_line
+from alignment.linesearch import Faces, enclose, search_line
 
 __all__ = ["Notches", "plan_notches"]
 
@@ -77,9 +81,10 @@ class _Programme:
     def __init__(self, faces: Faces, line: tuple[Floats, Floats]) -> None:
         self.faces = faces
         self.count = len(faces.deviation)
-        self.size = UNKNOWNS * self.count + len(faces.joints) + 2
+        self.size = UNKNOWNS * self.count + len(faces.joints) + 3
         self.column = np.arange(UNKNOWNS * self.count).reshape(self.count, UNKNOWNS)
-        self.joint_missed = np.arange(UNKNOWNS * self.count, self.size - 2)
+        self.joint_missed = np.arange(UNKNOWNS * self.count, self.size - 3)
+        self.largest = self.size - 3
         self.line = (self.size - 2, self.size - 1)
         self.low: list[float] = []
         self.high: list[float] = []
@@ -168,6 +173,8 @@ class _Programme:
             narrower = (1 - faces.band) * tolerance
             given = {column[TOUCHED]: narrower, column[BAND_LOST]: -narrower, column[MISSED]: -1.0}
             self._within(now, terms, tolerance, given)
+        for now, terms in ((entry, entry_terms), (exit_, exit_terms)):
+            self._within(now, terms, 0.0, {self.largest: -1.0})
         self._add({column[BAND_LOST]: 1.0, column[TOUCHED]: -1.0}, -np.inf, 0.0)
         for bolt, (toward, away, loose) in enumerate(
             ((ENTRY_TOWARD, ENTRY_AWAY, ENTRY_LOOSE), (EXIT_TOWARD, EXIT_AWAY, EXIT_LOOSE))
@@ -189,6 +196,16 @@ class _Programme:
         """From now on loosen no other bolt ends than a plan does."""
         self.upper[self.column[:, [ENTRY_LOOSE, EXIT_LOOSE]]] = moves != 0
 
+    def centred(self, plan: Notches) -> Notches:
+        """The same moves with the line laid where the largest deviation is least."""
+        for toward, away, k in ((ENTRY_TOWARD, ENTRY_AWAY, 0), (EXIT_TOWARD, EXIT_AWAY, 1)):
+            for column, notches in ((toward, plan.moves[:, k]), (away, -plan.moves[:, k])):
+                self.lower[self.column[:, column]] = self.upper[self.column[:, column]] = np.maximum(notches, 0)
+        goal = np.zeros(self.size)
+        goal[self.largest] = 1
+        result = self.solve(goal, 2.0)
+        return plan if result.x is None else replace(plan, line=result.x[list(self.line)])
+
     def goals(self, fewest: bool, *, strict: bool) -> list[Floats]:
         """What is wanted, most wanted first; strict where every tolerance must be kept, else they may be missed."""
         slack = np.concatenate([self.column[:, [BAND_LOST, MISSED]].ravel(), self.joint_missed])
@@ -203,18 +220,37 @@ class _Programme:
 
         row, column, factor = zip(*self.entries, strict=True) if self.entries else ((), (), ())
         matrix = csr_array((factor, (row, column)), shape=(len(self.low), self.size))
-        return milp(
-            goal,
-            constraints=LinearConstraint(matrix, self.low, self.high),
-            bounds=Bounds(self.lower, self.upper),
-            integrality=self.integer,
-            options={"time_limit": max(seconds, 0.1), "mip_rel_gap": 0.0},
-        )
+        with _quiet():
+            return milp(
+                goal,
+                constraints=LinearConstraint(matrix, self.low, self.high),
+                bounds=Bounds(self.lower, self.upper),
+                integrality=self.integer,
+                options={"time_limit": max(seconds, 0.1), "mip_rel_gap": 0.0},
+            )
 
     def notches(self, x: Floats) -> tuple[NDArray[np.int64], Floats]:
         c = np.round(x[self.column]).astype(np.int64)
         moves = np.stack([c[:, ENTRY_TOWARD] - c[:, ENTRY_AWAY], c[:, EXIT_TOWARD] - c[:, EXIT_AWAY]], axis=1)
         return moves, x[list(self.line)]
+
+
+@contextlib.contextmanager
+def _quiet() -> Iterator[None]:
+    """Keep the solver, which now and then prints a line of its own, off standard output."""
+    sys.stdout.flush()
+    try:
+        kept = os.dup(1)
+    except OSError:
+        yield
+        return
+    try:
+        with open(os.devnull, "wb") as nowhere:  # noqa: PTH123
+            os.dup2(nowhere.fileno(), 1)
+        yield
+    finally:
+        os.dup2(kept, 1)
+        os.close(kept)
 
 
 def _less(terms: Terms, others: Terms) -> Terms:
@@ -249,11 +285,13 @@ def plan_notches(faces: Faces, *, fewest: bool, free: bool, seconds: float) -> N
         (_on_line(faces, line, fewest, until) for line in lines[:LINES_TRIED]),
         key=lambda plan: (round(plan.missed, 6), plan.ends if fewest else 0, plan.movement),
     )
-    programme = _Programme(faces, (np.full(2, -faces.reach), np.full(2, faces.reach)))
     strict = first.missed == 0
+    within = enclose(faces, first.ends) if strict and fewest else (np.full(2, -faces.near), np.full(2, faces.near))
+    within = np.minimum(within[0], first.line), np.maximum(within[1], first.line)
+    programme = _Programme(faces, within)
     programme.fix_ends(first.moves)
     first = _in_turn(programme, programme.goals(fewest, strict=strict)[-2:][fewest:], until, first) or first
-    programme = _Programme(faces, (np.full(2, -faces.reach), np.full(2, faces.reach)))
+    programme = _Programme(faces, within)
     goals = programme.goals(fewest, strict=True)
     if strict and fewest:
         programme.cap(programme.ends, first.ends)
@@ -264,6 +302,9 @@ def plan_notches(faces: Faces, *, fewest: bool, free: bool, seconds: float) -> N
     if plan is None and not strict:
         plan = _in_turn(programme, programme.goals(fewest, strict=False), until, first)
     plan = plan or first
+    if plan.missed == 0:
+        programme.goals(fewest, strict=True)
+        plan = programme.centred(plan)
     return replace(plan, least_ends=max(least, plan.least_ends))
 
 

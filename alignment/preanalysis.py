@@ -15,6 +15,7 @@ from typing import Any, Final
 
 import numpy as np
 
+from alignment import __version__
 from alignment.layout import Layout, Section, Tape
 from alignment.lengths import Units
 from alignment.survey import Reading, Survey
@@ -27,6 +28,7 @@ PROVED: Final = 0.9
 """Share of surveys of something dead true in which it must be proved in."""
 MOST_REPEATS: Final = 50
 """More readings of a point than this are asked of nobody."""
+_HARMONICS: Final = np.arange(1.0, 100.0)
 MARKS: Final = {Units.inch: (25.4 / 16, 25.4 / 32, 25.4 / 64), Units.mm: (1.0, 0.5)}
 """Marks of common tapes and rules, coarsest first. [mm]"""
 
@@ -128,7 +130,8 @@ def point_u(reading: float, means: Means) -> float:
     Standard uncertainty of the mean of repeats at one point.
 
     Repeats meet the same mark again. What placing by hand does not stir up of the rounding error stays in their
-    mean: for a normal scatter s over marks g, a sawtooth of amplitude ``g / pi exp(-2 pi^2 s^2 / g^2)``.
+    mean: for a normal scatter s over marks g, a sawtooth whose k-th harmonic has the amplitude
+    ``g / (pi k) exp(-2 pi^2 k^2 s^2 / g^2)``. With no scatter all of it stays, ``g / sqrt(12)``.
 
     Parameters
     ----------
@@ -147,8 +150,9 @@ def point_u(reading: float, means: Means) -> float:
     """
     tape = means.tape
     one = float(reading_u(reading, mark=tape.mark, set_u=tape.set_u, tilt=tape.tilt))
-    kept = tape.mark / math.pi * math.exp(-2 * (math.pi * tape.set_u / tape.mark) ** 2) / math.sqrt(2)
-    return math.sqrt((one**2 - kept**2) / means.repeats + kept**2)
+    harmonics = _HARMONICS * math.pi
+    kept = float(np.sum((np.exp(-2 * (harmonics * tape.set_u / tape.mark) ** 2) * tape.mark / harmonics) ** 2)) / 2
+    return math.sqrt((one**2 - kept) / means.repeats + kept)
 
 
 def chance_proved(u: float, tolerance: float) -> float:
@@ -248,7 +252,8 @@ def _smallest_slip(layout: Layout, means: Means) -> float:
 
 
 def _promise(layout: Layout, means: Means, what: str, us: np.ndarray[Any, np.dtype[np.float64]]) -> Promise:
-    worst = int(np.argmax(us))
+    # the first of those that differ by rounding alone
+    worst = int(np.argmax(us >= np.max(us) * (1 - 1e-9)))
     tolerance = {"offset": layout.tolerance.offset, "square": layout.tolerance.square, "step": layout.tolerance.step}[
         what
     ]
@@ -321,6 +326,7 @@ def as_json(budget: Budget, layout: Layout) -> dict[str, Any]:
         return None if length is None or not math.isfinite(length) else of(length)
 
     return {
+        "stringtrue": __version__,
         "machine": layout.name,
         "units": str(layout.units),
         "mark": of(budget.means.tape.mark),

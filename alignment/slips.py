@@ -8,7 +8,7 @@ from fractions import Fraction
 from alignment.errors import LengthError
 from alignment.lengths import INCH, Units, parse
 
-__all__ = ["likely_slip"]
+__all__ = ["likely_slip", "tape_units"]
 
 IN = float(INCH)
 _SLIPS = {
@@ -25,6 +25,12 @@ _SLIPS = {
 }
 NEAR, CLEAR = 2.5, 4.0
 """A slip is named when it lies within ``NEAR`` standard uncertainties and no other within ``CLEAR``."""
+
+
+def tape_units(mark: float) -> Units:
+    """Units of a tape, by its marks: binary or decimal parts of an inch, or else of a millimetre. [mm]"""
+    parts = (mark * n / IN for n in (64, 100))
+    return Units.inch if any(part > 0.5 and abs(part - round(part)) < 1e-6 for part in parts) else Units.mm
 
 
 def likely_slip(text: str, value: float, slip: float, u: float, units: Units) -> str:

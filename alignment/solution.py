@@ -3,14 +3,17 @@
 from __future__ import annotations
 
 import math
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from typing import TYPE_CHECKING, Any
 
 from alignment import __version__
-from alignment.choices import Aim, Line
+from alignment.choices import Aim, Line, LineChoice
+from alignment.errors import NameUnknownError, nearest, quote
 from alignment.flags import Flag, find_flags
 from alignment.layout import Layout
 from alignment.moves import Plan, Watch, plan_moves
+from alignment.openings import Across
 from alignment.state import EndState, Judged, State, judge
 from alignment.strays import find_strays, without
 from alignment.survey import Reading, Survey
@@ -20,7 +23,7 @@ from alignment.uncertainty import Verdict
 if TYPE_CHECKING:
     import pandas as pd
 
-__all__ = ["Solution", "as_json", "as_table", "solve"]
+__all__ = ["Solution", "as_json", "as_table", "easiest", "lines_json", "solve", "solve_lines"]
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -53,6 +56,7 @@ def solve(
     line: Line = Line.string,
     aim: Aim = Aim.fewest,
     drop_strays: bool = False,
+    done: Sequence[str] = (),
 ) -> Solution:
     """
     Fit a survey, judge every section and plan the moves.
@@ -67,6 +71,8 @@ def solve(
         What makes one plan better than another.
     drop_strays : bool
         Whether readings that the others contradict are left out of the fit. They are kept in `Solution.dropped`.
+    done : sequence of str
+        Sections that are finished and are not to be touched again.
 
     Returns
     -------
@@ -76,18 +82,68 @@ def solve(
     ------
     NotEnoughReadingsError
         No section was read at two distinct points.
+    NameUnknownError
+        A section in `done` that the layout lacks.
     """
+    for name in done:
+        if name not in layout.index:
+            raise NameUnknownError(f"--done: {quote(name)} is not in {layout.source}.{nearest(name, layout.index)}")
     measured = fit_train(layout, survey, line=line)
     flags = find_flags(measured)
     dropped: tuple[Reading, ...] = ()
     if drop_strays:
-        dropped = tuple(stray.reading for stray in find_strays(measured))
+        # where nothing tells which of several readings is wrong, none is dropped by chance
+        dropped = tuple(stray.reading for stray in find_strays(measured) if stray.decided)
         measured = fit_train(layout, without(survey, list(dropped)), line=line)
-    plan = plan_moves(measured, aim=aim)
+    plan = plan_moves(measured, aim=aim, done=frozenset(done))
     train = plan.before
     return Solution(
         layout=layout, survey=survey, train=train, state=judge(train), flags=flags, plan=plan, dropped=dropped
     )
+
+
+def solve_lines(
+    layout: Layout,
+    survey: Survey,
+    choice: LineChoice,
+    *,
+    aim: Aim = Aim.fewest,
+    drop_strays: bool = False,
+    done: Sequence[str] = (),
+) -> dict[Line, Solution]:
+    """Solve with one line, or with every one so that what each asks for can be seen side by side; see `solve`."""
+    lines = list(Line) if choice is LineChoice.all else [Line(choice)]
+    return {line: solve(layout, survey, line=line, aim=aim, drop_strays=drop_strays, done=done) for line in lines}
+
+
+def easiest(solutions: Mapping[Line, Solution]) -> Solution:
+    """The solution that misses least, then moves fewest bolt ends, then moves them least; the string's on a tie."""
+    return min(
+        solutions.values(),
+        key=lambda s: (round(sum(m.by for m in s.plan.missed), 3), s.plan.bolt_ends, round(s.plan.total, 3)),
+    )
+
+
+def lines_json(solutions: Mapping[Line, Solution]) -> dict[str, Any]:
+    """The solution as plain numbers; where lines were compared, what each asks for, and the whole of the easiest."""
+    best = easiest(solutions)
+    if len(solutions) == 1:
+        return as_json(best)
+    out = _Lengths(best.layout)
+    return {
+        "lines": [
+            {
+                "line": str(line),
+                "bolt_ends": s.plan.bolt_ends,
+                "total": out(s.plan.total),
+                "missed": len(s.plan.missed),
+                "verdict": str(s.verdict),
+                "after": str(s.plan.state.verdict),
+            }
+            for line, s in solutions.items()
+        ],
+        **as_json(best),
+    }
 
 
 def as_json(solution: Solution) -> dict[str, Any]:
@@ -166,6 +222,16 @@ class _Lengths:
         own = self.judged(end.deviation)
         return {"reading": self(end.reading), "target": self(end.target), "deviation": own.pop("value"), **own}
 
+    def across(self, across: Across) -> dict[str, Any]:
+        """Growth from the first place to the last, which is known even where the spacing of the strings is not."""
+        return {
+            "rows": list(across.rows),
+            "over": self(across.length),
+            "change": self(across.change),
+            "u": self(across.change_u),
+            "known": across.known,
+        }
+
     def point(self, reading: Reading) -> str:
         section = self.layout.sections[self.layout.index[reading.section]]
         return section.point_name(reading.place, self.layout.units)
@@ -210,7 +276,16 @@ class _Lengths:
             ],
             "openings": [
                 {"rows": list(o.rows), "x": self(o.x), "opening": self(o.opening), "u": self(o.u)}
-                for o in state.openings
+                for across in state.openings
+                if across.known
+                for o in across.places
+            ],
+            "tapers": [self.across(across) for across in state.openings],
+            "levels": [
+                self.across(across)
+                | {"twist": across.twist}
+                | {"places": [{"x": self(o.x), "higher": self(o.opening), "u": self(o.u)} for o in across.places]}
+                for across in state.levels
             ],
             "verdict": str(state.verdict),
         }

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 
-from alignment.openings import Opening, openings
+from alignment.openings import Across, levels, openings
 from alignment.train import Train
 from alignment.uncertainty import COVERAGE, Verdict, conformance_probability, verdict, worst
 
@@ -102,7 +102,10 @@ class State:
 
     sections: tuple[SectionState, ...]
     joints: tuple[JointState, ...]
-    openings: tuple[Opening, ...]
+    openings: tuple[Across, ...]
+    """Clear distance between facing rows."""
+    levels: tuple[Across, ...]
+    """How much higher a row of heights lies than the one before it."""
 
     @property
     def verdict(self) -> Verdict:
@@ -153,4 +156,4 @@ def judge(train: Train) -> State:
         )
         for joint, value, u in zip(train.layout.joints, steps.value, steps.u, strict=True)
     ]
-    return State(sections=tuple(sections), joints=tuple(joints), openings=openings(train))
+    return State(sections=tuple(sections), joints=tuple(joints), openings=openings(train), levels=levels(train))

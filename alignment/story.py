@@ -45,13 +45,14 @@ def tell(folder: Path | None, units: Units, *, force: bool = False) -> str:
         files.write_whole(target, files.read_text(samples / name), force=force)
     files.write_whole(targets[-1], plots.render(plots.train_sheet(found), ".png"), force=force)
     lines = [
-        "Marram Cold Rooms (invented) dragged its tray former to another bay over a weekend.",
+        "Marram Cold Rooms (invented) dragged its tray former to another bay.",
         "Since then trays sweep toward the drive side and oil-can.",
         f"  {_day(before)}  before the move: {before.verdict}",
         f"  {_day(found)}  as found after it: {found.verdict}, read quickly (each end once)",
-        f"  {_day(left)}  as left after the cure: {left.verdict}, read with care (finer marks, three times)",
+        f"  {_day(left)}  as left after the cure: {left.verdict}, read with care",
         "",
-        f"This is what the survey as found says. To see it again, go to {place} and type:",
+        "This is what the survey as found says. To see it again, type:",
+        f"  cd {place}",
         f"  stringtrue solve {names[0]} {names[2]} --plot train.svg",
         "",
     ]

@@ -6,10 +6,11 @@ from dataclasses import dataclass, replace
 
 import numpy as np
 
+from alignment.adjustment import fit_sections
 from alignment.leastsq import Lines
 from alignment.neighbours import Expectation, expect
 from alignment.survey import Reading, Survey
-from alignment.train import Train, fit_sections
+from alignment.train import Train
 from alignment.uncertainty import noncentrality, normal_point
 
 __all__ = ["Stray", "critical_w", "find_strays", "without"]
@@ -35,7 +36,9 @@ class Stray:
     detectable : float
         Smallest slip that would have been found here in four cases of five. [mm]
     tied : tuple of Reading
-        Other readings of the section that could be the wrong one by its readings alone; neighbours decided.
+        Other readings of the section that could be the wrong one by its readings alone.
+    decided : bool
+        Whether it was told from those, by its neighbours where need be.
     """
 
     reading: Reading
@@ -44,6 +47,7 @@ class Stray:
     u_slip: float
     detectable: float
     tied: tuple[Reading, ...] = ()
+    decided: bool = True
 
 
 def critical_w(tests: int) -> float:
@@ -83,7 +87,7 @@ def find_strays(train: Train) -> tuple[Stray, ...]:
         w = np.nan_to_num(np.abs(lines.w))
         if not len(w) or w.max() <= critical:
             return tuple(found)
-        k, tied = _worst(train, survey, lines, w)
+        k, tied, decided = _worst(train, survey, lines, w)
         reading = survey.fitted[k]
         r = lines.redundancy[k]
         found.append(
@@ -94,30 +98,29 @@ def find_strays(train: Train) -> tuple[Stray, ...]:
                 u_slip=float(reading.u / np.sqrt(r)),
                 detectable=float(lines.detectable(delta0)[k]),
                 tied=tuple(survey.fitted[j] for j in tied),
+                decided=decided,
             )
         )
         survey = without(survey, [reading])
         lines = fit_sections(train.layout, survey.fitted)
 
 
-def _worst(train: Train, survey: Survey, lines: Lines, w: np.ndarray) -> tuple[int, list[int]]:
-    """Reading to set aside, and those of its section that have as much against them."""
+def _worst(train: Train, survey: Survey, lines: Lines, w: np.ndarray) -> tuple[int, list[int], bool]:
+    """Reading to set aside, those of its section that have as much against them, and whether it was told from them."""
     largest = int(np.argmax(w))
     section = int(lines.group[largest])
     alike = [int(k) for k in np.flatnonzero((lines.group == section) & (w >= TIED * w[largest]))]
     expectation = expect(train, section) if len(alike) > 1 else None
     if expectation is None:
-        return largest, [k for k in alike if k != largest]
+        return largest, [k for k in alike if k != largest], len(alike) == 1
     members = [int(k) for k in np.flatnonzero(lines.group == section)]
     best = min(alike, key=lambda k: _strangeness(train, survey, section, [j for j in members if j != k], expectation))
-    return best, [k for k in alike if k != best]
+    return best, [k for k in alike if k != best], True
 
 
 def _strangeness(train: Train, survey: Survey, section: int, members: list[int], expectation: Expectation) -> float:
     """How far some readings of a section lie from what its neighbours lead one to expect: mean square. [mm2]"""
-    total = 0.0
-    for k in members:
-        reading = survey.fitted[k]
-        x = train.start[section] + reading.place
-        total += (reading.value - float(train.target_at(x)[section]) - expectation.at(x)) ** 2
-    return total / len(members)
+    x = train.start[section] + np.array([survey.fitted[k].place for k in members])
+    target = train.targets(np.full(len(members), section), x)
+    off = np.array([survey.fitted[k].value for k in members]) - target - expectation.at(x)
+    return float(np.mean(off**2))

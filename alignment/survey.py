@@ -15,16 +15,18 @@ from dataclasses import dataclass, replace
 from typing import Any, Final
 
 from alignment.errors import InputError, LengthError, Problem, nearest, quote
-from alignment.layout import FINEST_U, Layout, Section, Tape
-from alignment.lengths import TAPE_FINEST, Units, parse
+from alignment.layout import Layout, Section, Tape
+from alignment.lengths import FINEST_U, TAPE_FINEST, Units, parse
 from alignment.uncertainty import reading_u
 
-__all__ = ["Reading", "Survey", "parse_rows", "parse_survey"]
+__all__ = ["LONG", "Reading", "StepReading", "Survey", "is_note", "parse_rows", "parse_survey", "split_rows"]
 
 POINTS: Final = ("entry", "mid", "exit")
+JOINT: Final = "joint"
+"""Stands for a point where a step is read at a section's joint with the next one downstream."""
 CLOSE: Final = ("close", "closing")
 LONG: Final = ("section", "point", "reading", "repeat", "note", "u")
-WIDE: Final = ("section", *POINTS, "repeat", "note", "u")
+WIDE: Final = ("section", *POINTS, JOINT, "repeat", "note", "u")
 Cell = Any
 Row = tuple[int, Sequence[Cell]]
 
@@ -50,6 +52,19 @@ class Reading:
 
 
 @dataclass(frozen=True, kw_only=True)
+class StepReading:
+    """A step at a joint, measured on the faces themselves with straightedge and feeler. [mm]"""
+
+    upstream: str
+    downstream: str
+    value: float
+    """How much farther from the string the downstream face is."""
+    u: float
+    text: str
+    row: int
+
+
+@dataclass(frozen=True, kw_only=True)
 class Survey:
     """Readings of one machine in the order of the file."""
 
@@ -57,6 +72,7 @@ class Survey:
     readings: tuple[Reading, ...]
     tape: Tape
     """The tape of this survey: the layout's, with what the record says in its place."""
+    steps: tuple[StepReading, ...] = ()
     record: Mapping[str, str]
     """Lines ``# key: value`` of the file, keys in lower case."""
 
@@ -84,12 +100,19 @@ def parse_survey(text: str, layout: Layout, source: str = "survey") -> Survey:
     InputError
         With everything that is wrong in the file.
     """
-    header = next((line for line in text.splitlines() if line.strip() and not _is_note(line)), "")
+    delimiter, rows = split_rows(text, source)
+    return parse_rows(rows, layout, source, decimal_comma=delimiter == ";")
+
+
+def split_rows(text: str, source: str = "survey") -> tuple[str, Iterator[Row]]:
+    """Character between the columns of a table, told by its header, and its rows with their numbers."""
+    header = next((line for line in text.splitlines() if line.strip() and not is_note(line)), "")
     delimiter = "\t" if "\t" in header else ";" if ";" in header else ","
-    return parse_rows(_rows(text, delimiter, source), layout, source, decimal_comma=delimiter == ";")
+    return delimiter, _rows(text, delimiter, source)
 
 
-def _is_note(cell: Cell) -> bool:
+def is_note(cell: Cell) -> bool:
+    """Whether a row that starts with this cell is a note or a line of the record."""
     return isinstance(cell, str) and cell.lstrip(' "').startswith("#")
 
 
@@ -132,7 +155,7 @@ def parse_rows(rows: Iterable[Row], layout: Layout, source: str, *, decimal_comm
     body: list[Row] = []
     for number, row in rows:
         cells = [_tidy(cell) for cell in row]
-        if cells and _is_note(cells[0]):
+        if cells and is_note(cells[0]):
             key, colon, value = ", ".join(str(c) for c in cells if c != "").strip('"').lstrip("# ").partition(":")
             if colon and value.strip():
                 record[key.strip().lower()] = value.strip()
@@ -150,7 +173,7 @@ def parse_rows(rows: Iterable[Row], layout: Layout, source: str, *, decimal_comm
         raise InputError(source, heading, table.problems)
     if not readings:
         raise InputError(source, "no readings", [Problem("rows", f"all readings are blank. Expected {_EXPECTED}.")])
-    return Survey(source=source, readings=tuple(readings), tape=table.tape, record=record)
+    return Survey(source=source, readings=tuple(readings), tape=table.tape, steps=tuple(table.steps), record=record)
 
 
 _EXPECTED: Final = "columns section,point,reading, or section,entry,exit"
@@ -176,6 +199,7 @@ class _Table:
         self.decimal_comma = decimal_comma
         self.problems: list[Problem] = []
         self.columns: dict[str, int] = {}
+        self.steps: list[StepReading] = []
         self.units = layout.units
         if "units" in record:
             try:
@@ -187,7 +211,9 @@ class _Table:
     def _wrong(self, where: str, what: str) -> None:
         self.problems.append(Problem(where, what))
 
-    def _length(self, value: Cell, where: str, *, marks: bool = False, finest: int = TAPE_FINEST) -> float | None:
+    def _length(
+        self, value: Cell, where: str, *, marks: bool = False, signed: bool = False, finest: int = TAPE_FINEST
+    ) -> float | None:
         """Length in millimetres, None after noting a problem; ``marks`` where it may be strong or shy of one."""
         if isinstance(value, datetime.date | datetime.time):
             self._wrong(where, f"{quote(value)} is a date: the spreadsheet took a fraction for one. Format it as text.")
@@ -195,7 +221,7 @@ class _Table:
         mark = parse(repr(self.tape.mark), Units.mm) if marks else None
         try:
             comma = self.decimal_comma
-            return float(parse(value, self.units, mark=mark, decimal_comma=comma, finest=finest))
+            return float(parse(value, self.units, mark=mark, signed=signed, decimal_comma=comma, finest=finest))
         except LengthError as error:
             self._wrong(where, str(error))
             return None
@@ -225,7 +251,7 @@ class _Table:
         """Readings of the rows; the first of them is the header."""
         number, header = body[0]
         names = [str(cell).strip().lower() for cell in header]
-        long = "reading" in names
+        long = "reading" in names or "point" in names
         known = LONG if long else WIDE
         columns: dict[str, int] = {}
         places: dict[str, float] = {}
@@ -246,7 +272,7 @@ class _Table:
         for name in needed:
             if name not in columns:
                 self._wrong(f"row {number}", f"no column '{name}'. Expected {_EXPECTED}.")
-        points = [name for name in columns if name in POINTS or name in places]
+        points = [name for name in columns if name in (*POINTS, JOINT) or name in places]
         if not long and not points:
             self._wrong(f"row {number}", f"no column of readings. Expected {_EXPECTED}.")
         if self.problems:
@@ -285,6 +311,9 @@ class _Table:
             text = cell(column)
             if text == "":
                 continue
+            if str(point).lower() == JOINT:
+                self._step(text, section, number, column, u)
+                continue
             place = self._place(point, section, number, "point" if points is None else column)
             value = self._length(text, f"row {number}, {column}", marks=True)
             if section is None or place is None or value is None:
@@ -304,6 +333,24 @@ class _Table:
                 )
             )
         return found
+
+    def _step(self, text: Cell, section: Section | None, number: int, column: str, u: float | None) -> None:
+        """Take a step measured at the joint of a section with the next one downstream."""
+        where = f"row {number}, {column}"
+        value = self._length(text, where, signed=True)
+        if section is None or value is None:
+            return
+        after = self.layout.index[section.name] + 1
+        beside = self.layout.sections[after : after + 1]
+        if not beside or beside[0].row != section.row:
+            self._wrong(where, f"{section.name} is the last section of its row, so it has no joint downstream.")
+            return
+        own = u if u else self.layout.tape.feeler
+        self.steps.append(
+            StepReading(
+                upstream=section.name, downstream=beside[0].name, value=value, u=own, text=str(text), row=number
+            )
+        )
 
     def _section(self, name: str, number: int) -> Section | None:
         index = self.layout.index.get(name)
@@ -337,7 +384,7 @@ class _Table:
             place = float(parse(point, self.units, decimal_comma=self.decimal_comma))
         except LengthError:
             mend = "Write entry, mid, exit or a length from the section's entry end."
-            self._wrong(where, f"{quote(point)} is no point.{nearest(str(point), POINTS)} {mend}")
+            self._wrong(where, f"{quote(point)} is no point.{nearest(str(point), (*POINTS, JOINT))} {mend}")
             return None
         if place > section.length + 1e-6:
             self._wrong(where, f"{quote(point)} is off {section.name}, which ends before it. Check the point.")

@@ -9,7 +9,7 @@ uncertainty has its correlations in it.
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, replace
 from functools import cached_property
 from typing import NamedTuple
@@ -17,18 +17,17 @@ from typing import NamedTuple
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
+from alignment.adjustment import Adjustment, adjust, corrections, string_sags
 from alignment.choices import Line
+from alignment.datum import Datum, take_datum
 from alignment.errors import NotEnoughReadingsError
 from alignment.layout import Layout
-from alignment.leastsq import Lines, fit_lines
-from alignment.survey import Reading, Survey
-from alignment.uncertainty import chi_square_point
+from alignment.leastsq import Lines
+from alignment.survey import Survey
 
-__all__ = ["Datum", "Estimates", "Train", "fit_sections", "fit_train"]
+__all__ = ["Estimates", "Train", "fit_train"]
 
 Floats = NDArray[np.float64]
-SCATTER_PROBABILITY = 0.95
-"""Chi-square beyond this point means that readings scatter more than the tape explains."""
 
 
 class Estimates(NamedTuple):
@@ -39,49 +38,16 @@ class Estimates(NamedTuple):
 
 
 @dataclass(frozen=True, kw_only=True)
-class Datum:
-    """
-    What deviations are taken from: numbers common to many sections, each linear in the fitted faces.
-
-    Attributes
-    ----------
-    value : (k,) array
-        The numbers: relative row targets, then shift [mm] and slope of each string.
-    weight : (k, n, 2) array
-        How each depends on ``c`` and ``s`` of each section; zero where it is a constant.
-    target : (n,) array
-        Constant part of each section's target, setback included. [mm]
-    row_target : (n,) int array
-        Which number is the row's relative target; -1 where the target is a number of the layout.
-    shift : (n,) int array
-        Which number is the shift of the section's string; its slope is the next. -1 where the string is the truth.
-    sign : (n,) array
-        +1, or -1 for a row that sees its string from the other side than the string's first row.
-    """
-
-    value: Floats
-    weight: Floats
-    target: Floats
-    row_target: NDArray[np.int64]
-    shift: NDArray[np.int64]
-    sign: Floats
-
-
-@dataclass(frozen=True, kw_only=True)
 class Train:
     """
     A station train fitted to a survey. Arrays run over ``layout.sections``; NaN where a section is not measured.
 
     Attributes
     ----------
-    lines : Lines
-        The fit of each section to its readings.
+    adjusted : Adjustment
+        The fit to the readings.
     face : (n, 2) array
-        Reading at mid-length [mm] and slope of each face.
-    covariance : (n, 2, 2) array
-        Of ``face``, grown where readings scatter; the tape's zero is not in it.
-    birge : (n,) array
-        By how much standard uncertainties were grown.
+        Reading at mid-length [mm] and slope of each face: as fitted, or as they will be after moves.
     zero : float
         Standard uncertainty of the tape's zero, common to every reading; 0 where it cannot matter. [mm]
     """
@@ -89,12 +55,25 @@ class Train:
     layout: Layout
     survey: Survey
     line: Line
-    lines: Lines
+    adjusted: Adjustment
     face: Floats
-    covariance: Floats
-    birge: Floats
     zero: float
     datum: Datum
+
+    @property
+    def lines(self) -> Lines:
+        """The fit of each section to its own tape readings."""
+        return self.adjusted.lines
+
+    @property
+    def covariance(self) -> Floats:
+        """Covariance of each face, (n, 2, 2), grown where readings scatter; the tape's zero is not in it."""
+        return self.adjusted.covariance
+
+    @property
+    def birge(self) -> Floats:
+        """By how much standard uncertainties were grown, (n,)."""
+        return self.adjusted.birge
 
     @cached_property
     def start(self) -> Floats:
@@ -118,34 +97,56 @@ class Train:
 
     def reading_at(self, x: ArrayLike) -> Floats:
         """Reading that the tape would show at machine ``x`` of each section's face. [mm]"""
-        return self.face[:, 0] + self.face[:, 1] * (np.asarray(x) - self.middle)
+        place = np.broadcast_to(np.asarray(x, dtype=np.float64), self.start.shape)
+        sag = corrections(self.layout, np.arange(len(place)), place)
+        return np.asarray(self.face[:, 0] + self.face[:, 1] * (place - self.middle) - sag)
 
     def target_at(self, x: ArrayLike) -> Floats:
         """Reading at which the face of each section has no deviation at machine ``x``. [mm]"""
-        h = self._datum_terms(np.broadcast_to(np.asarray(x, dtype=np.float64), self.start.shape))
-        return self.datum.target - h @ self.datum.value
+        return self.targets(np.arange(len(self.start)), np.broadcast_to(np.asarray(x), self.start.shape))
 
-    def _datum_terms(self, x: Floats, at_x: float = 1.0) -> Floats:
+    def targets(self, at: NDArray[np.int64], x: Floats) -> Floats:
+        """Reading at which the faces of sections ``at`` have no deviation at machine ``x``, both (m,). [mm]"""
+        sag = corrections(self.layout, at, x)
+        return np.asarray(self.datum.target[at] - self._datum_terms(at, x) @ self.datum.value - sag)
+
+    def _datum_terms(self, at: NDArray[np.int64], x: Floats, at_x: float = 1.0) -> Floats:
         """
-        How a deviation at ``x`` takes the datum's numbers, (n, k).
+        How deviations of sections ``at`` at ``x`` take the datum's numbers, (m, k).
 
         ``at_x = 0`` gives the terms of a difference over a length ``x`` along one section instead.
         """
-        terms = np.zeros((len(self.start), len(self.datum.value)))
-        n = np.arange(len(terms))
-        has = self.datum.row_target >= 0
-        terms[n[has], self.datum.row_target[has]] = -at_x
-        has = self.datum.shift >= 0
-        terms[n[has], self.datum.shift[has]] = -at_x * self.datum.sign[has]
-        terms[n[has], self.datum.shift[has] + 1] = -self.datum.sign[has] * x[has]
+        datum = self.datum
+        terms = np.zeros((len(at), len(datum.value)))
+        m = np.arange(len(at))
+        has = datum.row_target[at] >= 0
+        terms[m[has], datum.row_target[at][has]] = -at_x
+        has = datum.shift[at] >= 0
+        sign, shift = datum.sign[at][has], datum.shift[at][has]
+        terms[m[has], shift] = -at_x * sign
+        terms[m[has], shift + 1] = -sign * x[has]
         return terms
 
     @cached_property
+    def common(self) -> Floats:
+        """Standard errors that all readings share, as what they do to each face, (q, n, 2): tape's zero, and sags."""
+        zero = np.zeros((len(self.start), 2))
+        zero[:, 0] = self.zero
+        found = [zero]
+        sags = string_sags(self.layout)
+        for string in dict.fromkeys(sag for sag in sags if sag is not None):
+            own = np.array([sag is string for sag in sags])[:, None]
+            shape = np.stack([string.at(self.middle), string.slope_at(self.middle)], axis=1)
+            found.append(own * shape * string.share_u)
+        return np.array(found)
+
+    @cached_property
     def _shared(self) -> tuple[Floats, Floats, Floats]:
-        """Covariance of faces with the datum (n, 2, k), of the datum (k, k), and its share of the zero (k,)."""
+        """Covariance of faces with the datum (n, 2, k), of the datum (k, k), and common errors of it (q, k)."""
         weight = self.datum.weight
-        cross = np.einsum("nij,knj->nik", np.nan_to_num(self.covariance), weight)
-        return cross, np.einsum("kni,nil->kl", weight, cross), weight[:, :, 0].sum(axis=1)
+        cross = self.adjusted.covariance_times(weight)
+        among = np.einsum("kni,nil->kl", weight, cross)
+        return cross, among, np.einsum("kni,qni->qk", weight, self.common)
 
     def _variance(self, terms: list[tuple[NDArray[np.int64], Floats]], h: Floats) -> Floats:
         """
@@ -154,27 +155,59 @@ class Train:
         Parameters
         ----------
         terms : list of (index, coefficients)
-            For each function (rows), a section and the coefficients (m, 2) of its ``c`` and ``s``. Sections of
-            different terms must differ: their readings are independent.
+            For each function (rows), a section and the coefficients (m, 2) of its ``c`` and ``s``; of two terms
+            the second is of the next section downstream.
         h : (m, k) array
             Coefficients of the datum's numbers.
         """
-        cross, among, zeros = self._shared
+        cross, among, datum_common = self._shared
         variance = np.einsum("mk,kl,ml->m", h, among, h)
-        through_zero = h @ zeros
+        common = datum_common @ h.T
         for at, coefficient in terms:
             variance = variance + np.einsum("mi,mij,mj->m", coefficient, self.covariance[at], coefficient)
             variance = variance + 2 * np.einsum("mi,mik,mk->m", coefficient, cross[at], h)
-            through_zero = through_zero + coefficient[:, 0]
-        return np.asarray(np.maximum(variance + (self.zero * through_zero) ** 2, 0.0))
+            common = common + np.einsum("mi,qmi->qm", coefficient, self.common[:, at])
+        if len(terms) == 2:
+            (at, one), (_, other) = terms
+            variance = variance + 2 * np.einsum("mi,mij,mj->m", one, self.adjusted.cross[at], other)
+        return np.asarray(np.maximum(variance + np.sum(common**2, axis=0), 0.0))
+
+    def combine(self, parts: Sequence[tuple[int, float, float]], *, readings: bool = False) -> tuple[float, float]:
+        """
+        Weighted sum of deviations, or readings, of any sections at any places, and its standard uncertainty.
+
+        Parameters
+        ----------
+        parts : sequence of (section, x, factor)
+            Section by its place in the layout, machine x [mm], and factor.
+        readings : bool
+            Whether readings rather than deviations are summed.
+
+        Returns
+        -------
+        value, u : float
+            With every correlation. [mm]
+        """
+        weight = np.zeros((1, *self.face.shape))
+        value = 0.0
+        for i, x, factor in parts:
+            at, place = np.array([i]), np.array([x])
+            weight[0, i] += factor * np.array([1.0, x - self.middle[i]])
+            value += factor * float(self.reading_at(x)[i])
+            if not readings:
+                value -= factor * float(self.targets(at, place)[0])
+                weight[0] += factor * np.einsum("k,kni->ni", self._datum_terms(at, place)[0], self.datum.weight)
+        own = float(np.sum(weight[0] * self.adjusted.covariance_times(weight)[..., 0]))
+        shared = np.einsum("ni,qni->q", weight[0], self.common)
+        return value, float(np.sqrt(max(own + float(shared @ shared), 0.0)))
 
     def deviation(self, x: ArrayLike) -> Estimates:
         """Deviation of each section's face at machine ``x`` (one per section). [mm]"""
         place = np.broadcast_to(np.asarray(x, dtype=np.float64), self.start.shape)
         local = np.stack([np.ones_like(place), place - self.middle], axis=1)
-        h = self._datum_terms(place)
-        value = self.reading_at(place) - self.target_at(place)
-        return Estimates(value, np.sqrt(self._variance([(np.arange(len(place)), local)], h)))
+        at = np.arange(len(place))
+        value = self.reading_at(place) - self.targets(at, place)
+        return Estimates(value, np.sqrt(self._variance([(at, local)], self._datum_terms(at, place))))
 
     @cached_property
     def offset(self) -> Estimates:
@@ -190,9 +223,10 @@ class Train:
     def skew(self) -> Estimates:
         """How much farther from the line each face is at its exit end than at its entry end. [mm]"""
         local = np.stack([np.zeros_like(self.length), self.length], axis=1)
-        h = self._datum_terms(self.length, at_x=0.0)
+        at = np.arange(len(local))
+        h = self._datum_terms(at, self.length, at_x=0.0)
         value = self.face[:, 1] * self.length + h @ self.datum.value
-        return Estimates(value, np.sqrt(self._variance([(np.arange(len(local)), local)], h)))
+        return Estimates(value, np.sqrt(self._variance([(at, local)], h)))
 
     @cached_property
     def joint_index(self) -> NDArray[np.int64]:
@@ -217,9 +251,7 @@ class Train:
         nominal = nominal - np.where(set_by_joint, setbacks[down] - setbacks[up], 0.0)
         local_up = -np.stack([np.ones(len(up)), self.length[up] / 2], axis=1)
         local_down = np.stack([np.ones(len(down)), -self.length[down] / 2], axis=1)
-        h = np.zeros((len(up), len(self.datum.value)))
-        has = self.datum.shift[up] >= 0
-        h[has, self.datum.shift[up][has] + 1] = -(self.datum.sign[up] * (x_down - x_up))[has]
+        h = self._datum_terms(up, x_down - x_up, at_x=0.0)
         gap = self.ends[0].value[down] - self.ends[1].value[up]
         variance = self._variance([(up, local_up), (down, local_down)], h)
         return Estimates(gap - nominal, np.sqrt(variance))
@@ -292,128 +324,18 @@ def fit_train(layout: Layout, survey: Survey, *, line: Line = Line.string) -> Tr
     NotEnoughReadingsError
         No section was read at two distinct points.
     """
-    readings = survey.fitted
-    lines = fit_sections(layout, readings)
-    measured = ~np.isnan(lines.slope)
-    if not measured.any():
+    adjusted = adjust(layout, survey)
+    if np.isnan(adjusted.face[:, 1]).all():
         raise NotEnoughReadingsError(
             f"{survey.source}: no section was read at two distinct points, so no face can be drawn. "
             "Read each section at its entry and exit points."
         )
-    excess = np.where(lines.dof > 0, lines.chi2 / np.maximum(lines.dof, 1), 0.0)
-    beyond = lines.chi2 > chi_square_point(np.maximum(lines.dof, 1), SCATTER_PROBABILITY)
-    birge = np.where((lines.dof > 0) & beyond & (excess > 1), np.sqrt(np.maximum(excess, 1)), 1.0)
-    middle = np.array([s.middle for s in layout.sections])
-    lever = middle - lines.centre_x
-    face = np.stack([lines.at(middle), lines.slope], axis=1)
-    covariance = np.empty((len(middle), 2, 2))
-    covariance[:, 0, 0] = lines.centre_var + lines.slope_var * lever**2
-    covariance[:, 0, 1] = covariance[:, 1, 0] = lines.slope_var * lever
-    covariance[:, 1, 1] = lines.slope_var
     return Train(
         layout=layout,
         survey=survey,
         line=line,
-        lines=lines,
-        face=face,
-        covariance=covariance * (birge**2)[:, None, None],
-        birge=birge,
+        adjusted=adjusted,
+        face=adjusted.face,
         zero=survey.tape.zero,
-        datum=_datum(layout, face, covariance, fitted=line is Line.fitted),
+        datum=take_datum(layout, adjusted, fitted=line is Line.fitted),
     )
-
-
-def fit_sections(layout: Layout, readings: tuple[Reading, ...]) -> Lines:
-    """Fit every section of a layout to its readings, x along the machine. [mm]"""
-    index = layout.index
-    group = np.array([index[r.section] for r in readings], dtype=np.int64)
-    starts = np.array([s.start for s in layout.sections])
-    x = np.array([r.place for r in readings]) + starts[group]
-    y = np.array([r.value for r in readings])
-    return fit_lines(group, x, y, np.array([r.u for r in readings]), groups=len(starts))
-
-
-def _datum(layout: Layout, face: Floats, covariance: Floats, *, fitted: bool) -> Datum:
-    """Row targets and, where the line is fitted, the shift and slope of each string."""
-    count = len(face)
-    measured = ~np.isnan(face[:, 1])
-    known = np.nan_to_num(face)
-    setback = np.array([s.setback for s in layout.sections])
-    rows = np.array([s.row for s in layout.sections])
-    hold = np.array([s.hold for s in layout.sections])
-    target = setback.copy()
-    row_target = np.full(count, -1)
-    weights: list[Floats] = []
-    values: list[float] = []
-    for name, row in layout.rows.items():
-        members = rows == name
-        if row.target is not None:
-            target[members] += row.target
-        elif (members & measured).any():
-            held = members & measured & hold
-            from_these = np.flatnonzero(held) if held.any() else np.flatnonzero(members & measured)[:1]
-            weight = np.zeros((count, 2))
-            weight[from_these, 0] = 1 / len(from_these)
-            row_target[members] = len(values)
-            weights.append(weight)
-            values.append(float(np.mean(known[from_these, 0] - setback[from_these])))
-    shift = np.full(count, -1)
-    sign = np.array([_sign(layout, name) for name in rows])
-    if fitted:
-        for string in layout.strings:
-            members = np.array([layout.rows[name].string == string for name in rows])
-            use = members & measured & hold
-            use = use if use.any() else members & measured
-            if not use.any():
-                continue
-            through = np.flatnonzero(use)
-            weight, value = _line_through(layout, through, sign, known, covariance, target, row_target, weights, values)
-            shift[members] = len(values)
-            weights += list(weight)
-            values += list(value)
-    stacked = np.array(weights).reshape(len(weights), count, 2)
-    return Datum(value=np.array(values), weight=stacked, target=target, row_target=row_target, shift=shift, sign=sign)
-
-
-def _sign(layout: Layout, row: str) -> float:
-    """+1 where the row sees its string from the same side as the string's first row, else -1."""
-    string, side = layout.rows[row].string, layout.rows[row].side
-    first = next(r.side for r in layout.rows.values() if r.string == string)
-    return -1.0 if side and first and side != first else 1.0
-
-
-def _line_through(
-    layout: Layout,
-    through: NDArray[np.int64],
-    sign: Floats,
-    face: Floats,
-    covariance: Floats,
-    target: Floats,
-    row_target: NDArray[np.int64],
-    weights: list[Floats],
-    values: list[float],
-) -> tuple[Floats, Floats]:
-    """
-    Shift and slope of the weighted least-squares line through the deviations of some sections.
-
-    Returns the weights (2, n, 2) with which it depends on every face, and the two numbers.
-    """
-    middle = np.array([layout.sections[i].middle for i in through])
-    design = np.zeros((len(through), 2, 2))
-    design[:, 0, 0] = sign[through]
-    design[:, 0, 1] = sign[through] * middle
-    design[:, 1, 1] = sign[through]
-    precision = np.linalg.inv(covariance[through])
-    pull = np.einsum("nji,njk->nik", design, precision)
-    normal = np.einsum("nij,njk->ik", pull, design)
-    solve = np.einsum("ij,njk->ink", np.linalg.inv(normal), pull)
-    own = face[through].copy()
-    own[:, 0] -= target[through]
-    weight = np.zeros((2, len(face), 2))
-    weight[:, through] = solve
-    for i, section in enumerate(through):
-        k = row_target[section]
-        if k >= 0:
-            own[i, 0] -= values[k]
-            weight -= solve[:, i, 0][:, None, None] * weights[k]
-    return weight, np.einsum("inj,nj->i", solve, own)

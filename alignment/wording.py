@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import textwrap
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 from typing import Final
 
 from alignment.cautions import CAUTIONS, LIMITS
@@ -13,7 +13,7 @@ from alignment.layout import Layout
 from alignment.lengths import Units, decimal, show, show_both
 from alignment.moves import Plan, Step, Watch
 from alignment.settling import ways_to_settle
-from alignment.solution import Solution
+from alignment.solution import Solution, easiest
 from alignment.state import Judged, SectionState, State
 from alignment.train import Train
 from alignment.uncertainty import SAME, Verdict
@@ -24,6 +24,7 @@ __all__ = [
     "caution_lines",
     "counted",
     "doubted",
+    "lines_text",
     "short",
     "solution_text",
     "step_lines",
@@ -93,8 +94,7 @@ def step_lines(steps: Sequence[Step], layout: Layout) -> list[str]:
 
 
 def _way(step: Step, layout: Layout) -> str:
-    where = "toward the string" if step.direction == "toward" else "away from the string"
-    return f"{_moved(step.move, layout)} {where}"
+    return f"{_moved(step.move, layout)} {step.way}"
 
 
 def _stop(watch: Watch, units: Units) -> str:
@@ -113,7 +113,7 @@ def solution_text(solution: Solution) -> str:
     """The whole answer as text."""
     layout, plan = solution.layout, solution.plan
     record = solution.survey.record
-    told = [f"taken {record['taken']}"] * ("taken" in record) + [f"by {record['by']}"] * ("by" in record)
+    told = [f"{key} {record[key]}" for key in ("taken", "by") if key in record]
     lines = wrap(f"{layout.name}, {solution.survey.source}" + (f", {' '.join(told)}" if told else ""))
     lines += [summary(solution), ""]
     lines += _look_first(solution.flags)
@@ -121,16 +121,59 @@ def solution_text(solution: Solution) -> str:
         lines += ["BEFORE A BOLT IS TOUCHED", *caution_lines(), ""]
         lines += ["MOVES, in this order", *_moves(solution), ""]
     lines += _missed(plan, layout)
-    lines += [_standing(layout, "WHERE EVERYTHING STANDS"), *_table(solution.state, layout), ""]
+    lines += [_standing(layout, "WHERE EVERYTHING STANDS"), *_table(solution.state, layout)]
+    lines += [*_across(solution.state, layout), ""]
     if plan.steps:
         touched = {step.section for step in plan.steps}
         lines += [
             f"AFTER THE MOVES: {plan.state.verdict}",
             *_table(plan.state, layout, only=touched),
+            *_across(plan.state, layout),
             "",
         ]
     lines += _doubts(solution)
     return "\n".join(lines).rstrip() + "\n"
+
+
+def lines_text(solutions: Mapping[Line, Solution]) -> str:
+    """What each line asks for, side by side, and which is the easiest; empty where only one was tried."""
+    if len(solutions) == 1:
+        return ""
+    best = easiest(solutions)
+    layout = best.layout
+    lines = [f"WHAT EACH LINE ASKS FOR ({layout.units})", "line     bolt ends  sections  movement  not brought in"]
+    for line, s in solutions.items():
+        sections = len({step.section for step in s.plan.steps})
+        moved = _moved(s.plan.total, layout)
+        lines.append(f"{line!s:<8} {s.plan.bolt_ends:>9} {sections:>9} {moved:>9} {len(s.plan.missed):>15}")
+    chosen = next(line for line, s in solutions.items() if s is best)
+    if chosen is Line.string:
+        lines += wrap("The string as it hangs asks for no more than any other line. What follows is taken from it.")
+    else:
+        lines += wrap(
+            f"The easiest is the {chosen} line: leave the string where it is, and take readings to a line laid beside "
+            f"it instead. {' '.join(_line_laid(best.train))} What follows is taken from that line."
+        )
+    return "\n".join([*lines, "", ""])
+
+
+def _line_laid(train: Train) -> list[str]:
+    """Where each line lies beside its string, at the two ends of the train."""
+    layout, units, said = train.layout, train.layout.units, []
+    for string, (shift, slope) in train.string_lines.items():
+        members = [s for s in layout.sections if layout.rows[s.row].string == string]
+        if not members:
+            continue
+        ends = [(x, shift + slope * x) for x in (min(s.start for s in members), max(s.end for s in members))]
+        if all(abs(by) < layout.moves.notch / 2 for _, by in ends):
+            continue
+        places = [
+            f"{show_both(abs(by), units)} {units} {'nearer to' if by > 0 else 'farther from'} the faces at "
+            f"{show(x, units)}"
+            for x, by in ends
+        ]
+        said.append(f"Beside string {string}: {' and '.join(places)}.")
+    return said
 
 
 def _look_first(flags: Sequence[Flag]) -> list[str]:
@@ -219,10 +262,47 @@ def _table(state: State, layout: Layout, only: set[str] | None = None) -> list[s
     return lines
 
 
+def _across(state: State, layout: Layout) -> list[str]:
+    """Openings between rows and levels of rows, from one end of the machine to the other."""
+    units, lines = layout.units, []
+    for across in state.openings:
+        first, last = across.places[0], across.places[-1]
+        taper = Judged(value=across.change, u=across.change_u, tolerance=layout.tolerance.opening)
+        name = f"Opening {' / '.join(across.rows)}"
+        grows = (
+            f"{'wider' if across.change >= 0 else 'narrower'} by {show(abs(across.change), units)} toward the exit "
+            f"(U {decimal(taper.expanded, units)}, tolerance {show(taper.tolerance, units)}): {taper.verdict}."
+        )
+        if not across.known:
+            lines += wrap(f"{name}: not known, since the spacing of the strings was not measured; {grows}", rest="  ")
+            continue
+        strip = f" Strip {show(layout.strip.width, units)}." if layout.strip.width else ""
+        u = max(place.u for place in across.places)
+        lines += wrap(
+            f"{name}: {show(first.opening, units)} at {show(first.x, units)}, {show(last.opening, units)} at "
+            f"{show(last.x, units)} (U {decimal(2 * u, units)}); {grows}{strip}",
+            rest="  ",
+        )
+    for across in state.levels:
+        one, other = across.rows
+        change = f"{show(abs(across.change), units)} (U {decimal(2 * across.change_u, units)})"
+        way = "rises" if across.change >= 0 else "falls"
+        turned = "" if across.twist is None else f": the frame is twisted {abs(across.twist):.2f} degrees"
+        level = (
+            f" At {show(across.places[0].x, units)} it is {show(across.places[0].opening, units, signed=True)}."
+            if across.known
+            else " The level of one against the other is not known: their targets are not numbers of the layout."
+        )
+        lines += wrap(
+            f"Level: {other} {way} {change} against {one} over {show(across.length, units)}{turned}.{level}", rest="  "
+        )
+    return lines
+
+
 def short(text: str, width: int) -> str:
-    """Text padded to a width, or cut to it with two dots."""
-    """Text cut and padded to a column."""
-    return f"{text if len(text) <= width else text[: width - 2] + '..':<{width}}"
+    """Text padded to a column; a longer one is cut in its middle, since names differ at their ends."""
+    tail = (width - 2) // 2
+    return f"{text if len(text) <= width else text[: width - 2 - tail] + '..' + text[-tail:]:<{width}}"
 
 
 def _cells(s: SectionState, units: Units) -> str:
@@ -249,13 +329,17 @@ def _doubts(solution: Solution) -> list[str]:
     lone = [flag for flag in solution.flags if flag.flag == "lone"]
     if lone:
         points = len({(r.section, r.place) for r in solution.survey.fitted})
-        which = (
-            f"All {points} points were" if len(lone) == points else f"{counted(len(lone), 'point')} of {points} were"
-        )
+        if len(lone) == points:
+            which = f"All {points} points were"
+        else:
+            which = f"{len(lone)} of {points} points {'was' if len(lone) == 1 else 'were'}"
         said.append(
             f"{which} read once and nothing checks them: a misread tape would go unseen. The cheapest check is one "
             "more reading of each, or a third point on a section."
         )
+    grown = [layout.sections[i].name for i in (train.birge > 1).nonzero()[0]]
+    if grown:
+        said.append(f"U is grown at {', '.join(grown)}: readings there scatter more than the tape explains.")
     if solution.dropped:
         which = "; ".join(f"{r.section}, row {r.row}: {r.text}" for r in solution.dropped)
         said.append(f"Left out of the fit, as told: {which}.")
@@ -282,13 +366,7 @@ def _references(train: Train) -> list[str]:
             said.append(f"Row {name} has no target in the layout: its deviations are taken from {from_}.")
     if train.line is not Line.string:
         how = "fitted to the sections" if train.line is Line.fitted else "chosen for the easiest plan"
-        for string, (shift, slope) in train.string_lines.items():
-            span = max(s.end for s in layout.sections)
-            over = show(span, layout.units)
-            said.append(
-                f"String {string}: deviations are taken from a line {how}: {show_both(shift, layout.units)} farther "
-                f"at the zero mark and {show_both(slope * span, layout.units)} more over {over} {layout.units}."
-            )
+        said.append(f"Deviations are taken from a line {how}. {' '.join(_line_laid(train))}")
     return said
 
 

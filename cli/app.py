@@ -10,7 +10,7 @@ import typer
 
 from alignment import __version__
 from alignment.errors import StringtrueError
-from cli import demo, solving
+from cli import budgeting, comparing, demo, entering, histories, panels, settings_check, solving, squaring, starting
 from cli.output import fail
 
 __all__ = ["app", "main", "run"]
@@ -23,8 +23,21 @@ app = typer.Typer(
     pretty_exceptions_enable=False,
     context_settings={"help_option_names": ["-h", "--help"], "max_content_width": 80},
 )
-app.command("demo")(demo.demo)
-app.command("solve")(solving.solve)
+# in the order in which the work goes
+for _name, _command, _example in (
+    ("demo", demo.demo, demo.EXAMPLE),
+    ("start", starting.start, starting.EXAMPLE),
+    ("budget", budgeting.budget, budgeting.EXAMPLE),
+    ("enter", entering.enter, entering.EXAMPLE),
+    ("solve", solving.solve, solving.EXAMPLE),
+    ("square", squaring.square, squaring.EXAMPLE),
+    ("compare", comparing.compare, comparing.EXAMPLE),
+    ("panel", panels.panel, panels.PANEL_EXAMPLE),
+    ("causes", panels.causes, panels.CAUSES_EXAMPLE),
+    ("settings", settings_check.settings, settings_check.EXAMPLE),
+    ("history", histories.history, histories.EXAMPLE),
+):
+    app.command(_name, epilog=_example)(_command)
 
 
 def _version(wanted: bool) -> None:

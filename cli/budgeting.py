@@ -10,7 +10,9 @@ import typer
 from cli import output
 from cli.options import Force, Json, LayoutFile, Out, PrintUnits
 
-__all__ = ["budget"]
+__all__ = ["EXAMPLE", "budget"]
+
+EXAMPLE = "Example: stringtrue budget machine.toml --repeats 3 --mark 1/32"
 
 
 def budget(
@@ -25,11 +27,7 @@ def budget(
     out: Out = None,
     force: Force = False,
 ) -> None:
-    """
-    Say what this tape and these points can tell, before going to the machine.
-
-    Example: stringtrue budget machine.toml --repeats 3 --mark 1/32
-    """
+    """Say what this tape and these points can tell, before going to the machine."""
     from alignment import budget_wording, files, preanalysis
     from alignment.lengths import option
 

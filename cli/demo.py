@@ -11,7 +11,9 @@ from alignment.lengths import Units
 from cli import output
 from cli.options import Force
 
-__all__ = ["demo"]
+__all__ = ["EXAMPLE", "demo"]
+
+EXAMPLE = "Example: stringtrue demo --units mm"
 
 
 def demo(
@@ -19,11 +21,7 @@ def demo(
     units: Annotated[Units, typer.Option(help="Units of the sample machine and its tape.")] = Units.inch,
     force: Force = False,
 ) -> None:
-    """
-    Do the whole job on the shipped sample, and leave its files and pictures in a folder.
-
-    Example: stringtrue demo --units mm
-    """
+    """Do the whole job on the shipped sample, and leave its files and pictures in a folder."""
     from alignment import story
 
     output.show_text(story.tell(folder, units, force=force))

@@ -5,14 +5,26 @@ from __future__ import annotations
 import json
 import re
 import sys
+from collections.abc import Iterable, Sequence
+from contextlib import AbstractContextManager, nullcontext
 from pathlib import Path
-from typing import Any
+from typing import Any, Final
 
 import typer
 
-__all__ = ["fail", "show_json", "show_text"]
+__all__ = ["fail", "progress", "show_json", "show_text"]
 
 HEADING = re.compile(r"^[A-Z][A-Z' ]{4,}[A-Z](?=[ ,:(\n]|$).*$", re.MULTILINE)
+
+LONG: Final = 50
+"""From so many things on, their progress is shown."""
+
+
+def progress(things: Sequence[Path], label: str) -> AbstractContextManager[Iterable[Path]]:
+    """Run through many files, with a bar on standard error where that is a terminal."""
+    if len(things) < LONG or not sys.stderr.isatty():
+        return nullcontext(things)
+    return typer.progressbar(things, label=label, file=sys.stderr)
 
 
 def show_text(text: str, out: Path | None = None, *, force: bool = False) -> None:

@@ -6,17 +6,25 @@ Not a test: nothing here passes or fails, and times depend on the machine.
 
 from __future__ import annotations
 
+import functools
 import statistics
 import subprocess
 import sys
 import time
+import tracemalloc
 from collections.abc import Callable
+from dataclasses import replace
+from itertools import pairwise
 
 import numpy as np
 
+from alignment.adjustment import adjust
+from alignment.layout import Layout, Section
+from alignment.layout_file import parse_layout
 from alignment.leastsq import fit_lines
 from alignment.linesearch import Faces
 from alignment.planner import plan_notches
+from alignment.survey import Reading, StepReading, Survey
 
 SECTIONS, READINGS = 100_000, 4
 LOOPED = 2_000
@@ -115,6 +123,49 @@ def plans() -> None:
             print(f"plan, {count:>2} sections, {line:<9}: {took:6.2f} s, {found.ends} bolt ends, {gap}")
 
 
+def chains() -> None:
+    """A row of sections with a step read at every joint, adjusted as one network: time and memory as it grows."""
+    found = {}
+    for count in (1_000, 10_000):
+        layout, survey = chain(count)
+        adjust(layout, survey)
+        tracemalloc.start()
+        adjust(layout, survey)
+        peak = tracemalloc.get_traced_memory()[1]
+        tracemalloc.stop()
+        found[count] = seconds(functools.partial(adjust, layout, survey), 5), peak
+        print(f"chain of {count:>6,} sections: {1e3 * found[count][0]:7.1f} ms, {peak / 1e6:6.1f} MB at the most")
+    time_ratio, memory_ratio = (found[10_000][k] / found[1_000][k] / 10 for k in (0, 1))
+    print(f"  over growing linearly: time {time_ratio:.2f} x, memory {memory_ratio:.2f} x")
+
+
+def chain(count: int) -> tuple[Layout, Survey]:
+    """A row of so many sections, two readings each and a step at every joint."""
+    rng = np.random.default_rng(count)
+    sections = tuple(
+        Section(name=f"a-{k}", row="a", start=500.0 * k, length=450.0, points=(0.0, 450.0), bolts=(50.0, 400.0))
+        for k in range(count)
+    )
+    layout = replace(
+        parse_layout(
+            '[machine]\nname = "chain"\nunits = "mm"\n[row.a]\ntarget = "700"\n[[section]]\n'
+            'name = "a-0"\nrow = "a"\nstart = "0"\nlength = "450"\n'
+        ),
+        sections=sections,
+    )
+    values = 700 + rng.normal(0, 1, (count, 2))
+    readings = tuple(
+        Reading(section=s.name, place=place, value=float(value), u=0.4, text="", row=0)
+        for s, own in zip(sections, values, strict=True)
+        for place, value in zip(s.points, own, strict=True)
+    )
+    steps = tuple(
+        StepReading(upstream=a.name, downstream=b.name, value=float(rng.normal()), u=0.1, text="", row=0)
+        for a, b in pairwise(sections)
+    )
+    return layout, Survey(source="", readings=readings, tape=layout.tape, steps=steps, record={})
+
+
 def startup() -> None:
     """``stringtrue --help`` against its floor, whole processes in turn."""
     ours = [sys.executable, "-c", "from cli.app import run; run(['--help'])"]
@@ -133,6 +184,7 @@ def main() -> None:
     """Print all of them."""
     fits()
     startup()
+    chains()
     plans()
 
 

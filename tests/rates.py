@@ -11,12 +11,14 @@ from dataclasses import dataclass
 
 import numpy as np
 
+from alignment.adjustment import fit_sections
 from alignment.flags import find_flags
-from alignment.layout import Layout, parse_layout
+from alignment.layout import Layout
+from alignment.layout_file import parse_layout
 from alignment.leaning import find_leans
 from alignment.strays import find_strays
 from alignment.survey import Reading, Survey
-from alignment.train import Train, fit_sections, fit_train
+from alignment.train import Train, fit_train
 from alignment.uncertainty import noncentrality, reading_u
 
 IN = 25.4

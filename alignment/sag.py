@@ -1,0 +1,73 @@
+"""How far a taut string hangs below the straight line between its anchors."""
+
+from __future__ import annotations
+
+import math
+from dataclasses import dataclass
+from typing import Final
+
+import numpy as np
+from numpy.typing import ArrayLike, NDArray
+
+__all__ = ["GRAVITY", "Sag", "catenary_sag"]
+
+GRAVITY: Final = 9.80665
+"""Standard acceleration of gravity [m/s2], ISO 80000-3."""
+
+
+@dataclass(frozen=True, kw_only=True)
+class Sag:
+    """
+    A string between two anchors at one height.
+
+    Attributes
+    ----------
+    first, last : float
+        Machine x of the anchors. [mm]
+    weight : float
+        Weight per length. [N/mm]
+    tension : float
+        [N]
+    share_u : float
+        Relative standard uncertainty of weight over tension.
+    """
+
+    first: float
+    last: float
+    weight: float
+    tension: float
+    share_u: float
+
+    def at(self, x: ArrayLike) -> NDArray[np.float64]:
+        """
+        Depth below the line between the anchors at machine ``x``: the parabola ``q x (S - x) / (2 T)``. [mm]
+
+        It differs from the catenary by less than a ten thousandth of itself while the sag is below a hundredth of
+        the span.
+        """
+        place = np.asarray(x, dtype=np.float64) - self.first
+        return self.weight * place * (self.last - self.first - place) / (2 * self.tension)
+
+    def slope_at(self, x: ArrayLike) -> NDArray[np.float64]:
+        """Change of the depth per length downstream."""
+        place = np.asarray(x, dtype=np.float64) - self.first
+        return self.weight * (self.last - self.first - 2 * place) / (2 * self.tension)
+
+
+def catenary_sag(weight: float, span: float, pull: float) -> float:
+    """
+    Exact sag at mid-span of a uniform line, for comparison.
+
+    Parameters
+    ----------
+    weight, span, pull : float
+        Weight per length, span, and horizontal component of the tension, in one system of units.
+
+    Returns
+    -------
+    float
+        ``a (cosh(S / 2a) - 1)`` with ``a`` the pull over the weight.
+    """
+    a = pull / weight
+    # 2 sinh^2 keeps the digits that cosh - 1 would lose in a shallow line
+    return 2 * a * math.sinh(span / (4 * a)) ** 2

@@ -1,0 +1,189 @@
+"""What the settings of a machine say to a person: what to set, then the table, then the doubts."""
+
+from __future__ import annotations
+
+import math
+
+from alignment.layout import Tape
+from alignment.lengths import INCH, Units, decimal, show
+from alignment.settings import SHEAR_SOURCE, SettingState, judge_settings, overall
+from alignment.settings_file import Settings
+from alignment.uncertainty import COVERAGE, Verdict
+from alignment.wording import caution_lines, counted, short, wrap
+
+__all__ = ["settings_text"]
+
+WAYS = {"guide": ("close", "open"), "gap": ("close", "open"), "shear": ("close", "open"), "die": ("reduce", "increase")}
+"""What to do about a setting that is larger than wanted, and about one that is smaller."""
+FINEST_FRACTION = float(INCH) / 64
+
+
+def settings_text(settings: Settings) -> str:
+    """The settings as text."""
+    states = judge_settings(settings)
+    told = [f"{key} {settings.record[key]}" for key in ("taken", "by") if key in settings.record]
+    lines = wrap(f"{settings.name}, {settings.source}" + (f", {' '.join(told)}" if told else ""))
+    out = [s for s in states if s.verdict is not None and not s.verdict.is_in]
+    lines += [f"Verdict: {overall(states)}. {_summary(len(out), states)}", ""]
+    if out:
+        lines += ["BEFORE ANYTHING IS SET", *caution_lines(), "", "SET THESE"]
+        lines += [line for s in out for line in wrap(f"{s.setting.name}: {_do(s, settings.units)}", "  - ")]
+        lines.append("")
+    feelers = [s for s in states if s.feeler]
+    if feelers:
+        lines.append("A FEELER-GAUGE JOB")
+        lines += [line for s in feelers for line in wrap(_feeler(s, settings.units), "  - ")]
+        lines.append("")
+    lines += [f"SETTINGS ({settings.units}; off is measured less wanted; U = 2u)", *_table(states, settings.units), ""]
+    lines += _clearances(settings, states)
+    doubts = _doubts(settings, states)
+    if doubts:
+        lines += ["DOUBTS", *(line for text in doubts for line in wrap(text, "  - "))]
+    return "\n".join(lines).rstrip() + "\n"
+
+
+def _summary(out: int, states: tuple[SettingState, ...]) -> str:
+    judged = sum(s.verdict is not None for s in states)
+    rest = f" {counted(len(states) - judged, 'setting')} not judged." if judged < len(states) else ""
+    if not judged:
+        return f"Nothing was judged.{rest}"
+    return (f"{out} of {judged} to set." if out else f"Nothing to set among {judged}.") + rest
+
+
+def _length(length: float, worth: Tape | None, units: Units, *, signed: bool = False) -> str:
+    """Length as its instrument shows it: a tape's fractions, a caliper's decimals."""
+    if worth is None or (units is Units.inch and worth.mark > FINEST_FRACTION * 0.99):
+        return show(length, units, signed=signed)
+    if units is Units.inch:
+        return decimal(length, units, signed=signed, places=4)
+    return decimal(length, units, signed=signed, places=1 if worth.mark > 0.099 else 3 if worth.mark < 0.0099 else 2)
+
+
+def _do(s: SettingState, units: Units) -> str:
+    judged, found = s.judged, s.setting.found
+    if judged is None or found is None:
+        return ""
+    amount = f"{_length(abs(judged.value), found.worth, units)} {units}"
+    sure = "" if judged.verdict.sure else " (not proved: measure it again first)"
+    if s.setting.kind == "level":
+        over = f" over {show(s.setting.over, units)} {units}" if s.setting.over else ""
+        return f"lower the {'right' if judged.value > 0 else 'left'} side by {amount}{over}{sure}."
+    more, less = WAYS[s.setting.kind]
+    stop = f"{_length(s.wanted, found.worth, units)} {units}"
+    return f"{more if judged.value > 0 else less} it by {amount}, to {stop}{sure}."
+
+
+def _feeler(s: SettingState, units: Units) -> str:
+    low, high = (decimal(s.wanted + sign * s.tolerance, units, places=_fine(units)) for sign in (-1, 1))
+    found = s.setting.found
+    why = (
+        "it was not measured"
+        if found is None
+        else (
+            f"measured with {found.instrument}, U {decimal(COVERAGE * found.u, units, places=_fine(units))} {units}, "
+            "which cannot tell"
+        )
+    )
+    source = f" ({SHEAR_SOURCE})" if math.isnan(s.setting.wanted) else ""
+    return (
+        f"{s.setting.name}: {low} to {high} {units} wanted{source}; {why}. Measure it with feeler gauges, with the "
+        "machine locked out, never with a hand between the blades."
+    )
+
+
+def _fine(units: Units) -> int:
+    return 4 if units is Units.inch else 3
+
+
+def _table(states: tuple[SettingState, ...], units: Units) -> list[str]:
+    width = min(max([len(s.setting.name) for s in states] + [7]), 24)
+    lines = [f"{'setting':<{width}} {'wanted':>9} {'tol.':>7} {'measured':>9} {'off':>8} {'U':>7}  verdict"]
+    for s in states:
+        found = s.setting.found
+        worth = found.worth if found else None
+        fine = s.setting.kind == "shear"
+        cells = [
+            decimal(length, units, places=_fine(units)) if fine else _length(length, worth, units)
+            for length in (s.wanted, s.tolerance)
+        ]
+        line = f"{short(s.setting.name, width)} {cells[0]:>9} {cells[1]:>7}"
+        if found is not None and s.judged is not None:
+            line += f" {_length(found.value, worth, units):>9} {_length(s.judged.value, worth, units, signed=True):>8}"
+            line += f" {_u(s.judged.expanded, worth, units):>7}  {_verdict(s)}"
+        elif found is not None:
+            line += f" {_length(found.value, worth, units):>9} {'':>8} {_u(COVERAGE * found.u, worth, units):>7}"
+            line += "  not judged"
+        else:
+            line += f" {'not measured':>12}"
+        lines.append(line)
+    return lines
+
+
+def _u(expanded: float, worth: Tape | None, units: Units) -> str:
+    fine = worth is not None and worth.mark < FINEST_FRACTION * 0.99
+    return decimal(expanded, units, places=_fine(units) if fine else None)
+
+
+def _verdict(s: SettingState) -> str:
+    if s.judged is None:
+        return ""
+    verdict = s.judged.verdict
+    return str(verdict) if verdict.sure else f"{verdict!s:<4} {100 * s.judged.p_in:3.0f}%"
+
+
+def _clearances(settings: Settings, states: tuple[SettingState, ...]) -> list[str]:
+    """The strip and what it has between the guides."""
+    best, units = settings.strip.best, settings.units
+    if best is None or not any(s.setting.kind == "guide" for s in states):
+        return []
+    found = settings.strip.found
+    how = "measured" if found else "nominal"
+    worth = found.worth if found else None
+    lines = [
+        f"STRIP AND GUIDES: strip {_length(best[0], worth, units)} {units} ({how}, U {_u(2 * best[1], worth, units)})"
+    ]
+    for s in states:
+        if s.clearance is not None and s.setting.found is not None:
+            value, expanded = s.clearance.value, s.clearance.expanded
+            own = s.setting.found.worth
+            said = f"{s.setting.name}: clearance {_length(value, own, units, signed=True)} {units}"
+            said += f" (U {_u(expanded, own, units)})"
+            if value <= -expanded:
+                said += ": the strip is wider than the guides and will buckle or climb"
+            elif value < expanded:
+                said += ": the strip may not fit, as far as this can tell"
+            lines += wrap(said + ".", "  - ")
+    return [*lines, ""]
+
+
+def _doubts(settings: Settings, states: tuple[SettingState, ...]) -> list[str]:
+    units, said = settings.units, []
+    if any(s.verdict is not None and not s.verdict.sure for s in states):
+        said.append(
+            "'?' marks what was not measured finely enough to prove; the percentage is the probability of being in "
+            "tolerance."
+        )
+    said += [
+        f"{s.setting.name}: U {_u(s.judged.expanded, found.worth, units)} is more than the tolerance. Measured with "
+        f"{found.instrument} it can never be proved in: take something finer."
+        for s in states
+        if s.coarse and s.judged is not None and (found := s.setting.found) is not None
+    ]
+    said += [
+        f"{s.setting.name}: its {len(found.readings)} readings differ by more than {found.instrument} explains; U is "
+        "grown. Measure it again."
+        for s in states
+        if (found := s.setting.found) is not None and found.scattered
+    ]
+    lone = [s for s in states if s.setting.found is not None and len(s.setting.found.readings) == 1]
+    if lone:
+        said.append(f"{counted(len(lone), 'setting')} measured once: nothing checks the reading.")
+    used = {f.instrument for s in states if (f := s.setting.found) is not None and not f.worth.zero}
+    if used:
+        said.append(f"No zero error is given for {', '.join(sorted(used))}; it is taken as none.")
+    if settings.strip.found is None and settings.strip.width is not None and any(s.clearance for s in states):
+        exact = "" if settings.strip.tolerance else ", and taken as exact"
+        said.append(f"The strip's width is the nominal one{exact}. Measure the coil at hand.")
+    if any(s.verdict in (Verdict.outside, Verdict.outside_unsure) and s.setting.kind == "level" for s in states):
+        said.append("A level is positive where the right side is high, looking downstream.")
+    return said

@@ -1,0 +1,129 @@
+"""
+The way on which the sections lead the strip sideways, and what its bends ask of the strip.
+
+A strip that followed every face would enter a joint along one section and leave it along the next. Between the two
+mid-lengths it is taken as a beam held at both ends in place and direction (a cubic); the sharper of its two end
+curvatures, times half the strip's width, is the strain in its edge. Curvature and slope are positive to the right,
+looking downstream; a common shift or lean of the string drops out of every curvature.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from itertools import pairwise
+
+import numpy as np
+
+from alignment.layout import Layout
+from alignment.openings import rows_across
+from alignment.quadrilateral import Known
+from alignment.train import Train
+from alignment.uncertainty import COVERAGE
+
+__all__ = ["Bend", "Closing", "bends", "closings", "rightward", "steering"]
+
+
+@dataclass(frozen=True, kw_only=True)
+class Bend:
+    """Sharpest bend that one joint asks of the strip."""
+
+    upstream: str
+    downstream: str
+    curvature: Known
+    """To the right positive. [1/mm]"""
+    strain: Known | None
+    """In-plane strain in the strip's edge, without sign; None where the strip's width is not told."""
+
+
+@dataclass(frozen=True, kw_only=True)
+class Closing:
+    """Two facing sections: how much narrower the way is at their exit than at their entry. [mm]"""
+
+    left: str
+    right: str
+    closing: Known
+    toed_in: bool
+    """Whether each of the two leans inward by more than its U."""
+
+
+def rightward(layout: Layout) -> dict[str, int] | None:
+    """
+    Sign that turns a row's deviations into displacements to the right, looking downstream.
+
+    None where a row does not tell on which side its string hangs.
+    """
+    sides = {name: row.side for name, row in layout.rows.items() if layout.row_sections(name)}
+    if not all(sides.values()):
+        return None
+    return {name: 1 if side == "left" else -1 for name, side in sides.items()}
+
+
+def bends(train: Train) -> list[Bend]:
+    """Bends of all joints between measured neighbours, sharpest first; needs the sides of the strings."""
+    signs = rightward(train.layout)
+    if signs is None:
+        return []
+    width = train.layout.strip.width
+    offset = train.offset.value
+    slope = train.skew.value / train.length
+    found = []
+    for row, sign in signs.items():
+        members = [i for i, s in enumerate(train.layout.sections) if s.row == row and train.measured[i]]
+        for a, b in pairwise(members):
+            span = float(train.middle[b] - train.middle[a])
+            drift = (offset[b] - offset[a]) / span
+            # end curvatures of a cubic with given ends and slopes, as weights of (offset a, slope a, offset b, slope b)
+            entry = np.array([-6 / span, -4, 6 / span, -2]) / span
+            leave = np.array([6 / span, 2, -6 / span, 4]) / span
+            values = (
+                (6 * drift - 4 * slope[a] - 2 * slope[b]) / span,
+                (-6 * drift + 2 * slope[a] + 4 * slope[b]) / span,
+            )
+            value, weight = max(zip(values, (entry, leave), strict=True), key=lambda pair: abs(pair[0]))
+            variance = sum(weight[k : k + 2] @ train.covariance[i] @ weight[k : k + 2] for i, k in ((a, 0), (b, 2)))
+            curvature = Known(value=float(sign * value), u=float(np.sqrt(variance)))
+            strain = None
+            if width is not None:
+                strain = Known(value=abs(curvature.value) * width / 2, u=curvature.u * width / 2)
+            names = train.layout.sections[a].name, train.layout.sections[b].name
+            found.append(Bend(upstream=names[0], downstream=names[1], curvature=curvature, strain=strain))
+    return sorted(found, key=lambda bend: -abs(bend.curvature.value))
+
+
+def steering(train: Train) -> Known | None:
+    """
+    Mean direction in which the measured sections point, to the right positive, as a slope.
+
+    A string that itself lies askew adds the same to every section that it serves.
+    """
+    signs = rightward(train.layout)
+    if signs is None:
+        return None
+    sign = np.array([signs[s.row] for s in train.layout.sections])[train.measured]
+    length = train.length[train.measured]
+    slope = sign * train.skew.value[train.measured] / length
+    u = train.skew.u[train.measured] / length
+    return Known(value=float(slope.mean()), u=float(np.sqrt(np.sum(u**2)) / len(u)))
+
+
+def closings(train: Train) -> list[Closing]:
+    """Closing of every pair of facing sections that share at least half of the shorter one's length."""
+    signs = rightward(train.layout)
+    if signs is None:
+        return []
+    found = []
+    slope, u = train.skew.value / train.length, train.skew.u / train.length
+    end = train.start + train.length
+    for left, right in rows_across(train.layout):
+        for i, one in enumerate(train.layout.sections):
+            for j, other in enumerate(train.layout.sections):
+                if (one.row, other.row) != (left, right) or not (train.measured[i] and train.measured[j]):
+                    continue
+                shared = float(min(end[i], end[j]) - max(train.start[i], train.start[j]))
+                if shared < 0.5 * min(one.length, other.length):
+                    continue
+                inward = signs[left] * slope[i], -signs[right] * slope[j]
+                closing = Known(value=float(sum(inward)) * shared, u=float(np.hypot(u[i], u[j])) * shared)
+                toed = inward[0] > COVERAGE * u[i] and inward[1] > COVERAGE * u[j]
+                found.append(Closing(left=one.name, right=other.name, closing=closing, toed_in=bool(toed)))
+    return sorted(found, key=lambda c: -c.closing.value)

@@ -1,0 +1,115 @@
+"""
+Tables for spreadsheets, as the bytes of a .csv or .xlsx file.
+
+A text that begins with ``= + - @`` (or a tab or a carriage return) is taken by spreadsheets for a formula to run. A
+name in a layout or a note in a survey may begin so, and may come from anywhere: such a text is written so that it
+stays a text. Numbers are written as numbers, whatever their sign.
+"""
+
+from __future__ import annotations
+
+import io
+from collections.abc import Mapping
+from typing import TYPE_CHECKING, Any, Final
+
+from alignment.lengths import Units
+
+if TYPE_CHECKING:
+    import pandas as pd
+
+__all__ = ["KINDS", "listed", "render", "safe_text"]
+
+KINDS: Final = (".csv", ".xlsx")
+STARTS: Final = ("=", "+", "-", "@", "\t", "\r")
+"""What a formula begins with (common practice: the list of the OWASP page on CSV injection, from memory)."""
+SHEET_NAME: Final = 31
+"""Longest name of a sheet that spreadsheets take (from memory)."""
+
+
+def safe_text(value: Any) -> Any:
+    """A text that a spreadsheet would run, with an apostrophe before it; anything else as it is."""
+    return f"'{value}" if isinstance(value, str) and value.startswith(STARTS) else value
+
+
+def listed(data: Mapping[str, Any], *names: str) -> dict[str, pd.DataFrame]:
+    """
+    Lists of a JSON object as tables, a row for each thing and a column for each of its numbers.
+
+    Parameters
+    ----------
+    data : mapping
+        What a command prints with ``--json``.
+    names : str
+        Which of its lists, with dots for those within others. Empty ones are left out.
+    """
+    import pandas as pd
+
+    found = {}
+    for name in names:
+        rows: Any = data
+        for key in name.split("."):
+            rows = rows[key]
+        if rows:
+            frame = pd.json_normalize(rows)
+            lists = [c for c in frame.columns if frame[c].map(lambda cell: isinstance(cell, list)).any()]
+            for column in lists:
+                frame[column] = frame[column].map(lambda cell: " / ".join(map(str, cell)))
+            found[name.split(".")[0]] = frame
+    return found
+
+
+def render(tables: Mapping[str, pd.DataFrame], suffix: str, units: Units) -> bytes:
+    """
+    Tables as the bytes of a file.
+
+    Parameters
+    ----------
+    tables : mapping of str to DataFrame
+        By name, the main one first. An index without a name is not written.
+    suffix : str
+        ``.csv`` holds the main table alone, ``.xlsx`` a sheet for each.
+    units : Units
+        Of the lengths; written in a last column.
+
+    Returns
+    -------
+    bytes
+    """
+    plain = {name: _plain(frame, units) for name, frame in tables.items()}
+    if suffix.lower() == ".csv":
+        main = next(iter(plain.values()))
+        safe = main.rename(columns=safe_text).map(safe_text)
+        # the mark at the start lets a spreadsheet see that this is UTF-8
+        return safe.to_csv(index=False, lineterminator="\r\n").encode("utf-8-sig")
+    return _workbook(plain)
+
+
+def _plain(frame: pd.DataFrame, units: Units) -> pd.DataFrame:
+    """A table with its index, where it has a name, and the units as ordinary columns."""
+    named = all(name is not None for name in frame.index.names)
+    return frame.reset_index(drop=not named).assign(units=str(units))
+
+
+def _workbook(tables: Mapping[str, pd.DataFrame]) -> bytes:
+    import math
+
+    from openpyxl import Workbook
+    from openpyxl.cell.cell import ILLEGAL_CHARACTERS_RE
+
+    book = Workbook()
+    book.remove(book.active)
+    for name, frame in tables.items():
+        sheet = book.create_sheet(name[:SHEET_NAME])
+        for r, row in enumerate([list(frame.columns), *frame.itertuples(index=False, name=None)], 1):
+            for c, value in enumerate(row, 1):
+                blank = value is None or (isinstance(value, float) and math.isnan(value))
+                text = ILLEGAL_CHARACTERS_RE.sub("?", value) if isinstance(value, str) else value
+                cell = sheet.cell(r, c, None if blank else text)
+                if isinstance(text, str) and text.startswith(STARTS):
+                    # kept as text without a change to it: its type, and the mark that keeps it so when edited
+                    cell.data_type = "s"
+                    cell.quotePrefix = True
+        sheet.freeze_panes = "A2"
+    stream = io.BytesIO()
+    book.save(stream)
+    return stream.getvalue()

@@ -1,0 +1,80 @@
+"""``stringtrue enter``: taking the readings one by one."""
+
+from __future__ import annotations
+
+import datetime
+from pathlib import Path
+from typing import TYPE_CHECKING, Annotated
+
+import typer
+
+from cli import output, prompts
+from cli.options import LayoutFile, section_names
+
+if TYPE_CHECKING:
+    from alignment.entry import Entry
+
+__all__ = ["EXAMPLE", "enter"]
+
+EXAMPLE = "Example: stringtrue enter machine.toml as-found.csv"
+
+
+def enter(
+    layout: LayoutFile,
+    survey: Annotated[Path, typer.Argument(metavar="SURVEY", help="The readings: a .csv or .tsv file, new or begun.")],
+    repeats: Annotated[int, typer.Option(min=1, max=20, help="How many times to read every point.")] = 1,
+    section: Annotated[
+        list[str] | None,
+        typer.Option(metavar="NAME", autocompletion=section_names, help="Read this section only; may be repeated."),
+    ] = None,
+    by: Annotated[str | None, typer.Option(metavar="NAME", help="Who reads.")] = None,
+    tape: Annotated[str | None, typer.Option(metavar="NAME", help="Which tape.")] = None,
+    mark: Annotated[
+        str | None, typer.Option(metavar="LENGTH", help="Smallest mark that you read [default: the layout's].")
+    ] = None,
+) -> None:
+    """
+    Take the readings one by one, checking each.
+
+    Every reading is on disk before the next is asked. Stop any time; the same command goes on.
+    """
+    from alignment import entry, files, solution, wording
+
+    machine = files.read_layout(layout)
+    text = files.read_begun(survey)
+    now = f"{datetime.datetime.now().astimezone():%Y-%m-%d %H:%M}"
+    record = {"taken": now, "by": by or "", "tape": tape or "", "mark": mark or ""}
+    # what is wrong with the files or the options is told before anything is asked
+    step = entry.begin(machine, text, survey.name, record=record, repeats=repeats, sections=section or ())
+    if not step.taken:
+        for key, question in (("by", "Your name: "), ("tape", "Tape, its number or name: ")):
+            record[key] = record[key] or prompts.ask(question) or ""
+        step = entry.begin(machine, text, survey.name, record=record, repeats=repeats, sections=section or ())
+        prompts.say(["Type each reading. ? explains, Enter skips, b goes back, q stops."])
+    step = _take(step, survey, text)
+    if not step.taken:
+        prompts.say([f"Nothing was read; {survey.name} is as it was."])
+        return
+    go_on = "" if step.complete else " The same command goes on."
+    prompts.say([f"{step.done} of {len(step.asks)} read, all in {survey.name}.{go_on}"])
+    if step.complete:
+        readings = files.read_survey(survey, machine)
+        output.show_text("\n" + wording.solution_text(solution.solve(machine, readings)))
+
+
+def _take(step: Entry, survey: Path, kept: str | None) -> Entry:
+    """Ask until the person has had enough, with every accepted reading on disk before the next question."""
+    from alignment import files
+    from alignment.errors import FileError
+
+    while not step.over:
+        prompts.say(step.says)
+        after = step.answer(prompts.ask(step.prompt))
+        try:
+            if after.text != step.text:
+                files.renew_text(survey, kept, after.text)
+                kept = after.text
+            step = after
+        except FileError as error:
+            step = step.told(f"NOT SAVED. {error}")
+    return step

@@ -1,0 +1,333 @@
+"""What is flagged before a bolt is touched: the right thing, once, and nothing on a clean survey."""
+
+from __future__ import annotations
+
+import json
+
+import numpy as np
+import pytest
+
+from alignment.files import read_layout, read_survey
+from alignment.flags import find_flags
+from alignment.lengths import Units
+from alignment.solution import as_json, solve
+from alignment.train import fit_train
+from alignment.uncertainty import range_point
+from alignment.wording import solution_text
+from tests.machines import machine, readings
+from tests.sample_truth import SLIPS
+
+ROW = {"a": "target = '700'"}
+CLOSE = {"header": "section,point,reading,repeat"}
+U = float(np.hypot(1 / np.sqrt(12), 0.4))
+
+
+def sections(count: int = 5, row: str = "a", **keys: object) -> list[dict[str, object]]:
+    return [
+        {"name": f"{row}-{k + 1}", "row": row, "start": str(500 * k), "length": "450", **keys} for k in range(count)
+    ]
+
+
+def rows(ends: list[tuple[object, object]], row: str = "a") -> list[tuple[str, str, object]]:
+    """Each section read once at either end."""
+    return [
+        (f"{row}-{k}", point, value)
+        for k, pair in enumerate(ends, 1)
+        for point, value in zip(("entry", "exit"), pair, strict=True)
+    ]
+
+
+def flags(layout, read, **how: str):
+    """Flags other than ``lone``, after the whole answer has been put in words and in JSON."""
+    solution = solve(layout, readings(layout, read, **how))
+    json.dumps(as_json(solution), allow_nan=False)
+    assert max(map(len, solution_text(solution).splitlines())) <= 80
+    return [flag for flag in solution.flags if flag.flag != "lone"]
+
+
+CLEAN = [(700, 700)] * 5
+
+
+# the samples, through the program
+
+
+@pytest.mark.parametrize("name", SLIPS)
+def test_sample_slip_leads_to_its_flag(run, samples, name):
+    """One flag for the one slip, the right one at the right place, and before all others."""
+    outcome = run("solve", samples / "machine.toml", samples / name, "--json")
+    assert outcome.status == 0, outcome.err
+    found = json.loads(outcome.out)["flags"]
+    first, *more = [f for f in found if f["flag"] != "lone"]
+    kind, where = SLIPS[name]
+    assert first["flag"] == kind
+    assert where in (first["section"], first["string"])
+    assert found[0] == first
+    # ends show as swapped where neighbours slant: that sample's string was made to lean by an inch besides
+    assert [f["flag"] for f in more] == ["line-skewed"] * (name == "swapped-ends.csv")
+
+
+@pytest.mark.parametrize(
+    ("name", "words"),
+    [
+        ("inch-slip.csv", "Perhaps a whole inch too much."),
+        ("half-inch-slip.csv", "Perhaps a half inch too much."),
+        ("swapped-ends.csv", "Perhaps the ends were swapped."),
+        ("string-moved.csv", "Read it once more"),
+        ("leaning-string.csv", "look at the string before moving every section"),
+    ],
+)
+def test_sample_slip_is_told_before_the_moves(run, samples, name, words):
+    outcome = run("solve", samples / "machine.toml", samples / name)
+    text = " ".join(outcome.out.split())
+    assert words in text
+    assert text.index("LOOK AT THESE READINGS FIRST") < text.index(words) < text.index("WHERE EVERYTHING STANDS")
+    if "MOVES" in text:
+        assert text.index(words) < text.index("MOVES")
+
+
+@pytest.mark.parametrize("name", ["inch-slip.csv", "half-inch-slip.csv"])
+def test_hint_goes_by_the_tape_not_by_the_units_printed(run, samples, name):
+    """An inch tape slips by inches, whatever the answer is printed in; and what is printed says its unit."""
+    said = {}
+    for units in Units:
+        outcome = run("solve", samples / "machine.toml", samples / name, "--json", "--units", units)
+        assert outcome.status == 0, outcome.err
+        said[units] = next(f["message"] for f in json.loads(outcome.out)["flags"] if f["flag"] != "lone")
+    assert "inch too much" in said[Units.inch]
+    assert "inch too much" in said[Units.mm]
+    assert " mm." in said[Units.mm]
+
+
+@pytest.mark.parametrize("name", ["before-move", "as-found", "as-left", "before-move-mm", "as-found-mm", "as-left-mm"])
+def test_samples_without_a_slip_have_no_flag(samples, name):
+    layout = read_layout(samples / f"machine{'-mm' * name.endswith('-mm')}.toml")
+    found = find_flags(fit_train(layout, read_survey(samples / f"{name}.csv", layout)))
+    # chi-square is tested at 95 % section by section, so one clean section in twenty is flagged as scattered
+    assert {flag.flag for flag in found} <= {"lone", "scatter"}
+
+
+# readings that nothing in their section checks
+
+
+@pytest.mark.parametrize("section", range(5))
+@pytest.mark.parametrize(("end", "point"), [(0, "entry"), (1, "exit")])
+@pytest.mark.parametrize("target", ["target = '700'", ""])
+def test_slip_against_the_neighbours(section, end, point, target):
+    """100 mm too much at any end of any section; also where deviations are taken from the very section misread."""
+    pair = [700, 700]
+    pair[end] += 100
+    read = rows([tuple(pair) if k == section else (700, 700) for k in range(5)])
+    (flag,) = flags(machine(sections(), rows={"a": target}), read)
+    assert (flag.flag, flag.section, flag.point) == ("unlikely", f"a-{section + 1}", point)
+    assert "about 700.0 mm. Perhaps 100 mm too much." in flag.message
+    assert "read it again before moving anything" in flag.message
+
+
+def test_point_read_once_beside_one_read_twice():
+    """The repeat checks its own point only: the other end is still judged by the neighbours."""
+    read = [*rows([(700, 700)] * 2), ("a-3", "entry", 700), *rows([(700, 700)] * 5)[4:]]
+    read[6] = ("a-3", "exit", 800)
+    assert read[4:7] == [("a-3", "entry", 700), ("a-3", "entry", 700), ("a-3", "exit", 800)]
+    (flag,) = flags(machine(sections(), rows=ROW), read)
+    assert (flag.flag, flag.section, flag.point) == ("unlikely", "a-3", "exit")
+
+
+def test_ordinary_misalignment_is_not_unlikely():
+    """Sections out by a few millimetres are what the job is about."""
+    assert (
+        flags(machine(sections(), rows=ROW), rows([(700, 703), (698, 700), (702, 702), (700, 697), (701, 700)])) == []
+    )
+
+
+def test_hold_and_setbacks():
+    """A held section misread, each section with a setback of its own."""
+    layout = machine([{**s, "setback": str(10 * k), "hold": k == 1} for k, s in enumerate(sections())])
+    read = rows([(700 + 10 * k, 700 + 10 * k) for k in range(5)])
+    assert flags(layout, read) == []
+    read[3] = ("a-2", "exit", 760)
+    (flag,) = flags(layout, read)
+    assert (flag.section, flag.point) == ("a-2", "exit")
+    assert "about 710.0 mm" in flag.message
+
+
+def test_swapped_ends_of_two_slanting_neighbours():
+    """Readings that grow along the row, one section's the other way round."""
+    read = rows([(700, 705), (705, 710), (715, 710), (715, 720), (720, 725)])
+    found = [f for f in flags(machine(sections(), rows=ROW), read) if f.flag == "unlikely"]
+    (flag,) = found
+    assert flag.section == "a-3"
+    assert "read 715 and 710; the other way round" in flag.message
+
+
+@pytest.mark.parametrize("slip", [None, "b-2"])
+def test_two_rows_on_one_string(slip):
+    """Rows on both sides are read at the same places along the machine; no division by their distance."""
+    both = {side[0]: f"target = '700'\nstring = 's'\nstring_side = '{side}'" for side in ("left", "right")}
+    layout = machine([*sections(4, "l"), *sections(4, "r")], rows=both)
+    ends = [(700, 700)] * 4
+    right = [(700, 700), (700, 800), (700, 700), (700, 700)] if slip else ends
+    found = flags(layout, [*rows(ends, "l"), *rows(right, "r")])
+    assert [(f.flag, f.section, f.point) for f in found] == ([("unlikely", "r-2", "exit")] if slip else [])
+
+
+def test_two_sections_on_both_sides_read_at_one_place():
+    """No two places to draw a line through, and nothing to say."""
+    both = {side[0]: f"target = '700'\nstring = 's'\nstring_side = '{side}'" for side in ("left", "right")}
+    layout = machine([*sections(2, "l"), *sections(1, "r")], rows=both)
+    read = [*rows([(700, 700)], "l"), ("l-2", "entry", 700), ("r-1", "entry", 700)]
+    assert flags(layout, read) == []
+
+
+def test_row_whose_target_nobody_knows():
+    """A row without a target and without one measured section has no deviations: nothing is unlikely of it."""
+    layout = machine([*sections(4), *sections(3, "b")], rows={"a": "target = '700'\nstring = 's'", "b": "string = 's'"})
+    read = [*rows([(700, 700)] * 4), ("b-1", "entry", 500), ("b-2", "entry", 500), ("b-3", "exit", 501)]
+    assert flags(layout, read) == []
+
+
+@pytest.mark.parametrize("count", [1, 2])
+def test_too_few_sections_to_expect_anything_of(count):
+    assert flags(machine(sections(count), rows=ROW), rows([(700, 800)] * count)) == []
+
+
+def test_sections_that_are_not_measured():
+    """Some not read at all, one read at one point only and there 100 mm off."""
+    read = [*rows([(700, 700)] * 2), ("a-3", "entry", 800), ("a-5", "exit", 700)]
+    (flag,) = flags(machine(sections(), rows=ROW), read)
+    assert (flag.flag, flag.section, flag.point) == ("unlikely", "a-3", "entry")
+
+
+# closing readings
+
+
+def closed(ends: list[tuple[object, object]], closing: tuple[str, str, object]) -> list[tuple[object, ...]]:
+    return [*((*row, "") for row in rows(ends)), (*closing, "close")]
+
+
+@pytest.mark.parametrize("by", [1.5, -4, 10])
+def test_line_moved(by):
+    """U of the difference of two readings is 2 sqrt(2) u = 1.4 mm."""
+    layout = machine(sections(), rows=ROW)
+    (flag,) = flags(layout, closed(CLEAN, ("a-1", "entry", 700 + by)), **CLOSE)
+    assert (flag.flag, flag.section, flag.point, flag.string) == ("line-moved", "a-1", "entry", "a")
+    assert flag.numbers["change"] == pytest.approx(by)
+    assert flag.numbers["allowed"] == pytest.approx(2 * np.sqrt(2) * U)
+    assert f"{abs(by):.1f} mm apart" in flag.message
+
+
+def test_line_within_u():
+    assert flags(machine(sections(), rows=ROW), closed(CLEAN, ("a-1", "entry", 701.3)), **CLOSE) == []
+
+
+def test_repeated_opening_readings_are_averaged():
+    """700 and 701 at first, 702.4 at the end: 1.9 mm from their mean, U = 2 sqrt(u^2 + u^2 / 2) = 1.2 mm."""
+    read = closed(CLEAN, ("a-1", "entry", 702.4))
+    read.insert(1, ("a-1", "entry", 701, "2"))
+    (flag,) = flags(machine(sections(), rows=ROW), read, **CLOSE)
+    assert flag.numbers["change"] == pytest.approx(1.9)
+    assert flag.numbers["allowed"] == pytest.approx(2 * np.sqrt(1.5) * U)
+
+
+def test_hint_for_a_misread_closing_reading():
+    (flag,) = flags(machine(sections(), rows=ROW), closed(CLEAN, ("a-1", "entry", 750)), **CLOSE)
+    assert "Perhaps 50 mm too much. Read it once more" in flag.message
+
+
+@pytest.mark.parametrize("points", [("0", "450"), ("0", "225", "450")])
+def test_misread_opening_reading_is_one_flag(points):
+    """The closing reading bears out that the first one was misread: the string is not to blame."""
+    layout = machine(sections(points=list(points)), rows=ROW)
+    read = closed([(800, 700), *CLEAN[1:]], ("a-1", "entry", 700))
+    if len(points) == 3:
+        read[:-1] += [(f"a-{k}", "mid", 700, "") for k in range(1, 6)]
+        read.sort(key=lambda row: row[3])
+    (flag,) = flags(layout, read, **CLOSE)
+    assert flag.flag == ("unlikely" if len(points) == 2 else "stray")
+    assert (flag.section, flag.point) == ("a-1", "entry")
+
+
+def test_string_that_moved_after_the_first_section_is_not_hushed_up():
+    """Both ends of the first section are off by what the closing reading differs by: that is the string."""
+    found = flags(machine(sections(), rows=ROW), closed([(712, 712), *CLEAN[1:]], ("a-1", "entry", 700)), **CLOSE)
+    assert found[0].flag == "line-moved"
+
+
+def test_swapped_ends_of_the_first_section_with_a_closing_reading():
+    layout = machine([*sections(), *sections(5, "b")], rows={"a": "target = '700'\nstring = 's'", "b": "string = 's'"})
+    read = [*rows([(700, 705), (715, 710), (715, 720), (720, 725), (725, 730)])]
+    closing = [*((*row, "") for row in read), ("a-2", "entry", 710, "close")]
+    found = [f for f in flags(layout, closing, **CLOSE) if f.flag != "line-skewed"]
+    assert [(f.flag, f.section) for f in found] == [("unlikely", "a-2")]
+
+
+def test_closing_reading_of_a_point_not_read_at_first():
+    """Nothing to compare it with, and nothing made of it."""
+    assert flags(machine(sections(), rows=ROW), closed(CLEAN[:3], ("a-5", "exit", 800)), **CLOSE) == []
+
+
+# repeats
+
+
+@pytest.mark.parametrize(("apart", "found"), [(0.99, []), (1.01, ["spread"])])
+def test_spread_of_repeats(apart, found):
+    """Three readings of one point, the only one read thrice, whose range is at its 95 % point (studentized range)."""
+    allowed = U * range_point(3)
+    section = [{**sections(1)[0]}]
+    read = [("a-1", "entry", f"{700 + d:.4f}") for d in (0, apart * allowed, apart * allowed / 2)]
+    # the other end, read in a section without redundancy left for a stray or scatter to show
+    layout = machine([*section, *sections(2, "b")], rows={"a": "target = '700'", "b": "target = '700'"})
+    read += rows([(700, 700)] * 2, "b")
+    assert [f.flag for f in flags(layout, read)] == found
+
+
+def test_spread_names_what_was_read():
+    layout = machine([*sections(1), *sections(2, "b")], rows={"a": "target = '700'", "b": "target = '700'"})
+    read = [("a-1", "entry", v) for v in (700, 704, 701)] + rows([(700, 700)] * 2, "b")
+    (flag,) = flags(layout, read)
+    assert "a-1, entry: read 700, 704, 701: 4.00 mm apart" in flag.message
+
+
+def test_scatter_without_a_single_culprit():
+    """Chi-square beyond its 95 % point with no residual beyond the test of a stray: scatter, and U grown."""
+    points = ["0", "90", "180", "270", "360", "450"]
+    values = [700, 701.2, 699, 701, 698.8, 700]
+    layout = machine(sections(1, points=points), rows=ROW)
+    read = [("a-1", p, v) for p, v in zip(points, values, strict=True)]
+    (flag,) = flags(layout, read)
+    assert flag.flag == "scatter"
+    assert flag.section == "a-1"
+    assert "do not lie on one straight face" in flag.message
+
+
+def test_stray_takes_the_place_of_scatter_and_spread():
+    """One slip, one flag: a repeat 25 mm off makes its point spread and its section scatter."""
+    read = [(*row[:2], 700) for row in rows(CLEAN) for _ in (1, 2)]
+    read[5] = ("a-2", "entry", 725)
+    (flag,) = flags(machine(sections(), rows=ROW), read)
+    assert (flag.flag, flag.section, flag.point) == ("stray", "a-2", "entry")
+
+
+# order and lone points
+
+
+def test_most_harmful_first():
+    read = closed(CLEAN, ("a-1", "entry", 704))
+    read[5] = ("a-3", "exit", 800, "")
+    layout = machine(sections(), rows=ROW)
+    found = find_flags(fit_train(layout, readings(layout, read, **CLOSE)))
+    assert [f.flag for f in found[:2]] == ["line-moved", "unlikely"]
+    assert {f.flag for f in found[2:]} == {"lone"}
+
+
+def test_lone_points_are_said_once(samples, run):
+    """Every point read once is flagged; the text says so in one line and what the cheapest check would be."""
+    out = " ".join(run("solve", samples / "machine.toml", samples / "as-found.csv").out.split())
+    assert out.count("read once") == 1
+    assert "The cheapest check is one more reading of each, or a third point on a section" in out
+
+
+@pytest.mark.parametrize("points", [("0", "225", "450"), ("0", "100", "225", "350", "450")])
+def test_three_points_or_more_check_each_other(points):
+    layout = machine(sections(3, points=list(points)), rows=ROW)
+    read = [(f"a-{k}", p, 700) for k in (1, 2, 3) for p in points]
+    assert find_flags(fit_train(layout, readings(layout, read))) == ()

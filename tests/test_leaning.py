@@ -1,0 +1,122 @@
+"""A string that leans: found, told apart from skewed sections, and what hanging it anew would take away."""
+
+from __future__ import annotations
+
+import numpy as np
+import pytest
+from scipy import stats
+
+from alignment.choices import Line
+from alignment.flags import find_flags
+from alignment.leaning import find_leans
+from alignment.train import Train, fit_train
+from tests.machines import machine, readings
+
+STEP, LENGTH, TARGET = 500, 450, 700
+
+
+def train(deviations, rows=None, line: Line = Line.string, **section) -> Train:
+    """Sections of one row or more, at even places, whose ends deviate as given. [mm]"""
+    rows = rows or {"a": f"target = '{TARGET}'"}
+    names = [name for name in rows for _ in deviations[name]]
+    count = [k for name in rows for k in range(len(deviations[name]))]
+    sections = [
+        {"name": f"{name}-{k + 1}", "row": name, "start": str(STEP * k), "length": str(LENGTH), **section}
+        for name, k in zip(names, count, strict=True)
+    ]
+    layout = machine(sections, rows=rows)
+    read = [
+        (f"{name}-{k + 1}", point, f"{TARGET + d:.3f}")
+        for name in rows
+        for k, ends in enumerate(deviations[name])
+        for point, d in zip(("entry", "exit"), ends, strict=True)
+    ]
+    return fit_train(layout, readings(layout, read), line=line)
+
+
+def leaning(slope: float, count: int = 5, seed: int = 1, scatter: float = 1.2) -> list[tuple[float, float]]:
+    """Ends of sections seen from a leaning string, each section out by itself besides. [mm]"""
+    own = np.random.default_rng(seed).normal(0, scatter, (count, 2))
+    start = STEP * np.arange(count)
+    return [(float(a + slope * s), float(b + slope * (s + LENGTH))) for (a, b), s in zip(own, start, strict=True)]
+
+
+@pytest.mark.parametrize("slope", [0.0, 0.001, 0.004, -0.004, 0.02])
+@pytest.mark.parametrize("seed", range(6))
+def test_test_is_that_of_a_plain_regression(slope, seed):
+    """scipy.stats.linregress of the offsets on their places, tested at 1 %."""
+    t = train({"a": leaning(slope, 7, seed, scatter=3.0)})
+    plain = stats.linregress(t.middle, t.offset.value)
+    found = find_leans(t)
+    assert bool(found) == (plain.pvalue < 0.01)
+    for lean in found:
+        assert lean.slope == pytest.approx(plain.slope, rel=1e-9)
+        assert lean.expanded == pytest.approx(plain.stderr * stats.t.ppf(0.975, 5), rel=1e-9)
+
+
+def test_sections_on_a_line_by_chance_are_not_surer_than_the_tape():
+    """Offsets that grow by a third of a mark over the machine, on one exact line: the tape cannot tell it."""
+    tiny = 0.3 / (STEP * 4)
+    assert find_leans(train({"a": leaning(tiny, scatter=0.0)})) == ()
+    (lean,) = find_leans(train({"a": leaning(0.01, scatter=0.0)}))
+    u = np.hypot(1 / np.sqrt(12), 0.4) / np.sqrt(2)
+    places = STEP * np.arange(5)
+    assert lean.expanded == pytest.approx(stats.t.ppf(0.975, 3) * u / np.sqrt(np.sum((places - 1000) ** 2)), rel=1e-6)
+
+
+def test_share_is_what_hanging_it_anew_takes_away():
+    """The string moved as told, the deviations' squares summed again by hand; and no lean is left."""
+    before = leaning(0.01)
+    (lean,) = find_leans(train({"a": before}))
+    after = []
+    for k, ends in enumerate(before):
+        x = STEP * k + np.array([0, LENGTH])
+        by = lean.entry + (lean.exit - lean.entry) * (x - lean.first) / (lean.last - lean.first)
+        after.append(tuple(float(d) for d in np.array(ends) - by))
+    assert find_leans(train({"a": after})) == ()
+    # readings are written to a thousandth
+    assert lean.share == pytest.approx(1 - np.sum(np.square(after)) / np.sum(np.square(before)), abs=1e-3)
+    assert lean.share > 0.9
+
+
+def test_two_sections_are_no_row_to_lean():
+    assert find_leans(train({"a": leaning(0.05, count=2)})) == ()
+
+
+def test_rows_on_both_sides_of_a_string_lean_opposite_ways():
+    """What is farther from the string on one side is nearer to it on the other: one lean, from all ten sections."""
+    rows = {side[0]: f"target = '{TARGET}'\nstring = 's'\nstring_side = '{side}'" for side in ("left", "right")}
+    this, other = leaning(0.01, seed=3), leaning(-0.01, seed=4)
+    (lean,) = find_leans(train({"l": this, "r": other}, rows))
+    assert lean.slope == pytest.approx(0.01, abs=lean.expanded)
+    assert lean.string == "s"
+    # both sides growing alike is no lean of the string between them
+    assert find_leans(train({"l": this, "r": leaning(0.01, seed=4)}, rows)) == ()
+
+
+def test_rows_without_targets():
+    """Deviations relative to the first section lean as well."""
+    (lean,) = find_leans(train({"a": leaning(0.01)}, {"a": ""}))
+    assert lean.slope == pytest.approx(0.01, abs=lean.expanded)
+
+
+def test_no_lean_from_a_fitted_line():
+    """The fitted line has taken it away already."""
+    assert find_leans(train({"a": leaning(0.01)}, line=Line.fitted)) == ()
+
+
+@pytest.mark.parametrize(
+    ("slope", "way", "hang"), [(0.01, "farther from", "nearer to"), (-0.01, "nearer to", "farther")]
+)
+def test_flag_says_which_end_to_hang_and_by_how_much(slope, way, hang):
+    t = train({"a": leaning(slope, scatter=0.2)})
+    (lean,) = find_leans(t)
+    (flag,) = [f for f in find_flags(t) if f.flag == "line-skewed"]
+    span = STEP * 4 + LENGTH
+    assert flag.string == "a"
+    assert f"{abs(lean.slope * span):.1f} mm {way} it over {span}.0 mm" in flag.message
+    assert f"exit end {abs(lean.exit):.1f} mm {hang}" in flag.message
+    # its entry end hangs right, within what can be told
+    assert "its entry end" not in flag.message
+    assert f"{100 * lean.share:.0f} %" in flag.message
+    assert flag.numbers["grow"] == pytest.approx(slope * span, abs=flag.numbers["U"])

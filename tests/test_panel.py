@@ -1,0 +1,446 @@
+"""The test panel: what its file may hold, the signs of what is found, and how it is shown."""
+
+from __future__ import annotations
+
+import json
+import re
+from math import atan2, degrees, sqrt
+from pathlib import Path
+
+import numpy as np
+import pytest
+
+from alignment import files, panel_json, panel_wording
+from alignment.errors import InputError
+from alignment.lengths import Units
+from alignment.panel import PanelResult, measure, parse_panel, template
+from alignment.quadrilateral import fit_corners
+from alignment.uncertainty import COVERAGE, Verdict
+from tests import rates_panel, tray_truth
+
+both_units = pytest.mark.parametrize("units", list(Units))
+HEAD = '[panel]\nname = "p"\nunits = "mm"\nwidth = "400"\nlength = "3000"\nlegs = "up"\nleg = "50"\n'
+RULE = '[rule]\nmark = "0.5"\nset = "0.1"\n'
+CAMBER = '[[offsets]]\nof = "camber"\nedge = "{edge}"\nline = "{line}"\n'
+THREE = 'places = ["0", "1500", "3000"]\nreadings = {readings}\n'
+HOLLOW, ROUND = '["0", "6", "0"]', '["6", "0", "6"]'
+
+
+def measured(text: str, head: str = HEAD) -> PanelResult:
+    return measure(parse_panel(head + text, "p.toml"))
+
+
+# ---- signs and sizes
+
+
+@pytest.mark.parametrize("edge", ["operator", "drive"])
+@pytest.mark.parametrize("line", ["outside", "inside"])
+def test_camber_goes_toward_the_hollow_edge(edge, line):
+    """The gap to a straightedge along the hollow edge is largest in the middle."""
+    found = measured(CAMBER.format(edge=edge, line=line) + THREE.format(readings=HOLLOW)).camber
+    other = {"operator": "drive", "drive": "operator"}[edge]
+    assert found.toward == (edge if line == "outside" else other)
+    assert found.height == pytest.approx(6, abs=1e-6)
+    rounded = measured(CAMBER.format(edge=edge, line=line) + THREE.format(readings=ROUND)).camber
+    assert rounded.toward == (other if line == "outside" else edge)
+
+
+def test_camber_from_a_string_hung_askew():
+    """A string need not touch the edge, nor run along it."""
+    straight = measured(
+        CAMBER.format(edge="drive", line="outside") + THREE.format(readings='["20", "25", "30"]')
+    ).camber
+    assert straight.toward == ""
+    hollow = measured(CAMBER.format(edge="drive", line="outside") + THREE.format(readings='["20", "31", "30"]')).camber
+    assert hollow.toward == "drive"
+    assert hollow.height == pytest.approx(6, abs=1e-3)
+
+
+def test_camber_from_both_edges_is_one_camber():
+    one, other = CAMBER.format(edge="drive", line="outside"), CAMBER.format(edge="operator", line="outside")
+    alike = measured(one + THREE.format(readings=HOLLOW) + other + THREE.format(readings=ROUND)).camber
+    assert (alike.toward, alike.agree) == ("drive", True)
+    alone = measured(one + THREE.format(readings=HOLLOW)).camber
+    assert alike.u == pytest.approx(alone.u / sqrt(2))
+    against = measured(one + THREE.format(readings=HOLLOW) + other + THREE.format(readings=HOLLOW)).camber
+    assert not against.agree
+    assert against.u > alone.u
+
+
+@pytest.mark.parametrize(("line", "readings", "toward"), [
+    ("under", HOLLOW, "middle up"), ("under", ROUND, "ends up"),
+    ("over", HOLLOW, "ends up"), ("over", ROUND, "middle up"),
+])  # fmt: skip
+def test_bow(line, readings, toward):
+    text = f'[[offsets]]\nof = "bow"\nedge = "drive"\nline = "{line}"\n' + THREE.format(readings=readings)
+    assert measured(text).bow.toward == toward
+
+
+@pytest.mark.parametrize(("end", "edge", "higher"), [
+    ("lead", "operator", "operator"), ("tail", "drive", "operator"),
+    ("lead", "drive", "drive"), ("tail", "operator", "drive"),
+])  # fmt: skip
+def test_twist_of_a_lifted_corner(end, edge, higher):
+    found = measured(f'[twist]\nend = "{end}"\nedge = "{edge}"\nlift = "7"\n').twist
+    assert found.higher == higher
+    assert abs(found.finding.value) == pytest.approx(degrees(atan2(7, 400)) / 3)
+
+
+def test_twist_of_angles():
+    found = measured('[twist]\nplaces = ["0", "1500", "3000"]\nangles = [1.5, 0.75, 0]\n').twist
+    assert (found.higher, round(found.finding.value, 9)) == ("operator", 0.5)
+
+
+@pytest.mark.parametrize(("one", "other", "ahead"), [("3030", "3023", "operator"), ("3023", "3030", "drive")])
+def test_square_says_which_corner_is_ahead(one, other, ahead):
+    """The longer diagonal starts at the lead corner that is ahead."""
+    text = '[square]\noperator = "3000"\ndrive = "3000"\nlead = "400"\ntail = "400"\n'
+    text += f'from_operator = "{one}"\nfrom_drive = "{other}"\n'
+    square = measured(text).square
+    assert (square.lead.ahead, square.tail.ahead) == (ahead, ahead)
+
+
+def test_subsets_tell_what_they_can():
+    def told(*names: str) -> set[str]:
+        sizes = {"operator": 3000, "drive": 3000, "lead": 400, "tail": 400, "from_operator": 3027, "from_drive": 3026}
+        found = measured("[square]\n" + "".join(f'{n} = "{sizes[n]}"\n' for n in names)).square
+        corners = {"edges", "taper", "misclosure"}
+        return {n for n in ("lead", "tail", "both") if getattr(found, n)} | {
+            n for n in corners if getattr(found.corners, n)
+        }
+
+    sides, diagonals = ("operator", "drive", "lead", "tail"), ("from_operator", "from_drive")
+    assert told(*sides) == {"edges", "taper"}
+    assert told(*diagonals) == {"both"}
+    assert told("from_operator") == set()
+    assert told("operator", "drive", *diagonals) == {"lead", "tail", "both", "edges"}
+    assert told("operator", "lead", "from_drive") == {"lead"}
+    assert told("operator", "tail", "from_operator") == {"tail"}
+    assert told(*sides, *diagonals) == {"lead", "tail", "both", "edges", "taper", "misclosure"}
+
+
+def test_repeats_single_out_the_slip():
+    """With both diagonals read twice the lengths themselves say which reading slipped."""
+    six = {"left": [3000.0], "right": [3000.0], "lead": [400.0], "tail": [400.0], "from_left": [3026.55] * 2}
+    found = fit_corners(six | {"from_right": [3026.55, 3032.9]}, length=3000, width=400, u=0.5)
+    assert found.slip.name == "from_right"
+    assert found.slip.alone
+    assert found.slip.by == pytest.approx(6.35, abs=0.2)
+
+
+def test_waves():
+    found = measured('[[wave]]\nwhere = "pan"\nheight = "3"\npitch = "450"\n').waves[0]
+    assert found.steepness == pytest.approx(3 / 450)
+    assert found.i_units == pytest.approx(10.966, abs=0.001)
+
+
+def across(*rows: tuple[str, str, str, str]) -> str:
+    form = '[[across]]\nat = "{}"\nwidth = "{}"\noperator_leg = "{}"\ndrive_leg = "{}"\n'
+    return "".join(form.format(*row) for row in rows)
+
+
+def test_legs_tell_where_the_strip_ran():
+    even = measured(
+        RULE + across(("lead", "400", "50", "50"), ("middle", "400", "50", "50"), ("tail", "400", "50", "50"))
+    )
+    assert (even.legs_differ.changes, even.girth.changes, even.legs_differ.mean.value) == (False, False, 0)
+    off = measured(RULE + across(("lead", "400", "52", "48"), ("tail", "400", "52", "48")))
+    assert (off.legs_differ.changes, off.legs_differ.mean.value) == (False, 4)
+    wander = measured(RULE + across(("lead", "400", "52", "48"), ("tail", "400", "48", "52")))
+    assert (wander.legs_differ.changes, wander.girth.changes) == (True, False)
+    wide = measured(RULE + across(("lead", "400", "50", "50"), ("tail", "405", "50", "50")))
+    assert (wide.legs_differ.changes, wide.girth.changes) == (False, True)
+
+
+def test_flare_is_against_the_middle():
+    found = measured(across(("tail", "407", "50", "50"), ("middle", "400", "50", "50"), ("lead", "395", "50", "50")))
+    assert {end: known.value for end, known in found.flare.items()} == {"lead": -5, "tail": 7}
+
+
+def test_strip_camber_is_taken_off():
+    camber, strip = CAMBER.format(edge="drive", line="outside"), CAMBER.format(edge="operator", line="outside")
+    strip = strip.replace("camber", "strip")
+    found = measured(camber + THREE.format(readings=HOLLOW) + strip + THREE.format(readings='["0", "2", "0"]'))
+    per = 3000**2 / 8
+    assert found.strip.toward == "operator"
+    assert found.added.value * per == pytest.approx(8, abs=1e-3)
+    assert found.added.u == pytest.approx(np.hypot(found.camber.u, found.strip.u))
+
+
+# ---- verdicts
+
+
+@pytest.mark.parametrize(("limit", "verdict"), [
+    ('camber = "mill-table"', "in"), ('camber = "en-508-straightness"', "in?"),
+    ('camber = { height = "5", over = "3000" }', "out"),
+])  # fmt: skip
+def test_verdict_over_the_length_of_the_limit(limit, verdict):
+    found = measured(
+        RULE + CAMBER.format(edge="drive", line="outside") + THREE.format(readings=HOLLOW) + f"[limits]\n{limit}\n"
+    )
+    assert found.camber.finding.verdict == verdict
+
+
+def test_lengths_have_two_sided_limits():
+    def verdict(length: str) -> Verdict:
+        return (
+            measured(f'[square]\noperator = "{length}"\n[limits]\nlength = "en-508-length"\n')
+            .lengths["operator"]
+            .verdict
+        )
+
+    assert [verdict(x) for x in ("2993", "2996.5", "3008.5", "3012")] == ["out", "in", "in", "out"]
+
+
+def test_nothing_is_judged_without_a_limit():
+    found = measured(CAMBER.format(edge="drive", line="outside") + THREE.format(readings=HOLLOW))
+    assert found.verdict is None
+    assert "Not judged" in panel_wording.panel_text(found)
+
+
+def test_the_strip_is_not_the_panel():
+    strip = CAMBER.format(edge="drive", line="outside").replace("camber", "strip") + THREE.format(
+        readings='["0", "60", "0"]'
+    )
+    found = measured(strip + '[limits]\nstrip = "mill-table"\n')
+    assert found.strip.finding.verdict == "out"
+    assert found.verdict is None
+
+
+# ---- the sample
+
+
+@both_units
+def test_the_samples_are_made_from_their_truth(samples, units):
+    name = "tray.toml" if units is Units.inch else "tray-mm.toml"
+    assert files.read_text(samples / name) == tray_truth.trays()[name]
+
+
+@both_units
+def test_the_sample_is_answered_within_its_u(samples, units):
+    """Every stated number of the tray within U of what the program finds."""
+    name = "tray.toml" if units is Units.inch else "tray-mm.toml"
+    found = measure(files.read_panel(samples / name))
+    over = found.panel.length / (tray_truth.SWEEP_OVER * 25.4)
+    per = found.panel.length**2 / 8
+    true = {
+        "camber": (found.camber.curvature * per, found.camber.u * per, tray_truth.SWEEP * 25.4 * over**2),
+        "strip": (found.strip.curvature * per, found.strip.u * per, tray_truth.STRIP_SWEEP * 25.4 * over**2),
+        "bow": (found.bow.curvature * per, found.bow.u * per, tray_truth.BOW * 25.4 * over**2),
+        "lead": (found.square.lead.finding.value, found.square.lead.finding.u, tray_truth.OUT_OF_SQUARE * 25.4),
+        "tail": (found.square.tail.finding.value, found.square.tail.finding.u, tray_truth.OUT_OF_SQUARE * 25.4),
+    }
+    for value, u, truth in true.values():
+        assert abs(value - truth) <= COVERAGE * u
+    twist = degrees(atan2(tray_truth.LIFT * 25.4, found.panel.width)) / (found.panel.length / 1000)
+    assert abs(found.twist.finding.value - twist) <= COVERAGE * found.twist.finding.u
+    assert found.camber.toward == "drive"
+    assert found.verdict == "out"
+
+
+# ---- what is shown
+
+
+@both_units
+def test_text_fits_the_screen(samples, run, units):
+    done = run("panel", samples / "tray.toml", "--units", units)
+    assert (done.status, done.err) == (0, "")
+    assert max(map(len, done.out.splitlines())) <= 80
+    assert done.out.isascii()
+    lines = done.out.splitlines()
+    assert any(line.startswith("Verdict: out. Out: camber.") for line in lines[:3])
+    assert "Sweeps toward the drive edge" in done.out
+
+
+def test_text_names_every_limit_with_its_source(samples, run):
+    out = run("panel", samples / "tray.toml").out
+    assert "source: a strip mill's published tolerance table, read in a text that" in out
+    assert "source: own number, tray.toml" in out
+    assert "no accepted limit for oil\n    canning exists" in out
+
+
+def test_memory_is_said(tmp_path, run):
+    text = HEAD + CAMBER.format(edge="drive", line="outside") + THREE.format(readings=HOLLOW)
+    (tmp_path / "p.toml").write_text(text + '[limits]\ncamber = "astm-a568"\n')
+    assert "from memory: text not seen" in run("panel", tmp_path / "p.toml").out
+    told = json.loads(run("panel", tmp_path / "p.toml", "--json").out)
+    assert told["camber"]["source"].endswith("from memory: text not seen")
+
+
+def test_a_slip_is_said_first(tmp_path, run, samples):
+    text = files.read_text(samples / "tray.toml")
+    (tmp_path / "tray.toml").write_text(re.sub('from_drive = ".*"', 'from_drive = "121 1/4"', text))
+    out = run("panel", tmp_path / "tray.toml").out
+    assert out.index("READ THESE AGAIN FIRST") < out.index("WHAT IT MEANS")
+    assert "The diagonal from the drive corner of the lead end seems read" in " ".join(out.split())
+
+
+def test_json(samples, run):
+    done = run("panel", samples / "tray.toml", "--json")
+    told = json.loads(done.out)
+    assert set(told["square"]["lead"]) >= {"out_of_square", "u", "angle", "verdict", "limit", "source"}
+    assert set(told["square"]) >= {"lead", "tail", "misclosure", "misclosure_u"}
+    for key in ("camber", "bow"):
+        assert set(told[key]) >= {"height", "over", "radius", "u", "toward", "verdict", "limit", "source"}
+    assert set(told["twist"]) >= {"degrees_per_m", "u", "verdict", "limit", "source"}
+    assert set(told["waves"][0]) >= {"place", "steepness", "i_units", "verdict", "limit", "source"}
+    assert set(told["widths"][0]) >= {"place", "width", "u", "verdict", "limit", "source"}
+    assert told["camber"]["toward"] == "drive"
+    assert told["camber"]["height"] == pytest.approx(tray_truth.SWEEP, abs=2 * told["camber"]["u"])
+    assert told["camber"]["radius"] == pytest.approx(120**2 / 8 / told["camber"]["height"], rel=1e-3)
+    assert told["camber"]["limit"] == pytest.approx(0.25)
+    assert told["square"]["lead"]["limit"] == pytest.approx(0.005 * 16)
+    assert told["verdict"] == "out"
+
+
+def test_json_units(samples):
+    result = measure(files.read_panel(samples / "tray.toml"))
+    inches = panel_json.as_json(result)
+    mm = panel_json.as_json(measure(files.read_panel(samples / "tray.toml").shown_in(Units.mm)))
+    assert mm["camber"]["height"] == pytest.approx(25.4 * inches["camber"]["height"])
+    assert mm["waves"][0]["i_units"] == pytest.approx(inches["waves"][0]["i_units"])
+    assert mm["twist"] == inches["twist"]
+
+
+@pytest.mark.parametrize("suffix", [".png", ".svg", ".pdf"])
+def test_picture(samples, run, tmp_path, suffix):
+    picture = tmp_path / f"tray{suffix}"
+    assert run("panel", samples / "tray.toml", "--plot", picture).status == 0
+    assert picture.read_bytes()[:4] in (b"\x89PNG", b"<?xm", b"%PDF")
+    again = tmp_path / f"again{suffix}"
+    run("panel", samples / "tray.toml", "--plot", again)
+    assert again.read_bytes() == picture.read_bytes()
+
+
+def test_picture_says_its_scale_and_its_ends(samples, run, tmp_path):
+    run("panel", samples / "tray.toml", "--plot", tmp_path / "tray.svg")
+    drawn = (tmp_path / "tray.svg").read_text()
+    for words in (
+        "lead end",
+        "tail end",
+        "operator edge",
+        "drive edge",
+        "strip runs",
+        "times larger",
+        "sweeps toward drive",
+    ):
+        assert words in drawn
+
+
+def test_check(samples, run, tmp_path):
+    assert run("panel", samples / "tray.toml", "--check").status == 1
+    text = re.sub('camber = ".*"\n', "", files.read_text(samples / "tray.toml"))
+    (tmp_path / "good.toml").write_text(text)
+    assert run("panel", tmp_path / "good.toml", "--check").status == 0
+
+
+# ---- the template
+
+
+def filled(units: Units) -> str:
+    """The template with every line taken in that does not contradict another."""
+    text = re.sub(r"(?m)^# (?=\[|[a-z_]+ = )", "", template(units))
+    return re.sub(r'(?m)^(turned|waves) = ".*', "", text)
+
+
+@both_units
+def test_template(units):
+    result = measure(parse_panel(filled(units), "panel.toml"))
+    assert result.panel.units is units
+    assert result.square
+    assert result.camber.toward == "drive"
+    assert result.bow
+    assert result.twist
+    assert result.waves
+    assert len(result.across) == 3
+    assert len(result.panel.limits) == 8
+    assert "<<" not in template(units)
+    assert max(map(len, template(units).splitlines())) <= 120
+
+
+@both_units
+def test_template_left_empty_says_so(units):
+    with pytest.raises(InputError, match="nothing was measured"):
+        parse_panel(template(units), "panel.toml")
+
+
+# ---- bad input
+
+BAD = {
+    "no table": ("nonsense", "not a TOML file"),
+    "empty": ("", "[panel] units: is missing"),
+    "no size": ('[panel]\nname = "p"\nunits = "mm"\nlength = "3000"\n', "[panel] width: is missing"),
+    "unknown key": (HEAD + "camber = 3\n", "[panel] camber: is not a known key"),
+    "unknown table": (HEAD + "[wave]\n", "[[wave]]: is no list of tables"),
+    "edges": (HEAD + 'edges = ["a", "a"]\n', "is no pair of edges"),
+    "edge name": (HEAD + CAMBER.format(edge="drivr", line="outside"), "Perhaps you meant 'drive'"),
+    "two places": (
+        HEAD + CAMBER.format(edge="drive", line="outside") + 'places = ["0", "9"]\nreadings = ["0", "1"]\n',
+        "three at least",
+    ),
+    "same place": (
+        HEAD + CAMBER.format(edge="drive", line="outside") + 'places = ["0", "9", "9"]\nreadings = ["0", "1", "1"]\n',
+        "three different places",
+    ),
+    "uneven": (
+        HEAD
+        + CAMBER.format(edge="drive", line="outside")
+        + 'places = ["0", "9", "18"]\nreadings = ["0", "1", "1", "0"]\n',
+        "there are 4 of them and 3 places",
+    ),
+    "off the panel": (
+        HEAD
+        + CAMBER.format(edge="drive", line="outside")
+        + 'places = ["0", "1500", "4000"]\nreadings = ["0", "1", "0"]\n',
+        "4000.0 is off the panel",
+    ),
+    "length": (HEAD + '[square]\nlead = "27 9/8"\n', "'27 9/8' is not a length"),
+    "far off": (HEAD + '[square]\nfrom_drive = "30266"\n', "30266.0 is far from the 3026.5"),
+    "wave": (HEAD + '[[wave]]\nwhere = "pan"\nheight = "450"\npitch = "3"\n', "Swapped?"),
+    "waves twice": (
+        HEAD.replace("leg =", 'waves = "none"\nleg =') + '[[wave]]\nwhere = "pan"\nheight = "1"\npitch = "300"\n',
+        "says none, and the file has [[wave]] tables",
+    ),
+    "no limit": (HEAD + '[limits]\ncamber = "mill-tabel"\n', "Perhaps you meant 'mill-table'"),
+    "limit of another": (HEAD + '[limits]\nsquare = "mill-table"\n', "is no published limit for this"),
+    "legs of bow": (
+        HEAD.replace('legs = "up"\n', "") + '[[offsets]]\nof = "bow"\nedge = "drive"\n' + THREE.format(readings=HOLLOW),
+        "[panel] legs: is needed with bow",
+    ),
+    "legs without a leg": (
+        HEAD.replace('leg = "50"\n', "") + across(("lead", "400", "50", "50")) + '[limits]\nleg = "1"\n',
+        "[panel] leg: is needed",
+    ),
+    "nothing across": (HEAD + '[[across]]\nat = "lead"\n', "nothing stands here"),
+    "angles": (HEAD + '[twist]\nplaces = ["0", "1"]\nangles = ["x", 2]\n', "is no list of degrees"),
+    "boolean": (HEAD + "[square]\nlead = true\n", "is not a length"),
+    "empty list": (HEAD + "[square]\nlead = []\n", "is an empty list"),
+    "nothing": (HEAD, "nothing was measured"),
+}
+
+
+@pytest.mark.parametrize("name", BAD)
+def test_bad_input(tmp_path: Path, run, name):
+    text, said = BAD[name]
+    (tmp_path / "p.toml").write_text(text)
+    done = run("panel", tmp_path / "p.toml", "--plot", tmp_path / "p.svg", "-o", tmp_path / "p.txt")
+    assert (done.status, done.out) == (2, "")
+    assert "p.toml" in done.err
+    assert said in done.err
+    assert [p.name for p in tmp_path.iterdir()] == ["p.toml"]
+
+
+def test_all_problems_at_once(tmp_path, run):
+    (tmp_path / "p.toml").write_text(HEAD + '[square]\nlead = "x"\ntail = "y"\n[limits]\nbow = 3\n')
+    assert run("panel", tmp_path / "p.toml").err.count("\n  ") == 3
+
+
+# ---- rates, on fewer panels than ``python -m tests.rates_panel`` draws
+
+
+def test_rates():
+    rates = rates_panel.square_rates(300, 7)
+    assert rates.covered >= 0.93
+    assert rates.alarmed <= 0.08
+    assert rates.found >= 0.97
+    assert rates.named >= 0.9

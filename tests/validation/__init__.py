@@ -1,0 +1,1 @@
+"""Checks against published values and against other libraries, one file per source."""

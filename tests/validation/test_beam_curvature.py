@@ -1,0 +1,69 @@
+"""
+The bend between two sections against a clamped beam: slope-deflection equations of structural mechanics.
+
+A uniform beam without load, its ends held at given places and slopes: M = 2EI/L (2 theta_near + theta_far - 3 psi),
+with psi the chord's slope (textbook; from memory), and independently against scipy's cubic Hermite spline.
+"""
+
+from __future__ import annotations
+
+import numpy as np
+import pytest
+from scipy.interpolate import CubicHermiteSpline
+
+from alignment.layout_file import parse_layout
+from alignment.strip_path import bends
+from alignment.survey import parse_survey
+from alignment.train import fit_train
+
+LAYOUT = """
+[machine]
+name = "two"
+units = "mm"
+strip_width = "500"
+[row.a]
+string_side = "{side}"
+target = "700"
+[[section]]
+name = "a-1"
+row = "a"
+start = "0"
+length = "400"
+[[section]]
+name = "a-2"
+row = "a"
+start = "450"
+length = "400"
+"""
+
+
+@pytest.mark.parametrize("side", ["left", "right"])
+@pytest.mark.parametrize("ends", [(0, 2, -1, 3), (0, 0, 1, 1), (1, -1, 1, -1), (0, 1, 1.125, 2.125)])
+def test_bend(side, ends):
+    layout = parse_layout(LAYOUT.format(side=side))
+    text = "section,entry,exit\n" + "".join(
+        f"a-{k + 1},{700 + ends[2 * k]},{700 + ends[2 * k + 1]}\n" for k in range(2)
+    )
+    (bend,) = bends(fit_train(layout, parse_survey(text, layout)))
+    slopes = (ends[1] - ends[0]) / 400, (ends[3] - ends[2]) / 400
+    middles = (ends[0] + ends[1]) / 2, (ends[2] + ends[3]) / 2
+    span = 450
+    chord = (middles[1] - middles[0]) / span
+    moments = [2 / span * (2 * slopes[k] + slopes[1 - k] - 3 * chord) for k in (0, 1)]
+    assert abs(bend.curvature.value) == pytest.approx(max(map(abs, moments)), abs=1e-12)
+    spline = CubicHermiteSpline([0, span], middles, slopes)
+    second = [float(spline(x, 2)) for x in (0, span)]
+    largest = max(second, key=abs)
+    if abs(abs(second[0]) - abs(second[1])) > 1e-9:
+        assert bend.curvature.value == pytest.approx(largest * (1 if side == "left" else -1), abs=1e-12)
+    assert bend.strain.value == pytest.approx(250 * abs(largest), abs=1e-9)
+
+
+def test_a_leaning_string_bends_nothing():
+    layout = parse_layout(LAYOUT.format(side="left"))
+    found = []
+    for lean in (0.0, 0.01):
+        rows = [(k, 700 + lean * start, 700 + lean * (start + 400)) for k, start in ((1, 0), (2, 450))]
+        text = "section,entry,exit\n" + "".join(f"a-{k},{a},{b}\n" for k, a, b in rows)
+        found.append(bends(fit_train(layout, parse_survey(text, layout)))[0].curvature.value)
+    np.testing.assert_allclose(found, 0, atol=1e-12)

@@ -1,0 +1,69 @@
+"""
+Published limits, against the figures and the standing with which they were read.
+
+``yes``: read in the text or in an extract of it; ``secondary``: in a text that reproduces it; ``memory``: not seen.
+"""
+
+from __future__ import annotations
+
+import pytest
+
+from alignment.limits import catalogue
+
+ARCS = [
+    ("mill-table", 0.25 * 25.4, 96 * 25.4, "secondary"),
+    ("nz-roofing-code", 2, 2000, "yes"),
+    ("astm-a568", 25.4, 240 * 25.4, "memory"),
+    ("en-10143-camber", 5, 2000, "memory"),
+]
+
+
+@pytest.mark.parametrize(("name", "height", "over", "checked"), ARCS)
+def test_arcs(name, height, over, checked):
+    limit = catalogue()[name]
+    assert limit.for_arc(3000) == (pytest.approx(height), pytest.approx(over))
+    assert limit.checked == checked
+
+
+@pytest.mark.parametrize(("length", "height"), [(1000, 2), (3000, 6), (5000, 10), (8000, 10)])
+def test_en_508_straightness(length, height):
+    """2.0 mm per m, 10 mm at most (EN 508-1 annex D, from memory)."""
+    limit = catalogue()["en-508-straightness"]
+    assert limit.for_arc(length) == (height, length)
+    assert limit.checked == "memory"
+
+
+@pytest.mark.parametrize(
+    ("name", "share", "checked"), [("en-508-square", 0.005, "yes"), ("en-10143-square", 0.01, "memory")]
+)
+def test_squareness(name, share, checked):
+    bounds = catalogue()[name].bounds(size=1000)
+    assert (bounds.lower, bounds.upper) == (-1000 * share, 1000 * share)
+    assert catalogue()[name].checked == checked
+
+
+def test_en_508_length():
+    """+10/-5 mm up to 3 m (extract); +20/-5 over 3 m (from memory)."""
+    short, long = catalogue()["en-508-length"], catalogue()["en-508-length-long"]
+    assert (short.bounds(size=3000).lower, short.bounds(size=3000).upper) == (-5, 10)
+    assert short.bounds(size=3001) is None
+    assert (long.bounds(size=3001).lower, long.bounds(size=3001).upper) == (-5, 20)
+    assert long.bounds(size=3000) is None
+    assert (short.checked, long.checked) == ("yes", "memory")
+
+
+@pytest.mark.parametrize(("pitch", "height"), [(150, 0.6), (200, 0.6), (400, 1.0), (701, 1.5)])
+def test_en_14509_flat_face(pitch, height):
+    assert catalogue()["en-14509-flat-face"].bounds(size=pitch).upper == height
+
+
+def test_en_14509_says_nothing_between_its_rows():
+    assert catalogue()["en-14509-flat-face"].bounds(size=500) is None
+
+
+def test_memory_is_shown_as_such():
+    for limit in catalogue().values():
+        assert ("from memory: text not seen" in limit.source) == (limit.checked == "memory")
+        assert ("reproduces it" in limit.source) == (limit.checked == "secondary")
+        assert limit.source.startswith(limit.origin)
+        assert limit.checked in {"yes", "secondary", "memory"}

@@ -1,0 +1,104 @@
+"""
+Plane geometry of quadrilaterals and circles: Euclid's right triangle, the parallelogram law, the sagitta.
+
+Textbook identities; the sagitta figures (chord 8, height 2: radius 5; chord 10, height 3: 5.67) are the usual worked
+examples of ``R = c^2 / (8 h) + h / 2``. Tolerance 1e-9, or half of the last printed digit.
+"""
+
+from __future__ import annotations
+
+from math import cos, hypot, radians, sin, sqrt
+
+import numpy as np
+import pytest
+
+from alignment.arcs import fit_arc, height_of, radius_of
+from alignment.quadrilateral import fit_corners
+
+
+def shown(**lengths: float):
+    return {name: (length,) for name, length in lengths.items()}
+
+
+def test_three_four_five_is_square():
+    """A 3 by 4 rectangle has diagonals of 5; 30 by 40 of 50."""
+    for k in (1, 10):
+        six = shown(left=4 * k, right=4 * k, lead=3 * k, tail=3 * k, from_left=5 * k, from_right=5 * k)
+        found = fit_corners(six, length=4 * k, width=3 * k, u=0.01)
+        for known in (found.lead, found.tail, found.both, found.edges, found.taper, found.misclosure):
+            assert known.value == pytest.approx(0, abs=1e-9)
+
+
+def test_three_four_five_from_one_corner():
+    """Two sides and the diagonal between their ends: a right angle when it reads 5."""
+    found = fit_corners(shown(left=4, lead=3, from_right=5), length=4, width=3, u=0.01)
+    assert found.lead.value == pytest.approx(0, abs=1e-6)
+    assert found.tail is None
+
+
+@pytest.mark.parametrize("angle", [0.05, -0.5, 3.0])
+def test_parallelogram_by_its_diagonals(angle):
+    """Both diagonals and nominal sizes: D1^2 - D2^2 = 4 L W cos(angle between the sides) (law of cosines)."""
+    length, width = 3000.0, 400.0
+    off, high = width * sin(radians(angle)), width * cos(radians(angle))
+    one, other = hypot(length + off, high), hypot(length - off, high)
+    assert one**2 - other**2 == pytest.approx(4 * length * width * sin(radians(angle)))
+    found = fit_corners(shown(from_left=one, from_right=other), length=length, width=width, u=0.5)
+    assert found.both.value == pytest.approx(off, abs=1e-4)
+    assert found.lead is None
+    assert found.tail is None
+
+
+@pytest.mark.parametrize("angle", [0.05, -0.5, 3.0])
+def test_parallelogram_by_six_lengths(angle):
+    length, width = 3000.0, 400.0
+    off, high = width * sin(radians(angle)), width * cos(radians(angle))
+    six = shown(
+        left=length, right=length, lead=width, tail=width,
+        from_left=hypot(length + off, high), from_right=hypot(length - off, high),
+    )  # fmt: skip
+    found = fit_corners(six, length=length, width=width, u=0.5)
+    assert found.lead.value == pytest.approx(off, abs=1e-6)
+    assert found.tail.value == pytest.approx(off, abs=1e-6)
+    assert found.misclosure.value == pytest.approx(0, abs=1e-6)
+
+
+def test_any_five_lengths_fix_the_sixth():
+    """Ptolemy's inequality apart, five lengths fix a quadrilateral: each subset of five gives the shape of all six."""
+    corners = np.array([[0.0, 0.0], [3001.0, 2.0], [-4.0, 399.0], [2996.0, 402.0]])
+    tail_left, lead_left, tail_right, lead_right = corners
+    pairs = {
+        "left": (tail_left, lead_left), "right": (tail_right, lead_right), "lead": (lead_left, lead_right),
+        "tail": (tail_left, tail_right), "from_left": (lead_left, tail_right), "from_right": (lead_right, tail_left),
+    }  # fmt: skip
+    six = {name: (float(hypot(*(a - b))),) for name, (a, b) in pairs.items()}
+    whole = fit_corners(six, length=3000, width=400, u=0.5)
+    assert whole.misclosure.value == pytest.approx(0, abs=1e-6)
+    edges = [(b - a) / hypot(*(b - a)) for a, b in (pairs["left"], pairs["right"])]
+    axis = (edges[0] + edges[1]) / hypot(*(edges[0] + edges[1]))
+    assert whole.lead.value == pytest.approx((lead_left - lead_right) @ axis, abs=1e-6)
+    assert whole.tail.value == pytest.approx((tail_left - tail_right) @ axis, abs=1e-6)
+    for name in ("from_left", "from_right", "left", "right"):
+        five = {other: values for other, values in six.items() if other != name}
+        found = fit_corners(five, length=3000, width=400, u=0.5, loose=10.0)
+        for mine, theirs in ((found.lead, whole.lead), (found.tail, whole.tail)):
+            if mine is not None:
+                assert mine.value == pytest.approx(theirs.value, abs=2e-3)
+
+
+@pytest.mark.parametrize(("chord", "height", "radius"), [(8, 2, 5.0), (10, 3, 5.67)])
+def test_sagitta(chord, height, radius):
+    assert radius_of(chord, height) == pytest.approx(radius, abs=0.005)
+    assert height_of(1 / radius_of(chord, height), chord) == pytest.approx(height, abs=1e-9)
+
+
+def test_arc_through_exact_points_of_a_circle():
+    """Offsets of a circle of radius 81,000 mm from a line laid askew, to rounding."""
+    radius, tilt = 81_000.0, 0.004
+    angle = np.linspace(-0.02, 0.02, 9)
+    x, y = radius * np.sin(angle), radius * (1 - np.cos(angle))
+    turned_x, turned_y = x * cos(tilt) - y * sin(tilt), x * sin(tilt) + y * cos(tilt)
+    arc = fit_arc(turned_x + 1600, turned_y + 5, np.full(9, 0.1))
+    assert 1 / arc.curvature == pytest.approx(radius, rel=1e-7)
+    chord = float(turned_x[-1] - turned_x[0])
+    assert arc.height() == pytest.approx(radius - sqrt(radius**2 - chord**2 / 4), rel=1e-7)

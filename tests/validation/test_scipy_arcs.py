@@ -1,0 +1,79 @@
+"""
+Arcs against two general-purpose fitters: ``scipy.odr`` and ``scipy.optimize.curve_fit``, on noisy arcs.
+
+Both fit the circle in a form of their own, written here: centre and radius, not slope and curvature.
+"""
+
+from __future__ import annotations
+
+import numpy as np
+import pytest
+from scipy import optimize
+
+from alignment import nonlinear
+from alignment.arcs import fit_arc
+
+U = 0.3
+
+
+def circle(x, curvature, at, deepest):
+    """Lower half of a circle: least y and the place where it is; the centre lies above."""
+    radius = 1 / curvature
+    return deepest + radius - np.sqrt(radius**2 - (x - at) ** 2)
+
+
+def noisy(seed: int, curvature: float) -> tuple[np.ndarray, np.ndarray]:
+    rng = np.random.default_rng(seed)
+    x = np.sort(rng.uniform(0, 3000, 9))
+    return x, circle(x, curvature, 1400.0, 2.0) + rng.normal(0, U, len(x))
+
+
+cases = pytest.mark.parametrize(("seed", "curvature"), [(1, 1e-5), (2, 4e-5), (3, 2e-4)])
+
+
+@cases
+def test_curve_fit(seed, curvature):
+    x, y = noisy(seed, curvature)
+    best, covariance = optimize.curve_fit(
+        circle, x, y, p0=(curvature, 1400, 2), sigma=np.full(len(x), U), absolute_sigma=True, xtol=1e-14, ftol=1e-14,
+        gtol=1e-14, x_scale=(1e-5, 1000, 1), method="trf",
+    )  # fmt: skip
+    arc = fit_arc(x, y, np.full(len(x), U))
+    assert arc.curvature == pytest.approx(best[0], rel=1e-5)
+    expected = np.sqrt(covariance[0, 0]) * (np.sqrt(arc.chi2 / arc.dof) if arc.scattered else 1)
+    assert arc.u == pytest.approx(expected, rel=1e-3)
+
+
+@cases
+@pytest.mark.filterwarnings("ignore::DeprecationWarning")
+def test_odr(seed, curvature):
+    """Ordinary least squares of the ODRPACK of SciPy; covariance before its scaling by the residuals."""
+    from scipy import odr
+
+    x, y = noisy(seed, curvature)
+    model = odr.Model(lambda beta, x: circle(x, beta[0] * 1e-5, beta[1] * 1000, beta[2]))
+    fit = odr.ODR(odr.RealData(x, y, sy=U), model, beta0=[curvature * 1e5, 1.4, 2.0], sstol=1e-15, partol=1e-15)
+    fit.set_job(fit_type=2)
+    out = fit.run()
+    arc = fit_arc(x, y, np.full(len(x), U))
+    assert arc.curvature == pytest.approx(out.beta[0] * 1e-5, rel=1e-5)
+    if not arc.scattered:
+        assert arc.u == pytest.approx(np.sqrt(out.cov_beta[0, 0]) * 1e-5, rel=1e-3)
+    assert arc.chi2 == pytest.approx(out.sum_square, rel=1e-6)
+
+
+def test_gauss_newton_against_least_squares():
+    """A decay curve with three unknowns: parameters, covariance and chi-square of scipy.optimize.curve_fit."""
+    rng = np.random.default_rng(4)
+    t = np.linspace(0, 5, 20)
+
+    def decay(t, a, rate, floor):
+        return a * np.exp(-rate * t) + floor
+
+    y = decay(t, 3, 0.8, 0.5) + rng.normal(0, 0.05, len(t))
+    u = np.full(len(t), 0.05)
+    best, covariance = optimize.curve_fit(decay, t, y, p0=(2, 1, 0), sigma=u, absolute_sigma=True)
+    found = nonlinear.fit(lambda p: decay(t, *p), [2.0, 1.0, 0.0], y, u)
+    np.testing.assert_allclose(found.unknowns, best, rtol=1e-5)
+    np.testing.assert_allclose(found.covariance, covariance, rtol=1e-4)
+    np.testing.assert_allclose(found.hat.sum(), 3, rtol=1e-9)
