@@ -11,10 +11,37 @@ from typing import Any
 from alignment.errors import InputError, LengthError, Problem, nearest, quote
 from alignment.lengths import TAPE_FINEST, Units, parse
 
-__all__ = ["Keys", "read_toml"]
+__all__ = ["Keys", "open_tables"]
 
 
-def read_toml(text: str, source: str) -> dict[str, Any]:
+def open_tables(text: str, source: str, head: str) -> tuple[Keys, Keys]:
+    """
+    Parse TOML, and take the unit of its bare lengths from the table that names the thing it is about.
+
+    Parameters
+    ----------
+    text, source : str
+        The file's text, and its name for messages.
+    head : str
+        Table that has the key ``units``.
+
+    Returns
+    -------
+    top, head : Keys
+        The whole file and that table; they share their list of problems.
+
+    Raises
+    ------
+    InputError
+        No TOML.
+    """
+    top = Keys(_parse(text, source), "", [])
+    first = top.one(head)
+    first.units = top.units = Units(first.choice("units", list(Units), required=True) or Units.inch)
+    return top, first
+
+
+def _parse(text: str, source: str) -> dict[str, Any]:
     """Parse TOML, with a mistake of syntax told as an `InputError`."""
     try:
         return tomllib.loads(text)
@@ -60,6 +87,37 @@ class Keys:
         if required and key not in self.table:
             self.wrong(key, "is missing, and is needed.")
         return self.table.get(key)
+
+    def one(self, name: str) -> Keys:
+        """The table ``[name]``, empty where it is absent."""
+        value = self.take(name)
+        return Keys({} if value is None else value, f"[{name}]", self.problems, self.units)
+
+    def named(self, kind: str) -> dict[str, Keys]:
+        """The tables ``[kind.NAME]``, by name."""
+        tables = self.one(kind).table
+        return {name: Keys(table, f"[{kind}.{name}]", self.problems, self.units) for name, table in tables.items()}
+
+    def many(self, kind: str, *, called: str = "") -> list[Keys]:
+        """
+        The tables ``[[kind]]``, in their order.
+
+        They are numbered in messages, or called by the text of their key ``called`` where they have one.
+        """
+        value = self.take(kind)
+        if value is None:
+            return []
+        if not isinstance(value, list):
+            self.problems.append(
+                Problem(f"[[{kind}]]", f"{quote(value)} is no list of tables. Write [[{kind}]] above each.")
+            )
+            return []
+        found = []
+        for number, table in enumerate(value, 1):
+            name = table.get(called) if isinstance(table, dict) else None
+            which = quote(name) if isinstance(name, str) else number
+            found.append(Keys(table, f"[[{kind}]] {which}", self.problems, self.units))
+        return found
 
     def text(self, key: str, default: str = "", *, required: bool = False) -> str:
         """Text of a key, without blanks at its ends."""
@@ -116,6 +174,13 @@ class Keys:
         if value is None:
             return default
         return self._length(key, value, default, positive=positive, signed=signed, finest=finest)
+
+    def told_length(
+        self, key: str, *, positive: bool = False, signed: bool = False, finest: int = TAPE_FINEST
+    ) -> float | None:
+        """Length in millimetres, None where it is absent or unusable."""
+        length = self.length(key, positive=positive, signed=signed, finest=finest)
+        return None if math.isnan(length) else length
 
     def quantity(self, key: str, units: Mapping[str, float]) -> float | None:
         """

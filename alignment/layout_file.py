@@ -7,10 +7,10 @@ Lengths come out in millimetres.
 from __future__ import annotations
 
 from itertools import pairwise
-from typing import Any, Final
+from typing import Final
 
 from alignment.errors import InputError, Problem, nearest, quote
-from alignment.keys import Keys, read_toml
+from alignment.keys import Keys, open_tables
 from alignment.layout import Joint, Layout, MoveRules, Plane, Row, Section, String, Strip, Tape, Tolerance
 from alignment.lengths import FINEST_U, INCH, Units, show
 from alignment.sag import GRAVITY, Sag
@@ -41,25 +41,17 @@ def parse_layout(text: str, source: str = "layout") -> Layout:
     InputError
         With everything that is wrong in the file.
     """
-    tables = read_toml(text, source)
-    problems: list[Problem] = []
-    top = Keys(tables, "", problems)
-    machine = Keys(_table(top, "machine"), "[machine]", problems)
-    units = Units(machine.choice("units", list(Units), required=True) or Units.inch)
-    machine.units = top.units = units
-
-    def table(name: str) -> Keys:
-        return Keys(_table(top, name), f"[{name}]", problems, units)
-
+    top, machine = open_tables(text, source, "machine")
+    problems = top.problems
     name = machine.text("name", required=True)
     strip = _strip(machine)
-    tolerance = _tolerance(table("tolerance"))
-    moves = _moves(table("moves"))
-    strings = _strings(top, problems)
+    tolerance = _tolerance(top.one("tolerance"))
+    moves = _moves(top.one("moves"))
+    strings = _strings(top)
     rows = _rows(top, problems, strings)
-    tape = _tape(table("tape"), max((row.target or 0.0 for row in rows.values()), default=0.0))
+    tape = _tape(top.one("tape"), max((row.target or 0.0 for row in rows.values()), default=0.0))
     sections = _sections(top, problems, rows)
-    joints = _joints(top, problems, sections)
+    joints = _joints(top, sections)
     for keys in (machine, top):
         keys.finish()
     if problems:
@@ -67,7 +59,7 @@ def parse_layout(text: str, source: str = "layout") -> Layout:
     return Layout(
         source=source,
         name=name,
-        units=units,
+        units=top.units,
         strip=strip,
         tape=tape,
         tolerance=tolerance,
@@ -76,26 +68,16 @@ def parse_layout(text: str, source: str = "layout") -> Layout:
         rows=rows,
         sections=sections,
         joints=joints,
-        assumed=tuple(key for key in ("tape", "tolerance") if key not in tables),
+        assumed=tuple(key for key in ("tape", "tolerance") if key not in top.table),
     )
 
 
-def _table(top: Keys, name: str) -> object:
-    """What stands under a name, an empty table where nothing does."""
-    value = top.take(name)
-    return {} if value is None else value
-
-
 def _strip(machine: Keys) -> Strip:
-    width = machine.length("strip_width", positive=True)
-    thickness = machine.length("strip_thickness", positive=True)
+    width = machine.told_length("strip_width", positive=True)
+    thickness = machine.told_length("strip_thickness", positive=True)
     material = machine.text("material")
     strength = machine.quantity("yield", {"MPa": 1.0, "N/mm2": 1.0, "ksi": 6.894757, "psi": 0.006894757})
-    return Strip(width=_known(width), thickness=_known(thickness), material=material, yield_strength=strength)
-
-
-def _known(length: float) -> float | None:
-    return None if length != length else length
+    return Strip(width=width, thickness=thickness, material=material, yield_strength=strength)
 
 
 def _default(units: Units, inches: float, millimetres: float) -> float:
@@ -110,7 +92,7 @@ def _tape(keys: Keys, reading: float) -> Tape:
     usual = class_zero(named, reading) if named else _default(keys.units, 1 / 64, 0.4)
     tape = Tape(
         mark=keys.length("mark", _default(keys.units, 1 / 16, 1.0), positive=True),
-        placing=_known(keys.length("set", finest=FINEST_U)),
+        placing=keys.told_length("set", finest=FINEST_U),
         feeler=keys.length("feeler", _default(keys.units, 0.003, 0.08), positive=True, finest=FINEST_U),
         tilt=keys.number("tilt", 2.0, least=0, most=30),
         zero=keys.length("zero", usual, finest=FINEST_U),
@@ -134,23 +116,17 @@ def _tolerance(keys: Keys) -> Tolerance:
 def _moves(keys: Keys) -> MoveRules:
     rules = MoveRules(
         notch=keys.length("notch", _default(keys.units, 1 / 64, 0.5), positive=True),
-        travel=_known(keys.length("travel", positive=True)),
+        travel=keys.told_length("travel", positive=True),
         band=keys.number("band", 0.5, least=0.01, most=1),
     )
     keys.finish()
     return rules
 
 
-def _named(top: Keys, kind: str, problems: list[Problem]) -> dict[str, Keys]:
-    """Tables ``[kind.NAME]`` of a file."""
-    tables = Keys(_table(top, kind), f"[{kind}]", problems, top.units).table
-    return {name: Keys(table, f"[{kind}.{name}]", problems, top.units) for name, table in tables.items()}
-
-
-def _strings(top: Keys, problems: list[Problem]) -> dict[str, String]:
+def _strings(top: Keys) -> dict[str, String]:
     strings = {}
-    for name, keys in _named(top, "string", problems).items():
-        strings[name] = String(name=name, at=_known(keys.length("at", signed=True)), sag=_sag(keys))
+    for name, keys in top.named("string").items():
+        strings[name] = String(name=name, at=keys.told_length("at", signed=True), sag=_sag(keys))
         keys.finish()
     return strings
 
@@ -181,7 +157,7 @@ def _sag(keys: Keys) -> Sag | None:
 
 def _rows(top: Keys, problems: list[Problem], strings: dict[str, String]) -> dict[str, Row]:
     rows = {}
-    for name, keys in _named(top, "row", problems).items():
+    for name, keys in top.named("row").items():
         plane = Plane(keys.choice("plane", list(Plane), Plane.side))
         sides = ("left", "right") if plane is Plane.side else ("above", "below")
         row = Row(
@@ -189,7 +165,7 @@ def _rows(top: Keys, problems: list[Problem], strings: dict[str, String]) -> dic
             string=keys.text("string", name),
             plane=plane,
             side=keys.choice("string_side", sides, "" if plane is Plane.side else "above"),
-            target=_known(keys.length("target")),
+            target=keys.told_length("target"),
         )
         if strings and row.string not in strings:
             keys.wrong("string", f"no [string.{row.string}] in this file.{nearest(row.string, strings)}")
@@ -209,22 +185,12 @@ def _rows(top: Keys, problems: list[Problem], strings: dict[str, String]) -> dic
     return rows
 
 
-def _tables(top: Keys, kind: str, problems: list[Problem]) -> list[Any]:
-    value = top.take(kind)
-    if value is None or isinstance(value, list):
-        return value or []
-    problems.append(Problem(f"[[{kind}]]", f"{quote(value)} is no list of tables. Write [[{kind}]] above each."))
-    return []
-
-
 def _sections(top: Keys, problems: list[Problem], rows: dict[str, Row]) -> tuple[Section, ...]:
     """Sections of a file, row by row and entry to exit; a file without ``[row]`` tables has its rows from here."""
-    tables = _tables(top, "section", problems)
+    tables = top.many("section", called="name")
     told = bool(rows)
     sections: dict[str, Section] = {}
-    for number, table in enumerate(tables, 1):
-        name = table.get("name") if isinstance(table, dict) else None
-        keys = Keys(table, f"[[section]] {quote(name) if isinstance(name, str) else number}", problems, top.units)
+    for keys in tables:
         section = _section(keys)
         if section is None:
             continue
@@ -234,7 +200,7 @@ def _sections(top: Keys, problems: list[Problem], rows: dict[str, Row]) -> tuple
             keys.wrong("row", f"no [row.{section.row}] in this file.{nearest(section.row, rows)}")
         rows.setdefault(section.row, Row(name=section.row, string=section.row))
         sections[section.name] = section
-    if not tables:
+    if not top.table.get("section"):
         problems.append(Problem("[[section]]", "there is none, and a machine has at least one. Add a [[section]]."))
     order = list(rows)
     found = tuple(sorted(sections.values(), key=lambda s: (order.index(s.row), s.start)))
@@ -287,16 +253,16 @@ def _section(keys: Keys) -> Section | None:
     )
 
 
-def _joints(top: Keys, problems: list[Problem], sections: tuple[Section, ...]) -> tuple[Joint, ...]:
+def _joints(top: Keys, sections: tuple[Section, ...]) -> tuple[Joint, ...]:
     names = [section.name for section in sections]
     # a section that cannot be used has been told of; its joints are not to blame
-    told = [t.get("name") for t in _tables(top, "section", []) if isinstance(t, dict)]
+    listed = top.table.get("section")
+    told = [t.get("name") for t in listed if isinstance(t, dict)] if isinstance(listed, list) else []
     neighbours = {(a.name, b.name) for a, b in pairwise(sections) if a.row == b.row}
     joints: dict[tuple[str, str], Joint] = {}
-    for number, table in enumerate(_tables(top, "joint", problems), 1):
-        keys = Keys(table, f"[[joint]] {number}", problems, top.units)
+    for keys in top.many("joint"):
         pair = keys.take("sections", required=True)
-        step = _known(keys.length("step", signed=True))
+        step = keys.told_length("step", signed=True)
         keys.finish()
         if pair is None:
             continue

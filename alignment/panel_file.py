@@ -13,7 +13,7 @@ from importlib.resources import files
 from typing import Final
 
 from alignment.errors import InputError, Problem, quote
-from alignment.keys import Keys, read_toml
+from alignment.keys import Keys, open_tables
 from alignment.lengths import Units, show
 from alignment.limits import choose
 from alignment.panel_readings import Across, Budget, Corner, Offsets, Panel, Twist, Wave
@@ -43,16 +43,8 @@ def parse_panel(text: str, source: str = "panel") -> Panel:
     InputError
         With everything that is wrong in the file.
     """
-    tables = read_toml(text, source)
-    problems: list[Problem] = []
-    top = Keys(tables, "", problems)
-    head = Keys(top.take("panel") or {}, "[panel]", problems)
-    units = Units(head.choice("units", list(Units), required=True) or Units.inch)
-    head.units = top.units = units
-
-    def table(name: str) -> Keys:
-        return Keys(top.take(name) or {}, f"[{name}]", problems, units)
-
+    top, head = open_tables(text, source, "panel")
+    problems, units = top.problems, top.units
     name = head.text("name", required=True)
     width = head.length("width", required=True, positive=True)
     length = head.length("length", required=True, positive=True)
@@ -60,20 +52,20 @@ def parse_panel(text: str, source: str = "panel") -> Panel:
     legs = head.choice("legs", ("up", "down"))
     turned = head.choice("turned", TURNS)
     waves_said = head.choice("waves", ("none",))
-    leg = _known(head.length("leg", positive=True))
+    leg = head.told_length("leg", positive=True)
     record: dict[str, str] = {key: head.text(key) for key in ("taken", "by", "tape", "coil") if key in head.table}
     head.finish()
-    tape = _budget(table("tape"), (1 / 16, 1.0), zero=True)
-    rule = _budget(table("rule"), (1 / 64, 0.5))
+    tape = _budget(top.one("tape"), (1 / 16, 1.0), zero=True)
+    rule = _budget(top.one("rule"), (1 / 64, 0.5))
     if problems:
         # names and sizes are needed to read the rest
         raise InputError(source, "this panel cannot be used", problems)
-    lengths = _lengths(table("square"), edges, length, width)
-    offsets = [_offsets(keys, edges, length) for keys in _tables(top, "offsets")]
-    twist = _twist(table("twist"), edges, length) if "twist" in tables else None
-    waves = [_wave(keys, edges, length) for keys in _tables(top, "wave")]
-    across = [_across(keys, edges, length) for keys in _tables(top, "across")]
-    limits = choose(table("limits"), source)
+    lengths = _lengths(top.one("square"), edges, length, width)
+    offsets = [_offsets(keys, edges, length) for keys in top.many("offsets")]
+    twist = _twist(top.one("twist"), edges, length) if "twist" in top.table else None
+    waves = [_wave(keys, edges, length) for keys in top.many("wave")]
+    across = [_across(keys, edges, length) for keys in top.many("across")]
+    limits = choose(top.one("limits"), source)
     top.known.append("twist")
     top.finish()
     if "leg" in limits and leg is None:
@@ -107,21 +99,6 @@ def parse_panel(text: str, source: str = "panel") -> Panel:
         limits=limits,
         record=record,
     )
-
-
-def _known(length: float) -> float | None:
-    return None if math.isnan(length) else length
-
-
-def _tables(top: Keys, kind: str) -> list[Keys]:
-    """Tables ``[[kind]]`` of a file."""
-    value = top.take(kind)
-    if value is None:
-        return []
-    if not isinstance(value, list):
-        top.problems.append(Problem(f"[[{kind}]]", f"is no list of tables. Write [[{kind}]] above each."))
-        return []
-    return [Keys(table, f"[[{kind}]] {n}", top.problems, top.units) for n, table in enumerate(value, 1)]
 
 
 def _edges(head: Keys) -> tuple[str, str]:
@@ -266,8 +243,8 @@ def _across(keys: Keys, edges: tuple[str, str], length: float) -> Across | None:
         name = "" if math.isnan(place) else show(place, keys.units)
         if not math.isnan(place):
             _place(keys, "at", place, length)
-    width = _known(keys.length("width", positive=True))
-    legs = [_known(keys.length(f"{edge}_leg", positive=True)) for edge in edges]
+    width = keys.told_length("width", positive=True)
+    legs = [keys.told_length(f"{edge}_leg", positive=True) for edge in edges]
     keys.finish()
     if width is None and legs == [None, None] and len(keys.problems) == before:
         keys.wrong("width", f"nothing stands here. Write width, {edges[0]}_leg, {edges[1]}_leg or some of these.")

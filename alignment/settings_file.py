@@ -14,7 +14,7 @@ from typing import Final
 import numpy as np
 
 from alignment.errors import InputError, Problem, nearest, quote
-from alignment.keys import Keys, read_toml
+from alignment.keys import Keys, open_tables
 from alignment.layout import Tape
 from alignment.lengths import FINEST_U, INCH, Units
 from alignment.uncertainty import chi_square_point, reading_u
@@ -130,26 +130,18 @@ def parse_settings(text: str, source: str = "settings") -> Settings:
     InputError
         With everything that is wrong in the file.
     """
-    tables = read_toml(text, source)
-    problems: list[Problem] = []
-    top = Keys(tables, "", problems)
-    head = Keys(tables.get("machine", {}), "[machine]", problems)
-    top.known += ["machine", "instrument", "strip", "setting"]
-    units = Units(head.choice("units", list(Units), required=True) or Units.inch)
-    head.units = top.units = units
+    top, head = open_tables(text, source, "machine")
+    problems, units = top.problems, top.units
     name = head.text("name", required=True)
     record = {str(key): head.text(key) for key in ("taken", "by", "place") if key in head.table}
     head.known += ["taken", "by", "place"]
     head.finish()
-    instruments = _instruments(tables.get("instrument", {}), problems, units)
-    strip = _strip(Keys(tables.get("strip", {}), "[strip]", problems, units), instruments)
-    listed = tables.get("setting", [])
-    if not isinstance(listed, list):
-        problems.append(Problem("[[setting]]", f"{quote(listed)} is no list of tables. Write [[setting]] above each."))
-        listed = []
-    elif not listed:
+    instruments = _instruments(top)
+    strip = _strip(top.one("strip"), instruments)
+    listed = top.many("setting", called="name")
+    if not top.table.get("setting"):
         problems.append(Problem("[[setting]]", "there is none. Add a [[setting]] for each thing that is set."))
-    settings = [_setting(table, n, problems, units, instruments, strip) for n, table in enumerate(listed, 1)]
+    settings = [_setting(keys, instruments, strip) for keys in listed]
     names = [s.name for s in settings if s is not None]
     problems += [
         Problem(f"[[setting]] {quote(n)} name", "stands twice. Give each setting a name of its own.")
@@ -168,25 +160,20 @@ def parse_settings(text: str, source: str = "settings") -> Settings:
     )
 
 
-def _instruments(tables: object, problems: list[Problem], units: Units) -> dict[str, Tape]:
+def _instruments(top: Keys) -> dict[str, Tape]:
     """What was measured with; a tape with the marks that a layout takes for granted where the file names none."""
     found = {}
-    for name, table in Keys(tables, "[instrument]", problems, units).table.items():
-        keys = Keys(table, f"[instrument.{name}]", problems, units)
+    for name, keys in top.named("instrument").items():
         found[name] = Tape(
             mark=keys.length("mark", 1.0, required=True, positive=True, finest=FINEST_U),
-            placing=_known(keys.length("set", finest=FINEST_U)),
+            placing=keys.told_length("set", finest=FINEST_U),
             tilt=keys.number("tilt", 0.0, least=0, most=30),
             zero=keys.length("zero", 0.0, finest=FINEST_U),
         )
         keys.finish()
     inch = float(INCH)
-    marks = (inch / 16, inch / 64) if units is Units.inch else (1.0, 0.4)
+    marks = (inch / 16, inch / 64) if top.units is Units.inch else (1.0, 0.4)
     return found or {"tape": Tape(mark=marks[0], tilt=2.0, zero=marks[1])}
-
-
-def _known(length: float) -> float | None:
-    return None if math.isnan(length) else length
 
 
 def _found(keys: Keys, instruments: Mapping[str, Tape], *, signed: bool = False) -> Found | None:
@@ -214,26 +201,23 @@ def _found(keys: Keys, instruments: Mapping[str, Tape], *, signed: bool = False)
 
 def _strip(keys: Keys, instruments: Mapping[str, Tape]) -> Strip:
     strip = Strip(
-        width=_known(keys.length("width", positive=True)),
+        width=keys.told_length("width", positive=True),
         tolerance=keys.length("tolerance", 0.0),
-        thickness=_known(keys.length("thickness", positive=True, finest=FINEST_U)),
+        thickness=keys.told_length("thickness", positive=True, finest=FINEST_U),
         found=_found(keys, instruments),
     )
     keys.finish()
     return strip
 
 
-def _setting(
-    table: object, number: int, problems: list[Problem], units: Units, instruments: Mapping[str, Tape], strip: Strip
-) -> Setting | None:
-    told = table.get("name") if isinstance(table, dict) else None
-    keys = Keys(table, f"[[setting]] {quote(told) if isinstance(told, str) else number}", problems, units)
+def _setting(keys: Keys, instruments: Mapping[str, Tape], strip: Strip) -> Setting | None:
+    problems = keys.problems
     before = len(problems)
     name = keys.text("name", required=True)
     kind = keys.choice("kind", KINDS, required=True)
     wanted = keys.length("wanted", signed=kind == "level")
-    clearance = _known(keys.length("clearance")) if kind == "guide" else None
-    over = _known(keys.length("over", positive=True)) if kind == "level" else None
+    clearance = keys.told_length("clearance") if kind == "guide" else None
+    over = keys.told_length("over", positive=True) if kind == "level" else None
     tolerance = keys.length("tolerance", positive=True, finest=FINEST_U)
     found = _found(keys, instruments, signed=kind == "level")
     keys.finish()

@@ -371,7 +371,7 @@ BAD = {
     "empty": ("", "[panel] units: is missing"),
     "no size": ('[panel]\nname = "p"\nunits = "mm"\nlength = "3000"\n', "[panel] width: is missing"),
     "unknown key": (HEAD + "camber = 3\n", "[panel] camber: is not a known key"),
-    "unknown table": (HEAD + "[wave]\n", "[[wave]]: is no list of tables"),
+    "unknown table": (HEAD + "[wave]\n", "[[wave]]: '{}' is no list of tables"),
     "edges": (HEAD + 'edges = ["a", "a"]\n', "is no pair of edges"),
     "edge name": (HEAD + CAMBER.format(edge="drivr", line="outside"), "Perhaps you meant 'drive'"),
     "two places": (
