@@ -19,6 +19,8 @@ __all__ = ["Lines", "fit_line", "fit_lines"]
 Floats = NDArray[np.float64]
 CHECKED = 1e-9
 """Redundancy above which a reading counts as checked by others."""
+BLOCK = 8_000
+"""Lines fitted at a time."""
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -41,8 +43,8 @@ class Lines:
         A priori variances of ``centre_y`` and ``slope``.
     group : (n,) int array
         Line to which each reading belongs.
-    weight, dx, dy : (n,) array
-        Weight of each reading, and its place and value taken from the weighted means of its group.
+    x, y, u : (n,) array
+        Place, value and standard uncertainty of each reading.
     """
 
     count: NDArray[np.int64]
@@ -52,16 +54,26 @@ class Lines:
     centre_var: Floats
     slope_var: Floats
     group: NDArray[np.intp]
-    weight: Floats
-    dx: Floats
-    dy: Floats
+    x: Floats
+    y: Floats
+    u: Floats
 
     # worked out when asked for: a fit of very many lines is often wanted for its parameters alone
 
     @cached_property
+    def weight(self) -> Floats:
+        """Weight of each reading, ``1 / u**2``."""
+        return np.asarray(self.u**-2.0)
+
+    @cached_property
+    def dx(self) -> Floats:
+        """Place of each reading from the weighted mean place of its group."""
+        return self.x - self.centre_x[self.group]
+
+    @cached_property
     def residual(self) -> Floats:
         """Reading less fitted value, (n,)."""
-        return self.dy - self.slope[self.group] * self.dx
+        return self.y - self.centre_y[self.group] - self.slope[self.group] * self.dx
 
     @cached_property
     def hat(self) -> Floats:
@@ -163,42 +175,55 @@ def fit_lines(group: ArrayLike, x: ArrayLike, y: ArrayLike, u: ArrayLike, *, gro
     if not (np.isfinite(sigma).all() and (sigma > 0).all()):
         raise ValueError("every standard uncertainty must be positive and finite")
     size = (int(at.max(initial=-1)) + 1) if groups is None else groups
+    if (at[1:] >= at[:-1]).all():
+        ordered = at, place, value, sigma
+    else:
+        order = np.argsort(at, kind="stable")
+        ordered = at[order], place[order], value[order], sigma[order]
+    found = np.empty((5, size))
+    # block by block, so that the work stays in the processor's cache
+    edges = np.searchsorted(ordered[0], np.arange(0, size + BLOCK, BLOCK))
+    for k, first in enumerate(range(0, size, BLOCK)):
+        own = slice(edges[k], edges[k + 1])
+        x_, y_, u_ = (a[own] for a in ordered[1:])
+        _fit_block(ordered[0][own] - first, x_, y_, u_, found[:, first : first + BLOCK])
+    centre_x, centre_y, slope, centre_var, slope_var = found
+    return Lines(
+        count=np.bincount(at, minlength=size),
+        centre_x=centre_x,
+        centre_y=centre_y,
+        slope=slope,
+        centre_var=centre_var,
+        slope_var=slope_var,
+        group=at,
+        x=place,
+        y=value,
+        u=sigma,
+    )
 
-    # one scratch array for all products: on large batches new memory costs more than arithmetic
-    scratch = np.empty_like(value)
+
+def _fit_block(at: NDArray[np.intp], place: Floats, value: Floats, sigma: Floats, found: Floats) -> None:
+    """Fit the lines of one block of groups into the rows of ``found`` (5, g)."""
+    size = found.shape[1]
+    weight = sigma * sigma
+    np.reciprocal(weight, out=weight)
+    scratch = np.empty_like(weight)
 
     def total(a: Floats, b: Floats) -> Floats:
         return np.bincount(at, np.multiply(a, b, out=scratch), size).astype(np.float64, copy=False)
 
-    weight = sigma * sigma
-    np.reciprocal(weight, out=weight)
-    count = np.bincount(at, minlength=size)
     with np.errstate(divide="ignore", invalid="ignore"):
         centre_var = 1 / np.bincount(at, weight, size)
         centre_x = total(weight, place) * centre_var
         centre_y = total(weight, value) * centre_var
-        dx, dy = centre_x[at], centre_y[at]
-        np.subtract(place, dx, out=dx)
-        np.subtract(value, dy, out=dy)
-        pull = weight * dx
-        moment = total(pull, dx)
+        dx = place - centre_x[at]
+        dy = value - centre_y[at]
+        np.multiply(weight, dx, out=weight)
+        moment = total(weight, dx)
         # places that differ by rounding alone are one place
-        spread = moment * centre_var > (1e-9 * (1 + np.abs(centre_x))) ** 2
-        moment = np.where(spread, moment, np.nan)
-        slope = total(pull, dy) / moment
-    blank = np.where(spread, 0.0, np.nan)
-    return Lines(
-        count=count,
-        centre_x=centre_x + blank,
-        centre_y=centre_y + blank,
-        slope=slope,
-        centre_var=centre_var + blank,
-        slope_var=1 / moment,
-        group=at,
-        weight=weight,
-        dx=dx,
-        dy=dy,
-    )
+        alone = ~(moment * centre_var > (1e-9 * (1 + np.abs(centre_x))) ** 2)
+        found[:] = centre_x, centre_y, total(weight, dy) / moment, centre_var, 1 / moment
+    found[:, alone] = np.nan
 
 
 def fit_line(x: ArrayLike, y: ArrayLike, *, u: ArrayLike) -> Lines:
