@@ -10,7 +10,7 @@ from alignment.preanalysis import PROVED, Budget, Promise
 from alignment.uncertainty import COVERAGE
 from alignment.wording import counted, wrap
 
-__all__ = ["budget_text"]
+__all__ = ["budget_text", "promise_name"]
 
 
 def budget_text(budget: Budget, layout: Layout) -> str:
@@ -22,7 +22,7 @@ def budget_text(budget: Budget, layout: Layout) -> str:
     if not hard:
         lines += wrap("This tape can prove every tolerance of the layout.")
     else:
-        lines += wrap(f"This tape cannot prove {_listed([_name(p) for p in hard])}.")
+        lines += wrap(f"This tape cannot prove {_listed([promise_name(p) for p in hard])}.")
     lines += ["", f"TOLERANCES ({units}; U = 2u; the section or joint where it is hardest)"]
     lines += [line for promise in budget.promises for line in _promise(promise, layout, means.repeats)]
     lines += ["", "WHAT CAN BE TOLD"]
@@ -58,7 +58,8 @@ def _both(length: float, layout: Layout) -> str:
     return f"{show(length, units)} ({decimal(length, units)})" if units == "in" else decimal(length, units)
 
 
-def _name(promise: Promise) -> str:
+def promise_name(promise: Promise) -> str:
+    """What a tolerance is on, in words."""
     return {"offset": "the offset", "square": "squareness", "step": "the step"}[promise.what]
 
 

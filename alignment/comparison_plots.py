@@ -25,7 +25,7 @@ if TYPE_CHECKING:
     from matplotlib.axes import Axes
     from matplotlib.figure import Figure
 
-__all__ = ["comparison_sheet", "draw_row"]
+__all__ = ["comparison_key", "comparison_sheet", "draw_row", "reach_of"]
 
 INK: Final = "#1a1a1a"
 MOVED: Final = "#d55e00"
@@ -52,7 +52,7 @@ def comparison_sheet(comparison: Comparison) -> Figure:
     most = max(len(layout.row_sections(row)) for row in layout.rows)
     width = float(np.clip(1.45 * most + 2.5, 11, 34))
     words = [line for said in sentences(comparison) for line in textwrap.wrap(said, int((width - 0.8) / 0.108))]
-    key = textwrap.wrap(_key(comparison), int((width - 0.8) / 0.074))
+    key = textwrap.wrap(comparison_key(comparison), int((width - 0.8) / 0.074))
     order = list(dict.fromkeys(name for pair in rows_across(layout) for name in pair))
     rows = order + [name for name in layout.rows if name not in order and layout.row_sections(name)]
     head, foot = 0.75 + 0.24 * len(words), 0.35 + 0.19 * len(key)
@@ -66,7 +66,7 @@ def comparison_sheet(comparison: Comparison) -> Figure:
     write(0.3, f"{layout.name}: {dated(surveys[0])} against {dated(surveys[1])}", 12)
     for k, line in enumerate(words):
         write(0.63 + 0.24 * k, line, 13, "bold")
-    reach = _reach(comparison)
+    reach = reach_of(comparison)
     for k, row in enumerate(rows):
         bottom = (foot + LANE * (len(rows) - 1 - k) + 0.55) / total
         axes = figure.add_axes((1.05 / width, bottom, 1 - 1.4 / width, (LANE - 0.95) / total))
@@ -76,7 +76,8 @@ def comparison_sheet(comparison: Comparison) -> Figure:
     return figure
 
 
-def _key(comparison: Comparison) -> str:
+def comparison_key(comparison: Comparison) -> str:
+    """What a drawing of two states shows."""
     units = comparison.layout.units
     string = "" if comparison.same_string else ", less what the string did between the surveys"
     return (
@@ -95,7 +96,7 @@ def _faces(comparison: Comparison) -> tuple[np.ndarray, np.ndarray, np.ndarray]:
     return first, second, COVERAGE * np.stack([c.u for c in change], axis=1)
 
 
-def _reach(comparison: Comparison) -> float:
+def reach_of(comparison: Comparison) -> float:
     """Largest deviation drawn. [mm]"""
     first, second, _ = _faces(comparison)
     moved = comparison.motion.moved

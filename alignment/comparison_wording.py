@@ -13,7 +13,16 @@ from alignment.survey import Survey
 from alignment.uncertainty import COVERAGE
 from alignment.wording import caution_lines, short, wrap
 
-__all__ = ["comparison_text", "dated", "in_list", "motion_words", "moved_words", "sentences"]
+__all__ = [
+    "comparison_text",
+    "dated",
+    "doubts",
+    "in_list",
+    "motion_words",
+    "move_words",
+    "moved_words",
+    "sentences",
+]
 
 LISTED = 8
 """Sections named in one sentence."""
@@ -136,7 +145,7 @@ def comparison_text(comparison: Comparison) -> str:
     lines.append(f"WHAT CHANGED, against the sections that stood still ({units}; + is away; U = 2u)")
     lines += [*_table(comparison.motion), ""]
     lines += _strings(comparison.motion)
-    lines += ["DOUBTS", *(line for text in _doubts(comparison) for line in wrap(text, "  - "))]
+    lines += ["DOUBTS", *(line for text in doubts(comparison) for line in wrap(text, "  - "))]
     return "\n".join(lines).rstrip() + "\n"
 
 
@@ -152,9 +161,9 @@ def _moves(moves: Sequence[PlannedMove], layout: Layout, after: Survey) -> list[
     ]
     for move in moves:
         row = layout.rows[layout.sections[layout.index[move.section]].row]
-        line = f"{short(move.section, width)} {move.bolt_end:<8}  {_move(move.planned, row, units):<13} "
+        line = f"{short(move.section, width)} {move.bolt_end:<8}  {move_words(move.planned, row, units):<13} "
         if not math.isnan(move.done):
-            line += f"{_move(move.done, row, units):<13} {decimal(COVERAGE * move.u, units):>5}  "
+            line += f"{move_words(move.done, row, units):<13} {decimal(COVERAGE * move.u, units):>5}  "
         lines.append(line + move.outcome)
     left = [move for move in moves if move.outcome not in (Outcome.full, Outcome.untold)]
     if left:
@@ -167,7 +176,7 @@ def _moves(moves: Sequence[PlannedMove], layout: Layout, after: Survey) -> list[
     return [*lines, ""]
 
 
-def _move(move: float, row: Row, units: Units) -> str:
+def move_words(move: float, row: Row, units: Units) -> str:
     """Amount and direction of a move, toward the string positive; nothing is ``0``."""
     amount = show(abs(move), units)
     if amount == show(0.0, units):
@@ -212,7 +221,8 @@ def _strings(motion: Motion) -> list[str]:
     return [*lines, ""] if lines else []
 
 
-def _doubts(comparison: Comparison) -> list[str]:
+def doubts(comparison: Comparison) -> list[str]:
+    """What the two surveys leave open."""
     layout, motion = comparison.layout, comparison.motion
     said = []
     if not comparison.same_string:

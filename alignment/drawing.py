@@ -297,7 +297,7 @@ def _section(
         if reading.section == section.name:
             places.setdefault(reading.place, []).append(reading.value)
     # the readings move along with the face where this is a state after moves
-    shift = train.face[i] - np.array([train.lines.at(train.middle)[i], train.lines.slope[i]])
+    shift = train.face[i] - train.adjusted.face[i]
     for place, values in places.items():
         at = start + place
         moved = shift[0] + shift[1] * (at - train.middle[i])

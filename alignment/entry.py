@@ -9,7 +9,7 @@ from __future__ import annotations
 
 import csv
 import io
-from collections.abc import Iterable, Mapping, Sequence
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, replace
 from functools import cached_property
 from typing import Final
@@ -18,7 +18,8 @@ from alignment.errors import InputError, Problem, nearest, quote
 from alignment.layout import Layout, Section
 from alignment.lengths import Units, show, show_exact
 from alignment.plausible import doubt
-from alignment.survey import LONG, Reading, Survey, is_note, parse_survey, split_rows
+from alignment.rows import is_note, split_rows, tidy
+from alignment.survey import JOINT, LONG, Reading, Survey, parse_survey
 from alignment.uncertainty import SAME
 
 __all__ = ["Ask", "Entry", "begin"]
@@ -56,6 +57,8 @@ class Entry:
         Lines of the survey's record and notes, as cells.
     asks : tuple of Ask
         All that is to be read, in the order of reading; closing readings last.
+    kept : tuple of mapping
+        Rows of a file taken up that hold no tape reading: steps at joints, and notes on points not read.
     at, furthest : int
         Which of them is asked, and how far the work has come.
     pending : Taken or None
@@ -74,6 +77,7 @@ class Entry:
     head: tuple[tuple[str, ...], ...]
     asks: tuple[Ask, ...]
     taken: tuple[Taken, ...] = ()
+    kept: tuple[Mapping[str, str], ...] = ()
     at: int = 0
     furthest: int = 0
     pending: Taken | None = None
@@ -83,7 +87,7 @@ class Entry:
     @property
     def text(self) -> str:
         """The survey file as it stands; empty while nothing has been accepted."""
-        return self._text(self.taken) if self.taken else ""
+        return self._render([*(t.cells for t in self.taken), *self.kept]) if self.taken else ""
 
     @property
     def complete(self) -> bool:
@@ -244,9 +248,6 @@ class Entry:
             f"All that was saved is in {self.source}. The same command goes on from there.",
         )
 
-    def _text(self, taken: Iterable[Taken]) -> str:
-        return self._render([t.cells for t in taken])
-
     def _render(self, rows: Sequence[Mapping[str, str]]) -> str:
         out = io.StringIO()
         writer = csv.writer(out, delimiter=self.delimiter, lineterminator="\n")
@@ -301,9 +302,9 @@ def begin(
         delimiter = "\t" if source.lower().endswith(".tsv") else ","
     head, body = [], []
     for number, row in rows:
-        cells = [cell.strip() for cell in row]
+        cells = [tidy(cell) for cell in row]
         if cells and is_note(cells[0]):
-            head.append(tuple(row))
+            head.append(tuple(cells))
         elif any(cells):
             body.append((number, cells))
     columns = _columns(body[0][1], source, body[0][0]) if body else COLUMNS
@@ -318,6 +319,7 @@ def begin(
         columns=columns,
         head=tuple(head),
         asks=tuple(_asks(layout, sections, repeats)),
+        kept=tuple(row for row in (dict(zip(columns, cells, strict=False)) for _, cells in body[1:]) if _aside(row)),
     )
     # one reading made up for the purpose shows whether what stands above the readings can be used
     first = {"section": layout.sections[0].name, "point": "entry", "reading": "1"}
@@ -339,6 +341,12 @@ def _columns(header: Sequence[str], source: str, number: int) -> tuple[str, ...]
     return (*names, *(name for name in COLUMNS if name not in names))
 
 
+def _aside(row: Mapping[str, str]) -> bool:
+    """Whether a row of a file has something in it, and no tape reading."""
+    read = row.get("reading", "")
+    return bool(read) if row.get("point", "").lower() == JOINT else bool(row.get("note")) and not read
+
+
 def _taken_up(entry: Entry, survey: Survey, body: Sequence[tuple[int, Sequence[str]]]) -> Entry:
     """An entry with the readings of a file, at the first point that is not read."""
     rows = dict(body)
@@ -347,7 +355,7 @@ def _taken_up(entry: Entry, survey: Survey, body: Sequence[tuple[int, Sequence[s
     for reading in survey.readings:
         cells = dict(zip(entry.columns, rows[reading.row], strict=False))
         told = cells.get("repeat", "")
-        repeat = 0 if reading.closing else int(told) if told else 1
+        repeat = 0 if reading.closing else max(int(told or 1), 1)
         ask = Ask(section=reading.section, place=reading.place, repeat=repeat)
         while repeat and (ask.repeat == 0 or _key(ask) in used):
             ask = replace(ask, repeat=ask.repeat + 1)

@@ -15,6 +15,7 @@ __all__ = [
     "Problem",
     "StringtrueError",
     "nearest",
+    "printable",
     "quote",
 ]
 
@@ -61,22 +62,36 @@ class InputError(StringtrueError):
     """
 
     SHOWN = 20
+    """Problems that are told; the rest are counted."""
+    LONGEST = 400
+    """Characters of one problem that are told."""
 
     def __init__(self, source: str, heading: str, problems: Iterable[Problem]) -> None:
         self.source = source
         self.problems = tuple(problems)
-        lines = [f"{source}: {heading}"]
-        lines += [f"  {where}: {what}" for where, what in self.problems[: self.SHOWN]]
+        lines = [printable(f"{source}: {heading}")]
+        for where, what in self.problems[: self.SHOWN]:
+            line = printable(f"{where}: {what}")
+            lines.append(f"  {line if len(line) <= self.LONGEST else f'{line[: self.LONGEST]}...'}")
         if len(self.problems) > self.SHOWN:
             lines.append(f"  and {len(self.problems) - self.SHOWN} more of the kind")
         super().__init__("\n".join(lines))
 
 
+def printable(text: object) -> str:
+    """Text on one line: a question mark stands for what does not print."""
+    try:
+        shown = str(text)
+    except (ValueError, RecursionError):  # a number of thousands of digits, tables thousands deep
+        return "too long to show"
+    return "".join(c if c.isprintable() else "?" for c in shown)
+
+
 def quote(text: object, limit: int = 40) -> str:
     """Text as it was read, in single quotes, on one line and cut when it is very long."""
-    shown = "".join(c if c.isprintable() else "?" for c in str(text))
+    shown = printable(text)
     if len(shown) > limit:
-        shown = f"{shown[:limit]}...' ({len(str(text))} characters)"
+        shown = f"{shown[:limit]}...' ({len(shown)} characters)"
         return f"'{shown}"
     return f"'{shown}'"
 

@@ -8,23 +8,27 @@ from __future__ import annotations
 
 import codecs
 import contextlib
+import hashlib
 import os
 import sys
 import tempfile
 from collections.abc import Iterable, Iterator, Sequence
+from itertools import zip_longest
 from pathlib import Path
 from typing import Final
 
-from alignment.errors import FileError, StringtrueError, nearest, quote
+from alignment.errors import FileError, InputError, Problem, StringtrueError, nearest, quote
 from alignment.layout import Layout
 from alignment.layout_file import parse_layout
 from alignment.panel_file import parse_panel
 from alignment.panel_readings import Panel
+from alignment.rows import Row
 from alignment.settings_file import Settings, parse_settings
-from alignment.survey import Row, Survey, parse_rows, parse_survey
+from alignment.survey import Survey, parse_rows, parse_survey
 
 __all__ = [
     "PICTURES",
+    "fingerprint",
     "make_folder",
     "read_begun",
     "read_layout",
@@ -201,6 +205,13 @@ def _read(file: Path) -> bytes:
         raise FileError(f"{file}: cannot be read: {getattr(error, 'strerror', None) or error}.") from None
 
 
+def fingerprint(path: str | Path) -> str:
+    """SHA-256 of a file in hexadecimal digits; an error for standard input, which nobody can look up again."""
+    if str(path) == "-":
+        raise FileError("standard input: a record names its files. Save what you would paste, and name that file.")
+    return hashlib.sha256(_read(Path(path))).hexdigest()
+
+
 def _read_input() -> bytes:
     """Bytes of standard input up to its end."""
     try:
@@ -237,19 +248,42 @@ def _sheet(data: bytes, file: Path) -> list[Row]:
     """Cells of the first sheet of a workbook."""
     import io
     import warnings
+    import zipfile
 
     from openpyxl import load_workbook
 
+    def cells(*, values: bool) -> list[Row]:
+        sheet = load_workbook(io.BytesIO(data), read_only=True, data_only=values).worksheets[0]
+        # the size that is written in it may be that of a whole empty sheet
+        sheet.reset_dimensions()
+        # a formula whose value is an empty text keeps the type of it
+        rows = ([("" if c.data_type == "str" else c.value) for c in row] for row in sheet.iter_rows())
+        return [(number, row) for number, row in enumerate(rows, 1) if any(cell is not None for cell in row)]
+
     try:
+        unpacked = sum(part.file_size for part in zipfile.ZipFile(io.BytesIO(data)).infolist())
+        if unpacked > LARGEST_FILE:
+            raise FileError(f"{file.name}: larger than {LARGEST_FILE // 1_000_000} MB unpacked, which no survey is.")
         with warnings.catch_warnings():
             warnings.simplefilter("ignore")
-            book = load_workbook(io.BytesIO(data), read_only=True, data_only=True)
-            sheet = book.worksheets[0]
-            return [(number, row) for number, row in enumerate(sheet.iter_rows(values_only=True), 1)]
+            found, written = cells(values=True), cells(values=False)
+    except FileError:
+        raise
     except Exception as error:  # a damaged workbook fails in the reader in many ways
         raise FileError(
             f"{file.name}: not a workbook that can be read ({type(error).__name__}). Save as CSV."
         ) from None
+    known = dict(found)
+    what = "is a formula without its value. Open the workbook in a spreadsheet and save it, or write the number."
+    problems = [
+        Problem(f"row {number}, column {at}", what)
+        for number, row in written
+        for at, (cell, value) in enumerate(zip_longest(row, known.get(number, ())), 1)
+        if cell is not None and value is None
+    ]
+    if problems:
+        raise InputError(file.name, "this survey cannot be used", problems)
+    return found
 
 
 def ready(*targets: tuple[Path | None, Sequence[str] | None], force: bool = False) -> None:

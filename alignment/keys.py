@@ -96,6 +96,9 @@ class Keys:
     def named(self, kind: str) -> dict[str, Keys]:
         """The tables ``[kind.NAME]``, by name."""
         tables = self.one(kind).table
+        for name in tables:
+            if name != " ".join(name.split()) or not name.isprintable() or not name:
+                self.wrong(f"[{kind}.{name}]", "is not a name. Leave out blanks at its ends and what does not print.")
         return {name: Keys(table, f"[{kind}.{name}]", self.problems, self.units) for name, table in tables.items()}
 
     def many(self, kind: str, *, called: str = "") -> list[Keys]:
@@ -127,7 +130,11 @@ class Keys:
         if not isinstance(value, str) or not value.strip():
             self.wrong(key, f"{quote(value)} is not a name. Write a text in quotes.")
             return default
-        return value.strip()
+        name = " ".join(value.split())
+        if not name.isprintable():
+            self.wrong(key, f"{quote(name)} holds a character that does not print. Leave it out.")
+            return default
+        return name
 
     def choice(self, key: str, options: Iterable[str], default: str = "", *, required: bool = False) -> str:
         """One of a few words."""
@@ -151,10 +158,13 @@ class Keys:
         value = self.take(key)
         if value is None:
             return default
-        if isinstance(value, bool) or not isinstance(value, int | float) or not math.isfinite(value):
+        plain = isinstance(value, int | float) and not isinstance(value, bool)
+        if not plain or value in (math.inf, -math.inf) or value != value:
             self.wrong(key, f"{quote(value)} is not a number.")
         elif not least <= value <= most:
-            self.wrong(key, f"{value:g} is not from {least:g} to {most:g}.")
+            # a whole number may be longer than any float
+            said = f"{value:g}" if abs(value) < 1e15 else quote(value)
+            self.wrong(key, f"{said} is not from {least:g} to {most:g}.")
         else:
             return float(value)
         return default
@@ -195,7 +205,8 @@ class Keys:
         value = self.take(key)
         if value is None:
             return None
-        match = re.fullmatch(r"\s*(\d{1,9}(?:\.\d{1,9})?)\s*(\S+)\s*", str(value), re.ASCII)
+        text = value if isinstance(value, str) else ""
+        match = re.fullmatch(r"\s*(\d{1,9}(?:\.\d{1,9})?)\s*(\S+)\s*", text, re.ASCII)
         if match and match[2] in units and float(match[1]) > 0:
             return float(match[1]) * units[match[2]]
         self.wrong(key, f"{quote(value)} is not a number with one of the units {', '.join(units)}.")

@@ -216,7 +216,7 @@ def _section(keys: Keys) -> Section | None:
     """One section, None where its place or length is not known."""
     before = len(keys.problems)
     name = keys.text("name", required=True)
-    if name.startswith("#"):
+    if name.lstrip(' "').startswith("#"):
         keys.wrong("name", f"{quote(name)} starts with '#', which marks a note in a survey. Begin it otherwise.")
     row = keys.text("row", required=True)
     start = keys.length("start", required=True, signed=True)
@@ -257,7 +257,8 @@ def _joints(top: Keys, sections: tuple[Section, ...]) -> tuple[Joint, ...]:
     names = [section.name for section in sections]
     # a section that cannot be used has been told of; its joints are not to blame
     listed = top.table.get("section")
-    told = [t.get("name") for t in listed if isinstance(t, dict)] if isinstance(listed, list) else []
+    said = [t.get("name") for t in listed if isinstance(t, dict)] if isinstance(listed, list) else []
+    told = [" ".join(name.split()) for name in said if isinstance(name, str)]
     neighbours = {(a.name, b.name) for a, b in pairwise(sections) if a.row == b.row}
     joints: dict[tuple[str, str], Joint] = {}
     for keys in top.many("joint"):
@@ -269,6 +270,7 @@ def _joints(top: Keys, sections: tuple[Section, ...]) -> tuple[Joint, ...]:
         if not (isinstance(pair, list) and len(pair) == 2 and all(isinstance(name, str) for name in pair)):
             keys.wrong("sections", f'{quote(pair)} is not a pair of names. Write ["operator-1", "operator-2"].')
             continue
+        pair = [" ".join(name.split()) for name in pair]
         for name in pair:
             if name not in told:
                 keys.wrong("sections", f"no section {quote(name)} in this file.{nearest(name, names)}")

@@ -131,7 +131,8 @@ def parse(
         return _number(value, units, signed=signed)
     text = value.translate(_PLAIN)
     for sign, fraction in _VULGAR.items():
-        text = text.replace(sign, f" {fraction}")
+        # blanks keep the digits beside it out of the fraction
+        text = text.replace(f"-{sign}", f"-{fraction} ").replace(sign, f" {fraction} ")
     text = " ".join(text.split()).lower()
     try:
         length = _text(text, units, mark, decimal_comma, finest)
@@ -184,7 +185,7 @@ def _text(text: str, units: Units, mark: Fraction | None, decimal_comma: bool, f
     if metric:
         return sign * (Fraction(metric["number"]) * _METRIC[metric["unit"]] + quarter)
     form = _INCH_FORM.fullmatch(text)
-    if form is None or (form["inches"] is None and form["feet"] is None):
+    if form is None or (form["inches"] is None and (form["feet"] is None or form["mark"])):
         raise LengthError(f"{_why(text)}Write for example {_EXAMPLES[units]}.")
     bare = form["mark"] is None and form["feet"] is None
     if bare and units is Units.mm and form["under"]:
@@ -297,7 +298,7 @@ def show_exact(length: float, units: Units) -> str:
     """Write a length so that it reads back the same: as `show` does where that serves, else with more decimals. [mm]"""
     text = show(length, units)
     back = parse(text, units, signed=True)
-    return text if abs(float(back) - length) < 1e-6 else decimal(length, units, places=7).rstrip("0")
+    return text if abs(float(back) - length) < 1e-8 else decimal(length, units, places=9).rstrip("0")
 
 
 def show_both(length: float, units: Units) -> str:

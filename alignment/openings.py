@@ -98,7 +98,7 @@ def openings(train: Train) -> tuple[Across, ...]:
     A face lies at its string's place plus its reading where the string hangs on its left, less it on its right. The
     places of two strings are taken as exact; where they are not told only the change along the machine is known.
     """
-    layout = train.layout
+    train, layout = train.on_string(), train.layout
     found = []
     for left, right in rows_across(layout):
         one, other = layout.rows[left], layout.rows[right]
@@ -111,8 +111,12 @@ def openings(train: Train) -> tuple[Across, ...]:
 
 
 def levels(train: Train) -> tuple[Across, ...]:
-    """How much higher one row of heights lies than the one before it, by their deviations, along the machine."""
-    layout = train.layout
+    """
+    How much higher one row of heights lies than the one before it, along the machine.
+
+    By their deviations from the strings as they hang: a line laid along each row would take the twist away.
+    """
+    train, layout = train.on_string(), train.layout
     found = []
     for left, right in pairwise(rows_of(layout, Plane.height)):
         one, other = layout.rows[left], layout.rows[right]

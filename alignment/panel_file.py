@@ -105,11 +105,14 @@ def _edges(head: Keys) -> tuple[str, str]:
     value = head.take("edges")
     if value is None:
         return "operator", "drive"
-    good = isinstance(value, list) and len(value) == 2 and all(isinstance(e, str) and e.strip() for e in value)
-    if not good or value[0] == value[1] or {"lead", "tail", "pan"} & set(value):
+    texts = isinstance(value, list) and len(value) == 2 and all(isinstance(e, str) for e in value)
+    left, right = (" ".join(e.split()) for e in value) if texts else ("", "")
+    # each names keys of [square] besides its own: lengths of the ends, and diagonals
+    keys = {left, right, "lead", "tail", "pan", f"from_{left}", f"from_{right}"}
+    if not (left and right and (left + right).isprintable() and len(keys) == 7):
         head.wrong("edges", f'{quote(value)} is no pair of edges. Write ["operator", "drive"], the left one first.')
         return "operator", "drive"
-    return value[0].strip(), value[1].strip()
+    return left, right
 
 
 def _budget(keys: Keys, default: tuple[float, float], *, zero: bool = False) -> Budget:

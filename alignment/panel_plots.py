@@ -29,7 +29,7 @@ if TYPE_CHECKING:
     from matplotlib.axes import Axes
     from matplotlib.figure import Figure
 
-__all__ = ["draw_bow", "panel_sheet"]
+__all__ = ["SIDE_VIEW", "draw_bow", "panel_key", "panel_sheet"]
 
 SIDE_VIEW: Final = 1.5
 
@@ -51,7 +51,7 @@ def panel_sheet(result: PanelResult) -> Figure:
     words = [line for text in meanings(result) for line in textwrap.wrap(text, 136, subsequent_indent="    ")]
     head = textwrap.wrap(verdict_line(result), 96)
     scale, factor = plan_scale(result)
-    foot = textwrap.wrap(_key(result, factor), 150)
+    foot = textwrap.wrap(panel_key(result, factor), 150)
     views = PLAN + (SIDE_VIEW if result.bow else 0)
     top = 0.45 + 0.27 * len(head) + 0.2 * len(words) + 0.25
     total = top + views + 0.25 + 0.17 * len(foot)
@@ -126,7 +126,8 @@ def draw_bow(axes: Axes, result: PanelResult, bow: Curve) -> Axes:
     return axes
 
 
-def _key(result: PanelResult, factor: float) -> str:
+def panel_key(result: PanelResult, factor: float) -> str:
+    """What a drawing of a panel shows, by what factor, and the limits in it with their sources."""
     wide = BODY / (result.panel.width * along_paper(result))
     told = (
         f"From above. Departures from straight and square are drawn {factor:g} times larger than lengths along the "

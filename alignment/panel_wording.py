@@ -11,9 +11,21 @@ from alignment.quadrilateral import Known
 from alignment.uncertainty import COVERAGE, Verdict
 from alignment.wording import counted, short, wrap
 
-__all__ = ["limit_words", "meanings", "panel_text", "panel_title", "verdict_line", "verdict_words"]
+__all__ = [
+    "LESS_NOMINAL",
+    "doubts",
+    "limit_words",
+    "meanings",
+    "panel_text",
+    "panel_title",
+    "slip_words",
+    "table_rows",
+    "verdict_line",
+    "verdict_words",
+]
 
 _ROW = 34
+LESS_NOMINAL = "Lengths, widths and legs are told as measured less nominal."
 
 
 def panel_title(result: PanelResult) -> str:
@@ -41,17 +53,18 @@ def verdict_line(result: PanelResult) -> str:
 def panel_text(result: PanelResult) -> str:
     """The whole answer as text."""
     lines = [*wrap(panel_title(result)), *wrap(verdict_line(result)), ""]
-    slip = _slip(result)
+    slip = slip_words(result)
     if slip:
         lines += ["READ THESE AGAIN FIRST", *wrap(slip, "  - "), ""]
     lines += ["WHAT IT MEANS", *(line for text in meanings(result) for line in wrap(text, "  - ")), ""]
     lines += _table(result)
     lines += _limits(result)
-    lines += ["DOUBTS", *(line for text in _doubts(result) for line in wrap(text, "  - "))]
+    lines += ["DOUBTS", *(line for text in doubts(result) for line in wrap(text, "  - "))]
     return "\n".join(lines).rstrip() + "\n"
 
 
-def _slip(result: PanelResult) -> str:
+def slip_words(result: PanelResult) -> str:
+    """What seems misread among the lengths for square; empty where nothing does."""
     square, panel = result.square, result.panel
     slip = square.corners.slip if square else None
     if square is None or slip is None:
@@ -209,10 +222,23 @@ def _signed(known: Known, units: Units) -> str:
 
 
 def _table(result: PanelResult) -> list[str]:
-    """Everything measured; lengths as fractions, U as decimals, twist and waves in their own units."""
     units = result.panel.units
     lines = [f"MEASURED ({units} unless said; U = 2u)"]
     lines.append(f"{'':<{_ROW}} {'value':>8} {'U':>7} {'limit':>11}  verdict")
+    for name, value, u, limit, verdict in table_rows(result):
+        lines.append(f"{short(name, _ROW)} {value:>8} {u:>7} {limit:>11}  {verdict}".rstrip())
+    if any(name.split()[0] == "width" or "leg at" in name or "length" in name for name, _ in result.findings):
+        lines.append(LESS_NOMINAL)
+    return [*lines, ""]
+
+
+def table_rows(result: PanelResult) -> list[tuple[str, str, str, str, str]]:
+    """
+    Name, value, U, limit and verdict of everything measured.
+
+    Lengths as fractions, U as decimals, twist and waves in their own units.
+    """
+    units, rows = result.panel.units, []
     names = {"camber": _arc_name("camber", result.camber, units), "bow": _arc_name("bow", result.bow, units)}
     names["strip camber"] = _arc_name("strip camber", result.strip, units)
     for name, finding in result.findings:
@@ -223,12 +249,9 @@ def _table(result: PanelResult) -> list[str]:
             plain = name in names or name.startswith(("square", "waves"))
             value = show(abs(finding.value) if plain else finding.value, units, signed=not plain)
             u = decimal(COVERAGE * finding.u, units)
-        label = short(names.get(name, name) + own, _ROW)
-        limit, verdict = _limit_cell(finding, units, plain=bool(own)), verdict_words(finding)
-        lines.append(f"{label} {value:>8} {u:>7} {limit:>11}  {verdict}".rstrip())
-    if any(name.split()[0] == "width" or "leg at" in name or "length" in name for name, _ in result.findings):
-        lines.append("Lengths, widths and legs are told as measured less nominal.")
-    return [*lines, ""]
+        limit = _limit_cell(finding, units, plain=bool(own))
+        rows.append((names.get(name, name) + own, value, u, limit, verdict_words(finding)))
+    return rows
 
 
 def _own_unit(name: str, finding: Finding) -> str:
@@ -281,7 +304,7 @@ def _limits(result: PanelResult) -> list[str]:
     return [*lines, ""]
 
 
-def _doubts(result: PanelResult) -> list[str]:
+def doubts(result: PanelResult) -> list[str]:
     """What the readings leave open, and what was not measured."""
     panel, square = result.panel, result.square
     said = []

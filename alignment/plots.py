@@ -34,7 +34,7 @@ from alignment.wording import by_section, doubted, step_lines, summary
 if TYPE_CHECKING:
     from matplotlib.figure import Figure
 
-__all__ = ["FILL", "INK", "render", "train_pictures", "train_sheet"]
+__all__ = ["FILL", "INK", "render", "train_key", "train_pictures", "train_sheet"]
 
 LISTED: Final = 8
 """Sections whose moves are written out on the sheet."""
@@ -95,7 +95,7 @@ def train_sheet(solution: Solution, plane: Plane = Plane.side) -> Figure:
     moving = any(layout.sections[layout.index[step.section]].row in lanes for step in solution.plan.steps)
     scale = scale_for(solution, lanes, width - 1.2)
     small = int((width - 0.8) / 0.071)
-    key = textwrap.wrap(_key(solution, scale, width - 1.2, moving), small)
+    key = textwrap.wrap(train_key(solution, scale, width - 1.2, moving), small)
     cautions = textwrap.wrap(" ".join((*CAUTIONS, LIMITS)), small) if moving else []
     panel = height_of(lanes) + 0.75
     foot = 0.3 + 0.18 * (len(key) + len(cautions) + bool(cautions))
@@ -139,8 +139,10 @@ def _words(solution: Solution, width: float, lanes: Mapping[str, Lane]) -> list[
             lines += [(line, True) for line in textwrap.wrap(f"Before moving: {flag.message}", bold)]
 
     layout, doubts = solution.layout, doubted(solution)
-    groups = by_section([s for s in solution.plan.steps if layout.sections[layout.index[s.section]].row in lanes])
-    for number, steps in enumerate(groups[:LISTED], 1):
+    # numbered as in the printed list and at the arrows, whichever plane they are of
+    numbered = enumerate(by_section(solution.plan.steps), 1)
+    groups = [(n, s) for n, s in numbered if layout.sections[layout.index[s[0].section]].row in lanes]
+    for number, steps in groups[:LISTED]:
         action, *readings = step_lines(steps, layout)
         again = "if it still reads so when read again, " if steps[0].section in doubts else ""
         do = f"{'First: ' if number == 1 else ''}{number}  {steps[0].section}: {again}{action}."
@@ -168,7 +170,8 @@ def _verdict_words(state: State, lanes: Mapping[str, Lane]) -> str:
     return f"Out: {', '.join(out)}" if len(out) <= 6 else f"{len(out)} of {len(shown)} sections out"
 
 
-def _key(solution: Solution, scale: float, paper: float, moving: bool) -> str:
+def train_key(solution: Solution, scale: float, paper: float, moving: bool) -> str:
+    """What a drawing of a train shows, and by what factor; `paper` is its width [inches], `scale` [inches per mm]."""
     layout = solution.layout
     t, units = layout.tolerance, layout.units
     factor = scale / (paper / span_of(solution.train)[2])

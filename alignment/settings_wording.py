@@ -9,9 +9,9 @@ from alignment.lengths import INCH, Units, decimal, show
 from alignment.settings import SHEAR_SOURCE, SettingState, judge_settings, overall
 from alignment.settings_file import Settings
 from alignment.uncertainty import COVERAGE, Verdict
-from alignment.wording import caution_lines, counted, short, wrap
+from alignment.wording import caution_lines, counted, short, verdict_words, wrap
 
-__all__ = ["settings_text"]
+__all__ = ["clearance_words", "doubts", "feeler_words", "settings_text", "summary", "table_rows", "to_do"]
 
 WAYS = {"guide": ("close", "open"), "gap": ("close", "open"), "shear": ("close", "open"), "die": ("reduce", "increase")}
 """What to do about a setting that is larger than wanted, and about one that is smaller."""
@@ -24,25 +24,26 @@ def settings_text(settings: Settings) -> str:
     told = [f"{key} {settings.record[key]}" for key in ("taken", "by") if key in settings.record]
     lines = wrap(f"{settings.name}, {settings.source}" + (f", {' '.join(told)}" if told else ""))
     out = [s for s in states if s.verdict is not None and not s.verdict.is_in]
-    lines += [f"Verdict: {overall(states)}. {_summary(len(out), states)}", ""]
+    lines += [f"Verdict: {overall(states)}. {summary(len(out), states)}", ""]
     if out:
         lines += ["BEFORE ANYTHING IS SET", *caution_lines(), "", "SET THESE"]
-        lines += [line for s in out for line in wrap(f"{s.setting.name}: {_do(s, settings.units)}", "  - ")]
+        lines += [line for s in out for line in wrap(f"{s.setting.name}: {to_do(s, settings.units)}", "  - ")]
         lines.append("")
     feelers = [s for s in states if s.feeler]
     if feelers:
         lines.append("A FEELER-GAUGE JOB")
-        lines += [line for s in feelers for line in wrap(_feeler(s, settings.units), "  - ")]
+        lines += [line for s in feelers for line in wrap(feeler_words(s, settings.units), "  - ")]
         lines.append("")
     lines += [f"SETTINGS ({settings.units}; off is measured less wanted; U = 2u)", *_table(states, settings.units), ""]
     lines += _clearances(settings, states)
-    doubts = _doubts(settings, states)
-    if doubts:
-        lines += ["DOUBTS", *(line for text in doubts for line in wrap(text, "  - "))]
+    said = doubts(settings, states)
+    if said:
+        lines += ["DOUBTS", *(line for text in said for line in wrap(text, "  - "))]
     return "\n".join(lines).rstrip() + "\n"
 
 
-def _summary(out: int, states: tuple[SettingState, ...]) -> str:
+def summary(out: int, states: tuple[SettingState, ...]) -> str:
+    """How many settings are out of how many judged."""
     judged = sum(s.verdict is not None for s in states)
     rest = f" {counted(len(states) - judged, 'setting')} not judged." if judged < len(states) else ""
     if not judged:
@@ -59,7 +60,8 @@ def _length(length: float, worth: Tape | None, units: Units, *, signed: bool = F
     return decimal(length, units, signed=signed, places=1 if worth.mark > 0.099 else 3 if worth.mark < 0.0099 else 2)
 
 
-def _do(s: SettingState, units: Units) -> str:
+def to_do(s: SettingState, units: Units) -> str:
+    """What to do about a setting that is out."""
     judged, found = s.judged, s.setting.found
     if judged is None or found is None:
         return ""
@@ -73,7 +75,8 @@ def _do(s: SettingState, units: Units) -> str:
     return f"{more if judged.value > 0 else less} it by {amount}, to {stop}{sure}."
 
 
-def _feeler(s: SettingState, units: Units) -> str:
+def feeler_words(s: SettingState, units: Units) -> str:
+    """What is to be measured with feeler gauges, and why."""
     low, high = (decimal(s.wanted + sign * s.tolerance, units, places=_fine(units)) for sign in (-1, 1))
     found = s.setting.found
     why = (
@@ -98,25 +101,32 @@ def _fine(units: Units) -> int:
 def _table(states: tuple[SettingState, ...], units: Units) -> list[str]:
     width = min(max([len(s.setting.name) for s in states] + [7]), 24)
     lines = [f"{'setting':<{width}} {'wanted':>9} {'tol.':>7} {'measured':>9} {'off':>8} {'U':>7}  verdict"]
+    for name, wanted, tolerance, measured, off, u, verdict in table_rows(states, units):
+        line = f"{short(name, width)} {wanted:>9} {tolerance:>7}"
+        line += f" {measured:>9} {off:>8} {u:>7}  {verdict}" if measured else f" {verdict:>12}"
+        lines.append(line)
+    return lines
+
+
+def table_rows(states: tuple[SettingState, ...], units: Units) -> list[tuple[str, ...]]:
+    """Name, wanted value, tolerance, measured, off, U and verdict of each setting; blank where there is none."""
+    rows: list[tuple[str, ...]] = []
     for s in states:
         found = s.setting.found
         worth = found.worth if found else None
         fine = s.setting.kind == "shear"
-        cells = [
+        wanted, tolerance = (
             decimal(length, units, places=_fine(units)) if fine else _length(length, worth, units)
             for length in (s.wanted, s.tolerance)
-        ]
-        line = f"{short(s.setting.name, width)} {cells[0]:>9} {cells[1]:>7}"
-        if found is not None and s.judged is not None:
-            line += f" {_length(found.value, worth, units):>9} {_length(s.judged.value, worth, units, signed=True):>8}"
-            line += f" {_u(s.judged.expanded, worth, units):>7}  {_verdict(s)}"
-        elif found is not None:
-            line += f" {_length(found.value, worth, units):>9} {'':>8} {_u(COVERAGE * found.u, worth, units):>7}"
-            line += "  not judged"
-        else:
-            line += f" {'not measured':>12}"
-        lines.append(line)
-    return lines
+        )
+        measured, off, u, verdict = "", "", "", "not measured"
+        if found is not None:
+            measured, verdict = _length(found.value, worth, units), "not judged"
+            u = _u(s.judged.expanded if s.judged else COVERAGE * found.u, worth, units)
+            if s.judged is not None:
+                off, verdict = _length(s.judged.value, worth, units, signed=True), verdict_words(s.judged)
+        rows.append((s.setting.name, wanted, tolerance, measured, off, u, verdict))
+    return rows
 
 
 def _u(expanded: float, worth: Tape | None, units: Units) -> str:
@@ -124,24 +134,21 @@ def _u(expanded: float, worth: Tape | None, units: Units) -> str:
     return decimal(expanded, units, places=_fine(units) if fine else None)
 
 
-def _verdict(s: SettingState) -> str:
-    if s.judged is None:
-        return ""
-    verdict = s.judged.verdict
-    return str(verdict) if verdict.sure else f"{verdict!s:<4} {100 * s.judged.p_in:3.0f}%"
-
-
 def _clearances(settings: Settings, states: tuple[SettingState, ...]) -> list[str]:
-    """The strip and what it has between the guides."""
+    first, *others = clearance_words(settings, states) or [""]
+    lines = [f"STRIP AND GUIDES: {first}", *(line for text in others for line in wrap(text, "  - ")), ""]
+    return lines if first else []
+
+
+def clearance_words(settings: Settings, states: tuple[SettingState, ...]) -> list[str]:
+    """The strip, and what it has between the guides; empty where either is not told."""
     best, units = settings.strip.best, settings.units
     if best is None or not any(s.setting.kind == "guide" for s in states):
         return []
     found = settings.strip.found
     how = "measured" if found else "nominal"
     worth = found.worth if found else None
-    lines = [
-        f"STRIP AND GUIDES: strip {_length(best[0], worth, units)} {units} ({how}, U {_u(2 * best[1], worth, units)})"
-    ]
+    words = [f"strip {_length(best[0], worth, units)} {units} ({how}, U {_u(2 * best[1], worth, units)})"]
     for s in states:
         if s.clearance is not None and s.setting.found is not None:
             value, expanded = s.clearance.value, s.clearance.expanded
@@ -152,11 +159,12 @@ def _clearances(settings: Settings, states: tuple[SettingState, ...]) -> list[st
                 said += ": the strip is wider than the guides and will buckle or climb"
             elif value < expanded:
                 said += ": the strip may not fit, as far as this can tell"
-            lines += wrap(said + ".", "  - ")
-    return [*lines, ""]
+            words.append(f"{said}.")
+    return words
 
 
-def _doubts(settings: Settings, states: tuple[SettingState, ...]) -> list[str]:
+def doubts(settings: Settings, states: tuple[SettingState, ...]) -> list[str]:
+    """What the measurements leave open."""
     units, said = settings.units, []
     if any(s.verdict is not None and not s.verdict.sure for s in states):
         said.append(

@@ -287,6 +287,16 @@ class _Lengths:
                 | {"places": [{"x": self(o.x), "higher": self(o.opening), "u": self(o.u)} for o in across.places]}
                 for across in state.levels
             ],
+            "straightness": [
+                {
+                    "row": s.row,
+                    "minimum_zone": self(s.minimum_zone),
+                    "least_squares": self(s.least_squares),
+                    "u": None if s.u is None else self(s.u),
+                    "over": self(s.over),
+                }
+                for s in state.straightness
+            ],
             "verdict": str(state.verdict),
         }
 

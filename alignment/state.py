@@ -5,6 +5,7 @@ from __future__ import annotations
 from dataclasses import dataclass
 
 from alignment.openings import Across, levels, openings
+from alignment.straightness import RowStraightness, straightness
 from alignment.train import Train
 from alignment.uncertainty import COVERAGE, Verdict, conformance_probability, verdict, worst
 
@@ -106,6 +107,7 @@ class State:
     """Clear distance between facing rows."""
     levels: tuple[Across, ...]
     """How much higher a row of heights lies than the one before it."""
+    straightness: tuple[RowStraightness, ...]
 
     @property
     def verdict(self) -> Verdict:
@@ -156,4 +158,10 @@ def judge(train: Train) -> State:
         )
         for joint, value, u in zip(train.layout.joints, steps.value, steps.u, strict=True)
     ]
-    return State(sections=tuple(sections), joints=tuple(joints), openings=openings(train), levels=levels(train))
+    return State(
+        sections=tuple(sections),
+        joints=tuple(joints),
+        openings=openings(train),
+        levels=levels(train),
+        straightness=straightness(train),
+    )

@@ -4,9 +4,10 @@ from __future__ import annotations
 
 from pathlib import Path
 
-from alignment import files, plots, wording
+from alignment import files, panel_plots, plots, report, typesetting, wording
 from alignment.errors import FileError
 from alignment.lengths import Units
+from alignment.panel import measure
 from alignment.solution import Solution, solve
 
 __all__ = ["tell"]
@@ -32,31 +33,52 @@ def tell(folder: Path | None, units: Units, *, force: bool = False) -> str:
     """
     samples = files.sample_folder()
     suffix = "-mm" if units is Units.mm else ""
-    names = [f"machine{suffix}.toml", *(f"{day}{suffix}.csv" for day in ("before-move", "as-found", "as-left"))]
-    layout = files.read_layout(samples / names[0])
-    before, found, left = (solve(layout, files.read_survey(samples / name, layout)) for name in names[1:])
+    machine, tray, settings = (f"{name}{suffix}.toml" for name in ("machine", "tray", "settings"))
+    days = [f"{day}{suffix}.csv" for day in ("before-move", "as-found", "as-left")]
+    layout = files.read_layout(samples / machine)
+    before, found, left = (solve(layout, files.read_survey(samples / name, layout)) for name in days)
+    panel = measure(files.read_panel(samples / tray))
+    papers = report.Papers(
+        layout=samples / machine,
+        survey=samples / days[1],
+        after=samples / days[2],
+        panel=samples / tray,
+        settings=samples / settings,
+    )
+    job = report.gather(papers)
+    made: dict[str, bytes | str] = {name: files.read_text(samples / name) for name in (machine, *days, tray, settings)}
+    made |= {
+        "train.png": plots.render(plots.train_sheet(found), ".png"),
+        "tray.png": plots.render(panel_plots.panel_sheet(panel), ".png"),
+        "report.pdf": report.render(job, typesetting.paper_for(units), typesetting.today()),
+    }
     place = _folder(folder)
-    targets = [place / name for name in (*names, "train.png")]
     if place.exists():
-        files.ready(*((target, None) for target in targets), force=force)
+        files.ready(*((place / name, None) for name in made), force=force)
     else:
         files.make_folder(place)
-    for name, target in zip(names, targets, strict=False):
-        files.write_whole(target, files.read_text(samples / name), force=force)
-    files.write_whole(targets[-1], plots.render(plots.train_sheet(found), ".png"), force=force)
+    for name, data in made.items():
+        files.write_whole(place / name, data, force=force)
     lines = [
         "Marram Cold Rooms (invented) dragged its tray former to another bay.",
         "Since then trays sweep toward the drive side and oil-can.",
         f"  {_day(before)}  before the move: {before.verdict}",
         f"  {_day(found)}  as found after it: {found.verdict}, read quickly (each end once)",
+        f"  {panel.panel.record['taken']}  a tray: {panel.verdict}",
         f"  {_day(left)}  as left after the cure: {left.verdict}, read with care",
         "",
         "This is what the survey as found says. To see it again, type:",
         f"  cd {place}",
-        f"  stringtrue solve {names[0]} {names[2]} --plot train.svg",
+        f"  stringtrue solve {machine} {days[1]} --plot train.svg",
         "",
+        wording.solution_text(found),
+        f"Left in {place}:",
+        "  train.png   the train as read and after the moves",
+        "  tray.png    the tray as measured",
+        "  report.pdf  the record to sign, as found and as left",
+        "  and the files that they are made from.",
     ]
-    return "\n".join(lines) + "\n" + wording.solution_text(found) + f"\nThe picture is {targets[-1]}\n"
+    return "\n".join(lines) + "\n"
 
 
 def _day(solution: Solution) -> str:

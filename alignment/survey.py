@@ -7,28 +7,28 @@ them. Everything wrong in the rows is told at once.
 
 from __future__ import annotations
 
-import csv
 import datetime
-import io
-from collections.abc import Iterable, Iterator, Mapping, Sequence
+import re
+from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass, replace
-from typing import Any, Final
+from typing import Final
 
 from alignment.errors import InputError, LengthError, Problem, nearest, quote
 from alignment.layout import Layout, Section, Tape
 from alignment.lengths import FINEST_U, TAPE_FINEST, Units, parse
+from alignment.rows import Cell, Row, is_note, split_rows, swallowed, tidy
 from alignment.uncertainty import reading_u
 
-__all__ = ["LONG", "Reading", "StepReading", "Survey", "is_note", "parse_rows", "parse_survey", "split_rows"]
+__all__ = ["JOINT", "LONG", "Reading", "StepReading", "Survey", "parse_rows", "parse_survey"]
 
 POINTS: Final = ("entry", "mid", "exit")
 JOINT: Final = "joint"
 """Stands for a point where a step is read at a section's joint with the next one downstream."""
 CLOSE: Final = ("close", "closing")
+WORTH: Final = ("mark", "set", "tilt", "zero", "units")
+"""Lines of the record on which readings hang."""
 LONG: Final = ("section", "point", "reading", "repeat", "note", "u")
 WIDE: Final = ("section", *POINTS, JOINT, "repeat", "note", "u")
-Cell = Any
-Row = tuple[int, Sequence[Cell]]
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -104,33 +104,6 @@ def parse_survey(text: str, layout: Layout, source: str = "survey") -> Survey:
     return parse_rows(rows, layout, source, decimal_comma=delimiter == ";")
 
 
-def split_rows(text: str, source: str = "survey") -> tuple[str, Iterator[Row]]:
-    """Character between the columns of a table, told by its header, and its rows with their numbers."""
-    header = next((line for line in text.splitlines() if line.strip() and not is_note(line)), "")
-    delimiter = "\t" if "\t" in header else ";" if ";" in header else ","
-    return delimiter, _rows(text, delimiter, source)
-
-
-def is_note(cell: Cell) -> bool:
-    """Whether a row that starts with this cell is a note or a line of the record."""
-    return isinstance(cell, str) and cell.lstrip(' "').startswith("#")
-
-
-def _rows(text: str, delimiter: str, source: str) -> Iterator[Row]:
-    reader = csv.reader(io.StringIO(text, newline=""), delimiter=delimiter, strict=True)
-    first = 1
-    while True:
-        try:
-            row = next(reader)
-        except StopIteration:
-            return
-        except csv.Error as error:
-            what = f"{error}. Look for a quote mark that is not closed."
-            raise InputError(source, "this is no table", [Problem(f"row {first}", what)]) from None
-        yield first, row
-        first = reader.line_num + 1
-
-
 def parse_rows(rows: Iterable[Row], layout: Layout, source: str, *, decimal_comma: bool = False) -> Survey:
     """
     Read a survey from the rows of a table.
@@ -153,17 +126,22 @@ def parse_rows(rows: Iterable[Row], layout: Layout, source: str, *, decimal_comm
     """
     record: dict[str, str] = {}
     body: list[Row] = []
+    problems: list[Problem] = []
     for number, row in rows:
-        cells = [_tidy(cell) for cell in row]
+        cells = [tidy(cell) for cell in row]
+        problems += swallowed(number, row, layout.index)
         if cells and is_note(cells[0]):
             key, colon, value = ", ".join(str(c) for c in cells if c != "").strip('"').lstrip("# ").partition(":")
-            if colon and value.strip():
-                record[key.strip().lower()] = value.strip()
+            key, value = key.strip().lower(), value.strip()
+            if key in WORTH and record.get(key, value) != value:
+                problems.append(Problem(f"row {number}, # {key}", "stands twice, not alike. Leave one out."))
+            if colon and value:
+                record[key] = value
         elif any(cell != "" for cell in cells):
             body.append((number, cells))
     if not body:
         raise InputError(source, "no readings", [Problem("row 1", f"the file is empty. Expected {_EXPECTED}.")])
-    table = _Table(layout, source, record, decimal_comma)
+    table = _Table(layout, source, record, decimal_comma, problems)
     readings = table.read(body)
     if table.problems:
         count = len(table.problems)
@@ -172,32 +150,29 @@ def parse_rows(rows: Iterable[Row], layout: Layout, source: str, *, decimal_comm
         )
         raise InputError(source, heading, table.problems)
     if not readings:
-        raise InputError(source, "no readings", [Problem("rows", f"all readings are blank. Expected {_EXPECTED}.")])
+        none = "steps alone do not tell where a section stands" if table.steps else "all readings are blank"
+        raise InputError(source, "no readings", [Problem("rows", f"{none}. Expected {_EXPECTED}.")])
     return Survey(source=source, readings=tuple(readings), tape=table.tape, steps=tuple(table.steps), record=record)
 
 
 _EXPECTED: Final = "columns section,point,reading, or section,entry,exit"
 
 
-def _tidy(cell: Cell) -> Cell:
-    """Cell without blanks; text where it is empty; whole numbers that a spreadsheet keeps as floats made whole."""
-    if cell is None:
-        return ""
-    if isinstance(cell, str):
-        return cell.strip()
-    if isinstance(cell, float) and cell.is_integer():
-        return int(cell)
-    return cell
-
-
 class _Table:
     """The rows of one survey file being read: what they need to know, and the problems found."""
 
-    def __init__(self, layout: Layout, source: str, record: Mapping[str, str], decimal_comma: bool) -> None:
+    def __init__(
+        self,
+        layout: Layout,
+        source: str,
+        record: Mapping[str, str],
+        decimal_comma: bool,
+        problems: Iterable[Problem] = (),
+    ) -> None:
         self.layout = layout
         self.source = source
         self.decimal_comma = decimal_comma
-        self.problems: list[Problem] = []
+        self.problems: list[Problem] = list(problems)
         self.columns: dict[str, int] = {}
         self.steps: list[StepReading] = []
         self.units = layout.units
@@ -218,7 +193,7 @@ class _Table:
         if isinstance(value, datetime.date | datetime.time):
             self._wrong(where, f"{quote(value)} is a date: the spreadsheet took a fraction for one. Format it as text.")
             return None
-        mark = parse(repr(self.tape.mark), Units.mm) if marks else None
+        mark = parse(self.tape.mark, Units.mm) if marks else None
         try:
             comma = self.decimal_comma
             return float(parse(value, self.units, mark=mark, signed=signed, decimal_comma=comma, finest=finest))
@@ -237,12 +212,9 @@ class _Table:
                 elif length is not None:
                     self._wrong(f"# {key}", "a mark is more than nothing.")
         if "tilt" in record:
-            try:
-                tilt = float(record["tilt"].removesuffix("degrees").removesuffix("deg").strip())
-            except ValueError:
-                tilt = -1.0
-            if 0 <= tilt <= 30:
-                tape = replace(tape, tilt=tilt)
+            told = re.fullmatch(r"(\d{1,2}(?:\.\d*)?|\.\d+)\s*(?:deg|degrees)?", record["tilt"], re.ASCII)
+            if told and float(told[1]) <= 30:
+                tape = replace(tape, tilt=float(told[1]))
             else:
                 self._wrong("# tilt", f"{quote(record['tilt'])} is not from 0 to 30 degrees.")
         return tape
@@ -359,14 +331,15 @@ class _Table:
         if name == "":
             self._wrong(f"row {number}, section", "is blank. Write the section's name on each row.")
         else:
-            guess = nearest(name, self.layout.index)
+            # names like it are looked for as long as they are shown: that takes its time in a large layout
+            guess = nearest(name, self.layout.index) if len(self.problems) < InputError.SHOWN else ""
             self._wrong(f"row {number}, section", f"{quote(name)} is not in {self.layout.source}.{guess}")
         return None
 
     def _closing(self, repeat: Cell, number: int) -> bool:
         if str(repeat).lower() in CLOSE:
             return True
-        if repeat != "" and not (str(repeat).isascii() and str(repeat).isdigit()):
+        if repeat != "" and not re.fullmatch(r"\d{1,6}", str(repeat), re.ASCII):
             self._wrong(f"row {number}, repeat", f"{quote(repeat)} is neither a count nor 'close'.")
         return False
 

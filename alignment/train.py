@@ -133,11 +133,13 @@ class Train:
         zero = np.zeros((len(self.start), 2))
         zero[:, 0] = self.zero
         found = [zero]
-        sags = string_sags(self.layout)
-        for string in dict.fromkeys(sag for sag in sags if sag is not None):
-            own = np.array([sag is string for sag in sags])[:, None]
-            shape = np.stack([string.at(self.middle), string.slope_at(self.middle)], axis=1)
-            found.append(own * shape * string.share_u)
+        rows = [self.layout.rows[s.row] for s in self.layout.sections]
+        sags = {row.string: sag for row, sag in zip(rows, string_sags(self.layout), strict=True) if sag is not None}
+        for name, sag in sags.items():
+            # what is too much from above is too little from below
+            way = [0.0 if row.string != name else -1.0 if row.side == "below" else 1.0 for row in rows]
+            shape = np.stack([sag.at(self.middle), sag.slope_at(self.middle)], axis=1)
+            found.append(np.array(way)[:, None] * shape * sag.share_u)
         return np.array(found)
 
     @cached_property
@@ -289,7 +291,8 @@ class Train:
         """
         The train seen from lines chosen by the planner: shift at the zero mark [mm] and slope of each string.
 
-        A line that may be put anywhere takes up the tape's zero, which is left out of the uncertainties.
+        A line that may be put anywhere takes up the tape's zero, which is left out of the uncertainties; not so where
+        rows see one string from both sides.
         """
         datum, rows = self.datum, self.layout.rows
         relative = len(datum.value)
@@ -297,9 +300,16 @@ class Train:
         chosen = np.array([number for pair in lines.values() for number in pair])
         value = np.concatenate([datum.value, chosen])
         blank = np.zeros((len(chosen), *datum.weight.shape[1:]))
-        shift = np.array([order[rows[s.row].string] for s in self.layout.sections])
+        # a string of which nothing was measured has no line
+        shift = np.array([order.get(rows[s.row].string, -1) for s in self.layout.sections])
         weight = np.concatenate([datum.weight, blank])
-        return replace(self, line=Line.free, zero=0.0, datum=replace(datum, value=value, weight=weight, shift=shift))
+        zero = self.zero if (datum.sign < 0).any() else 0.0
+        return replace(self, line=Line.free, zero=zero, datum=replace(datum, value=value, weight=weight, shift=shift))
+
+    def on_string(self) -> Train:
+        """The train seen from its strings as they hang, whatever line deviations are taken from."""
+        datum = replace(self.datum, shift=np.full_like(self.datum.shift, -1))
+        return replace(self, line=Line.string, zero=self.survey.tape.zero, datum=datum)
 
 
 def fit_train(layout: Layout, survey: Survey, *, line: Line = Line.string) -> Train:

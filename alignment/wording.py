@@ -20,15 +20,19 @@ from alignment.uncertainty import SAME, Verdict
 
 __all__ = [
     "WIDTH",
+    "across_words",
     "by_section",
     "caution_lines",
     "counted",
     "doubted",
+    "doubts",
     "lines_text",
+    "missed_words",
     "short",
     "solution_text",
     "step_lines",
     "summary",
+    "verdict_words",
     "wrap",
 ]
 
@@ -212,11 +216,7 @@ def _missed(plan: Plan, layout: Layout) -> list[str]:
     lines = []
     if plan.missed:
         lines.append("NOT BROUGHT IN")
-        for miss in plan.missed:
-            by = show_both(miss.by, layout.units)
-            lines += wrap(
-                f"{miss.where}, {miss.what}: still {by} {layout.units} beyond tolerance ({miss.why}).", "  - "
-            )
+        lines += [line for text in missed_words(plan, layout) for line in wrap(text, "  - ")]
         lines.append("")
     if plan.beyond_band:
         names = ", ".join(plan.beyond_band)
@@ -225,13 +225,21 @@ def _missed(plan: Plan, layout: Layout) -> list[str]:
     return lines
 
 
+def missed_words(plan: Plan, layout: Layout) -> list[str]:
+    """What the plan does not bring in, and by how much."""
+    return [
+        f"{m.where}, {m.what}: still {show_both(m.by, layout.units)} {layout.units} beyond tolerance ({m.why})."
+        for m in plan.missed
+    ]
+
+
 def _standing(layout: Layout, heading: str) -> str:
     t, units = layout.tolerance, layout.units
     limits = f"offset {show(t.offset, units)}, square {show(t.square, units)}"
     return f"{heading} ({units}; tolerance: {limits}; U = 2u)"
 
 
-def _verdict(judged: Judged) -> str:
+def verdict_words(judged: Judged) -> str:
     """Verdict, with the probability of being in where the tape leaves it open."""
     sure = judged.verdict.sure
     return str(judged.verdict) if sure else f"{judged.verdict!s:<4} {100 * judged.p_in:3.0f}%"
@@ -258,13 +266,17 @@ def _table(state: State, layout: Layout, only: set[str] | None = None) -> list[s
             lines.append(f"  {pair}: not measured")
         else:
             step = f"{show(joint.step.value, units, signed=True):>7} {decimal(joint.step.expanded, units):>6}"
-            lines.append(f"  {short(pair, 36)} {step}  {_verdict(joint.step)}")
+            lines.append(f"  {short(pair, 36)} {step}  {verdict_words(joint.step)}")
     return lines
 
 
 def _across(state: State, layout: Layout) -> list[str]:
-    """Openings between rows and levels of rows, from one end of the machine to the other."""
-    units, lines = layout.units, []
+    return [line for text in across_words(state, layout) for line in wrap(text, rest="  ")]
+
+
+def across_words(state: State, layout: Layout) -> list[str]:
+    """Openings between rows, levels of rows and how straight each is, from one end of the machine to the other."""
+    units, said = layout.units, []
     for across in state.openings:
         first, last = across.places[0], across.places[-1]
         taper = Judged(value=across.change, u=across.change_u, tolerance=layout.tolerance.opening)
@@ -274,14 +286,13 @@ def _across(state: State, layout: Layout) -> list[str]:
             f"(U {decimal(taper.expanded, units)}, tolerance {show(taper.tolerance, units)}): {taper.verdict}."
         )
         if not across.known:
-            lines += wrap(f"{name}: not known, since the spacing of the strings was not measured; {grows}", rest="  ")
+            said.append(f"{name}: not known, since the spacing of the strings was not measured; {grows}")
             continue
         strip = f" Strip {show(layout.strip.width, units)}." if layout.strip.width else ""
         u = max(place.u for place in across.places)
-        lines += wrap(
+        said.append(
             f"{name}: {show(first.opening, units)} at {show(first.x, units)}, {show(last.opening, units)} at "
-            f"{show(last.x, units)} (U {decimal(2 * u, units)}); {grows}{strip}",
-            rest="  ",
+            f"{show(last.x, units)} (U {decimal(2 * u, units)}); {grows}{strip}"
         )
     for across in state.levels:
         one, other = across.rows
@@ -293,10 +304,11 @@ def _across(state: State, layout: Layout) -> list[str]:
             if across.known
             else " The level of one against the other is not known: their targets are not numbers of the layout."
         )
-        lines += wrap(
-            f"Level: {other} {way} {change} against {one} over {show(across.length, units)}{turned}.{level}", rest="  "
-        )
-    return lines
+        said.append(f"Level: {other} {way} {change} against {one} over {show(across.length, units)}{turned}.{level}")
+    for row in state.straightness:
+        worth = "no more than the readings may make" if row.u is None else f"U {decimal(2 * row.u, units)}"
+        said.append(f"Row {row.row}: straight within {show(row.minimum_zone, units)} ({worth}).")
+    return said
 
 
 def short(text: str, width: int) -> str:
@@ -311,10 +323,17 @@ def _cells(s: SectionState, units: Units) -> str:
     ends = [f"{show(end.deviation.value, units, signed=True):>7}" for end in (s.entry, s.exit)]
     u = max(s.entry.deviation.expanded, s.exit.deviation.expanded)
     skew = f"{show(s.skew.value, units, signed=True):>7} {decimal(s.skew.expanded, units):>6}"
-    return f"{ends[0]} {ends[1]} {decimal(u, units):>6}  {_verdict(s.worse_end):<9} {skew}  {_verdict(s.skew)}"
+    return (
+        f"{ends[0]} {ends[1]} {decimal(u, units):>6}  {verdict_words(s.worse_end):<9} {skew}  {verdict_words(s.skew)}"
+    )
 
 
 def _doubts(solution: Solution) -> list[str]:
+    said = doubts(solution)
+    return ["DOUBTS", *(line for text in said for line in wrap(text, "  - "))] if said else []
+
+
+def doubts(solution: Solution) -> list[str]:
     """What the readings leave open, said once each."""
     train, plan, layout = solution.train, solution.plan, solution.layout
     said = []
@@ -352,7 +371,7 @@ def _doubts(solution: Solution) -> list[str]:
         said.append("The layout has no [[joint]]: steps from one section to the next were not checked.")
     if said:
         said.insert(0, "Positive is too far from the string. Offset is judged at the worse end.")
-    return ["DOUBTS", *(line for text in said for line in wrap(text, "  - "))] if said else []
+    return said
 
 
 def _references(train: Train) -> list[str]:

@@ -10,7 +10,19 @@ import typer
 
 from alignment import __version__
 from alignment.errors import StringtrueError
-from cli import budgeting, comparing, demo, entering, histories, panels, settings_check, solving, squaring, starting
+from cli import (
+    budgeting,
+    comparing,
+    demo,
+    entering,
+    histories,
+    panels,
+    printing,
+    settings_check,
+    solving,
+    squaring,
+    starting,
+)
 from cli.output import fail
 
 __all__ = ["app", "main", "run"]
@@ -28,6 +40,7 @@ for _name, _command, _example in (
     ("demo", demo.demo, demo.EXAMPLE),
     ("start", starting.start, starting.EXAMPLE),
     ("budget", budgeting.budget, budgeting.EXAMPLE),
+    ("sheet", printing.sheet, printing.SHEET_EXAMPLE),
     ("enter", entering.enter, entering.EXAMPLE),
     ("solve", solving.solve, solving.EXAMPLE),
     ("square", squaring.square, squaring.EXAMPLE),
@@ -35,6 +48,7 @@ for _name, _command, _example in (
     ("panel", panels.panel, panels.PANEL_EXAMPLE),
     ("causes", panels.causes, panels.CAUSES_EXAMPLE),
     ("settings", settings_check.settings, settings_check.EXAMPLE),
+    ("report", printing.report, printing.REPORT_EXAMPLE),
     ("history", histories.history, histories.EXAMPLE),
 ):
     app.command(_name, epilog=_example)(_command)

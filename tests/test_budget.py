@@ -283,7 +283,7 @@ def test_mark_to_try(run, samples):
     assert found["sources"][0]["u"] == pytest.approx(1 / 32 / math.sqrt(12))
     assert "1/32 in marks" in told(run, samples / "machine.toml", "--mark", "1/32")
     # a mark of the other unit is not rounded to one of this
-    assert "0.0393701 in marks" in told(run, samples / "machine.toml", "--mark", "1 mm")
+    assert "0.039370079 in marks" in told(run, samples / "machine.toml", "--mark", "1 mm")
 
 
 @pytest.mark.parametrize("suffix", [".svg", ".png", ".pdf"])

@@ -1,0 +1,405 @@
+"""
+The record of a job, to be signed: as found, what was done, as left, and everything that it rests on.
+
+Made as plain data for the template: titled parts of paragraphs, lists, tables and pictures, all text. Nothing here is
+worked out anew; what is said is said by the modules that know it.
+"""
+
+from __future__ import annotations
+
+import datetime
+from collections.abc import Sequence
+from dataclasses import dataclass, field
+from pathlib import Path
+from typing import Any, Final
+
+import numpy as np
+
+from alignment import __version__, comparison_wording, files, panel_wording, report_plots, settings_wording
+from alignment.cautions import CAUTIONS, LIMITS
+from alignment.choices import Aim, Line
+from alignment.comparison import Comparison, compare
+from alignment.comparison_wording import move_words
+from alignment.layout import Layout
+from alignment.lengths import Units, decimal, show, show_both, show_exact
+from alignment.panel import PanelResult, measure
+from alignment.report_parts import (
+    Block,
+    budget,
+    itemized,
+    panel_found,
+    paragraph,
+    raw_readings,
+    settings_found,
+    standing,
+    state_tables,
+    table,
+)
+from alignment.report_plots import Picture
+from alignment.settings import SHEAR_SOURCE, judge_settings, overall
+from alignment.settings_file import Settings
+from alignment.solution import Solution, solve
+from alignment.strays import without
+from alignment.survey import Survey
+from alignment.typesetting import Paper, typeset
+from alignment.uncertainty import COVERAGE
+from alignment.wording import by_section, counted, doubted, doubts, missed_words, step_lines, summary, wrap
+
+__all__ = ["Job", "Papers", "gather", "parts", "render", "told"]
+
+RECORD: Final = ("taken", "by", "tape", "string", "temperature", "place")
+"""Lines of a survey's record that a reader of the report looks for, there or not."""
+RULE: Final = (
+    "A deviation d with the standard uncertainty u is judged against its tolerance T. By the best estimate it is 'in' "
+    "where d, without its sign, is at most T, and 'out' where it is more (ISO 14253-1; JCGM 106:2012, 8.3).",
+    "It is taken as proved only where it lies at least a guard band of U = k u, with k = 2, away from the limit, on "
+    "either side. Within the guard band a '?' is added: 'in?' and 'out?' are best estimates that these readings do not "
+    "prove. The percentage beside them is the probability that the true value is within tolerance, for a normal "
+    "distribution about the estimate (JCGM 106:2012, 7). An 'in' without '?' is wrong with a probability of at most "
+    "4.6 %.",
+    "The offset of a section is judged at the worse of its two ends, its skew end to end, a joint by its step. A "
+    "machine's verdict is the worst of its sections and joints, in the order out, out?, in?, in. Deviations are "
+    "positive where a face is too far from its string.",
+)
+BUDGET: Final = (
+    "The standard uncertainty of a reading is made of its marks (a rectangular distribution as wide as one mark, JCGM "
+    "100:2008, 4.3.7), of placing the tape and sighting the string, and of the tape's tilt. It is independent from "
+    "reading to reading. The tape's zero is common to all of a survey: it moves offsets, and leaves skews and steps "
+    "alone."
+)
+UNSEEN: Final = (
+    "The string sees where faces stand. It sees no roll gap, no height, no wear and no load.",
+    "A string that hangs off the true path adds the same skew to every section that is measured from it.",
+    "Two strings say nothing of the spacing between rows unless it was measured across.",
+    "Square sections do not prove a good panel, nor does a bad panel prove bad sections. Sweep alone does not tell the "
+    "machine from the coil.",
+    "'No change seen' is not 'unchanged': what is smaller than U goes unseen.",
+)
+LINES: Final = {
+    Line.string: "the string",
+    Line.fitted: "a line fitted to the sections",
+    Line.free: "a line laid beside the string for the easiest plan",
+}
+Part = dict[str, Any]
+
+
+@dataclass(frozen=True, kw_only=True)
+class Papers:
+    """The files that a report is made from."""
+
+    layout: Path
+    survey: Path
+    after: Path | None = None
+    panel: Path | None = None
+    settings: Path | None = None
+
+    @property
+    def named(self) -> dict[str, Path]:
+        """Those that there are, by what they are."""
+        single = "survey as found" if self.after else "survey"
+        every = {
+            "layout": self.layout,
+            single: self.survey,
+            "survey as left": self.after,
+            "panel": self.panel,
+            "settings": self.settings,
+        }
+        return {what: path for what, path in every.items() if path is not None}
+
+
+@dataclass(frozen=True, kw_only=True)
+class Job:
+    """
+    What a report is of; all lengths are printed in the units of `found`'s layout.
+
+    Attributes
+    ----------
+    found : Solution
+        The survey as found, or the only one.
+    left : Solution or None
+        The survey as left.
+    comparison : Comparison or None
+        Of the two, without the strays that were dropped.
+    digests : tuple of (str, str, str)
+        What each input file is, its name and its SHA-256.
+    """
+
+    found: Solution
+    left: Solution | None = None
+    comparison: Comparison | None = None
+    panel: PanelResult | None = None
+    settings: Settings | None = None
+    written: Units
+    """Units of bare numbers in the files of the surveys."""
+    digests: tuple[tuple[str, str, str], ...] = field(default=())
+
+    @property
+    def layout(self) -> Layout:
+        """The machine."""
+        return self.found.layout
+
+    @property
+    def surveys(self) -> list[tuple[str, Solution]]:
+        """Each survey with what it is called."""
+        if self.left is None:
+            return [("As read", self.found)]
+        return [("As found", self.found), ("As left", self.left)]
+
+
+def gather(
+    papers: Papers,
+    *,
+    units: Units | None = None,
+    line: Line = Line.string,
+    aim: Aim = Aim.fewest,
+    drop_strays: bool = False,
+    same_string: bool = False,
+) -> Job:
+    """
+    Read and work out everything that a report says.
+
+    Parameters
+    ----------
+    papers : Papers
+    units : Units, optional
+        To print in; by default the layout's.
+    line, aim, drop_strays
+        As in `solution.solve`, for both surveys.
+    same_string : bool
+        As in `comparison.compare`.
+
+    Raises
+    ------
+    StringtrueError
+        A file that cannot be read or used.
+    """
+    digests = tuple((what, path.name, files.fingerprint(path)) for what, path in papers.named.items())
+    read = files.read_layout(papers.layout)
+    surveys = [files.read_survey(path, read) for path in (papers.survey, papers.after) if path is not None]
+    layout = read.shown_in(units)
+    panel = measure(files.read_panel(papers.panel).shown_in(layout.units)) if papers.panel else None
+    settings = files.read_settings(papers.settings).shown_in(layout.units) if papers.settings else None
+    solved = [solve(layout, survey, line=line, aim=aim, drop_strays=drop_strays) for survey in surveys]
+    comparison = None
+    if len(solved) > 1:
+        kept = [without(s.survey, list(s.dropped)) for s in solved]
+        comparison = compare(layout, *kept, same_string=same_string, line=line, aim=aim)
+    return Job(
+        found=solved[0],
+        left=solved[1] if comparison else None,
+        comparison=comparison,
+        panel=panel,
+        settings=settings,
+        written=read.units,
+        digests=digests,
+    )
+
+
+def told(job: Job, file: str) -> str:
+    """What to say of a report that was written."""
+    return "\n".join([f"{file}: the record of {job.layout.name}", *(x for s in _summary(job) for x in wrap(s))]) + "\n"
+
+
+def render(job: Job, paper: Paper, made: datetime.date) -> bytes:
+    """The report as a PDF."""
+    pictures: dict[str, bytes] = {}
+    data = {
+        "paper": "us-letter" if paper is Paper.letter else paper.value,
+        "made": [made.year, made.month, made.day],
+        "version": __version__,
+        "machine": job.layout.name,
+        "title": "Alignment record",
+        "summary": _summary(job),
+        "parts": parts(job, pictures),
+    }
+    return typeset("report", data, pictures)
+
+
+def parts(job: Job, pictures: dict[str, bytes]) -> list[Part]:
+    """
+    The parts of a report in their order; one that would have nothing in it is left out.
+
+    Parameters
+    ----------
+    job : Job
+    pictures : dict
+        Takes the drawings, SVG by the names that the parts give them.
+    """
+    found = [_part("Record", _record(job)), _part("How it is judged", [paragraph(text) for text in RULE])]
+    found += [_part(name, standing(solution)) for name, solution in job.surveys]
+    found.insert(3, _part("What was done" if job.comparison else "Moves wanted", _done(job)))
+    found += [
+        _part("Test panel", panel_found(job.panel) if job.panel else []),
+        _part("Settings", settings_found(job.settings) if job.settings else []),
+        _part("Pictures", _drawn(_pictures(job), pictures), wide=True),
+        *(_part(f"Readings, {name.lower()}", raw_readings(solution, job.written)) for name, solution in job.surveys),
+        _part("Uncertainty of the readings", [paragraph(BUDGET), *(budget(name, s) for name, s in job.surveys)]),
+        _part("Limits and their sources", _limits(job)),
+        _part("What the readings leave open", _open(job)),
+        _part("What the string does not see", itemized(UNSEEN)),
+        _part("Cautions", itemized((*CAUTIONS, LIMITS))),
+        _part("Program and files", _files(job)),
+        _part("Signatures", [{"kind": "signatures", "roles": ["Read by", "Moved and tightened by", "Checked by"]}]),
+    ]
+    return [part for part in found if part["blocks"]]
+
+
+def _part(title: str, blocks: Sequence[Block], *, wide: bool = False) -> Part:
+    return {"title": title, "blocks": list(blocks), "wide": wide}
+
+
+def _summary(job: Job) -> list[str]:
+    said = [f"{name}: {s.verdict}." for name, s in job.surveys]
+    lines = [" ".join(said)]
+    lines += comparison_wording.sentences(job.comparison) if job.comparison else [summary(job.found)]
+    lines += [f"Test panel {job.panel.panel.name}: {panel_wording.verdict_line(job.panel)}"] if job.panel else []
+    if job.settings:
+        states = judge_settings(job.settings)
+        out = sum(s.verdict is not None and not s.verdict.is_in for s in states)
+        lines.append(f"Settings: {overall(states)}. {settings_wording.summary(out, states)}")
+    return lines
+
+
+def _record(job: Job) -> list[Block]:
+    layout, units = job.layout, job.layout.units
+    strip = layout.strip
+    made = [f"{show(strip.width, units)} {units} wide"] if strip.width else []
+    made += [f"{decimal(strip.thickness, units)} {units} thick"] if strip.thickness else []
+    made += [strip.material] if strip.material else []
+    machine = [("Machine", layout.name), ("Layout", layout.source), ("Units", str(units))]
+    machine += [("Strip", ", ".join(made))] if made else []
+    rows = [f"{row}: {counted(len(layout.row_sections(row)), 'section')}" for row in layout.rows]
+    machine += [("Rows", "; ".join(rows)), ("Deviations from", LINES[job.found.train.line])]
+    names = ["Survey", *RECORD, "mark", "set", "tilt", "zero"]
+    extra = {k: None for _, s in job.surveys for k in s.survey.record if k not in names and k != "units"}
+    told = [[name, *(_recorded(name, s.survey, units) for _, s in job.surveys)] for name in (*names, *extra)]
+    head = ["", *(name for name, _ in job.surveys)]
+    return [
+        table(["", ""], machine, "ln", title="The machine"),
+        table(head, told, "l" + "n" * len(job.surveys), title="The surveys"),
+    ]
+
+
+def _recorded(name: str, survey: Survey, units: Units) -> str:
+    tape = survey.tape
+    lengths = {"mark": tape.mark, "set": tape.set_u, "zero": tape.zero}
+    if name == "Survey":
+        return survey.source
+    if name in lengths:
+        exact = name == "mark"
+        return f"{show_exact(lengths[name], units) if exact else decimal(lengths[name], units, places=4)} {units}"
+    return f"{tape.tilt:g} degrees" if name == "tilt" else survey.record.get(name, "not recorded")
+
+
+def _done(job: Job) -> list[Block]:
+    """What became of the planned moves, and what is still wanted."""
+    blocks = []
+    if job.comparison:
+        comparison, units = job.comparison, job.layout.units
+        rows = [
+            [m.section, m.bolt_end, *_amounts(job.layout, m.section, m.planned, m.done, m.u), str(m.outcome)]
+            for m in comparison.moves
+        ]
+        blocks = [paragraph(" ".join(comparison_wording.sentences(comparison)))]
+        if rows:
+            head = ["section", "bolt end", "planned", "done", "U", "outcome"]
+            title = "The moves that the survey as found asks for, and what the survey as left shows of them"
+            blocks.append(table(head, rows, "nlllrl", title=title, note=f"{units}; U = 2u."))
+        else:
+            blocks.append(paragraph("The survey as found asks for no moves."))
+    last = job.left or job.found
+    wanted = "Still wanted, by the survey as left" if job.left else "In this order"
+    layout, unsure = last.layout, doubted(last)
+    rows = []
+    for number, steps in enumerate(by_section(last.plan.steps), 1):
+        first = ["only if it still reads so when read again:"] if steps[0].section in unsure else []
+        rows.append([str(number), steps[0].section, "; ".join([*first, *map(str.strip, step_lines(steps, layout))])])
+    if rows:
+        blocks.append(paragraph(summary(last)))
+        title = f"{wanted}; read the cautions of this record before a bolt is touched"
+        blocks.append(table(["", "section", "move"], rows, "lnn", title=title, note=str(layout.units)))
+    elif job.left is None:
+        blocks.append(paragraph(summary(last)))
+    blocks += itemized(missed_words(last.plan, layout), "Not brought in:")
+    if rows and job.left is None:
+        blocks += [paragraph(f"After these moves it should read: {last.plan.state.verdict}.", strong=True)]
+        blocks += state_tables(last.plan.state, layout)
+    return blocks
+
+
+def _amounts(layout: Layout, section: str, planned: float, done: float, u: float) -> list[str]:
+    row, units = layout.rows[layout.sections[layout.index[section]].row], layout.units
+    if np.isnan(done):
+        return [move_words(planned, row, units), "", ""]
+    return [*(move_words(move, row, units) for move in (planned, done)), decimal(COVERAGE * u, units)]
+
+
+def _pictures(job: Job) -> list[Picture]:
+    found = [
+        picture
+        for name, solution in job.surveys
+        for picture in report_plots.train_pictures(solution, f"{name}: {comparison_wording.dated(solution.survey)}")
+    ]
+    if job.comparison:
+        found.append(report_plots.comparison_pictures(job.comparison))
+    elif job.found.plan.steps:
+        found += report_plots.train_pictures(job.found, "After the moves, as the tape should then read", after=True)
+    return [*found, report_plots.panel_picture(job.panel)] if job.panel else found
+
+
+def _drawn(drawings: Sequence[Picture], pictures: dict[str, bytes]) -> list[Block]:
+    blocks = []
+    for k, drawing in enumerate(drawings):
+        names = [f"picture-{k}-{j}.svg" for j in range(len(drawing.strips))]
+        pictures.update(zip(names, drawing.strips, strict=True))
+        blocks.append({"kind": "pictures", "title": drawing.title, "key": drawing.key, "names": names})
+    return blocks
+
+
+def _limits(job: Job) -> list[Block]:
+    layout, units = job.layout, job.layout.units
+    own = (
+        f"no [tolerance] in {layout.source}: default of this program, our judgement"
+        if "tolerance" in layout.assumed
+        else f"own number or default, {layout.source}"
+    )
+    rows = [
+        [f"{what} (machine)", f"{show_both(limit, units)} {units}", own]
+        for what, limit in (
+            ("offset at either end", layout.tolerance.offset),
+            ("square, end to end", layout.tolerance.square),
+            ("step at a joint", layout.tolerance.step),
+            ("opening, taper", layout.tolerance.opening),
+        )
+    ]
+    if job.panel:
+        rows += [[f"{whats} (panel)", says, source] for whats, says, source in panel_wording.limit_words(job.panel)]
+    if job.settings:
+        rows.append(["settings", "as in their table", f"own numbers, {job.settings.source}"])
+        if any(s.setting.kind == "shear" and np.isnan(s.setting.wanted) for s in judge_settings(job.settings)):
+            rows.append(["shear clearance (settings)", "2 to 10 % of thickness", SHEAR_SOURCE])
+    return [table(["of what", "limit", "source"], rows, "nnn")]
+
+
+def _open(job: Job) -> list[Block]:
+    blocks = []
+    for name, solution in job.surveys:
+        blocks += itemized(doubts(solution), f"{name}:")
+    if job.comparison:
+        blocks += itemized(comparison_wording.doubts(job.comparison), "Before and after:")
+    if job.panel:
+        blocks += itemized(panel_wording.doubts(job.panel), "Test panel:")
+    if job.settings:
+        blocks += itemized(settings_wording.doubts(job.settings, judge_settings(job.settings)), "Settings:")
+        if job.settings.name != job.layout.name:
+            blocks.append(paragraph(f"The settings are of {job.settings.name}, the surveys of {job.layout.name}."))
+    return blocks
+
+
+def _files(job: Job) -> list[Block]:
+    rows = [[what, name, {"code": digest}] for what, name, digest in job.digests]
+    note = "SHA-256 of the bytes of each file: a file that gives another one is not the file this record was made from."
+    return [
+        paragraph(f"Made with stringtrue {__version__}, which works out what is printed here from these files alone."),
+        table(["what", "file", "SHA-256"], rows, "lnl", note=note),
+    ]

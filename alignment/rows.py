@@ -1,0 +1,72 @@
+"""
+The rows of a table as they come from a text file or a spreadsheet, before anything is made of them.
+
+Columns stand between commas, semicolons or tabs. A row that starts with ``#`` is a note.
+"""
+
+from __future__ import annotations
+
+import csv
+import io
+import re
+from collections.abc import Container, Iterator, Sequence
+from typing import Any, Final
+
+from alignment.errors import InputError, Problem, printable, quote
+
+__all__ = ["Cell", "Row", "is_note", "split_rows", "swallowed", "tidy"]
+
+Cell = Any
+Row = tuple[int, Sequence[Cell]]
+MISTAKES: Final = ("#N/A", "#REF!", "#VALUE!", "#DIV/0!", "#NAME?", "#NUM!", "#NULL!")
+"""What spreadsheets leave in a cell that they cannot work out (from memory)."""
+
+
+def split_rows(text: str, source: str = "survey") -> tuple[str, Iterator[Row]]:
+    """Character between the columns of a table, told by its header, and its rows with their numbers."""
+    # lines as the table's reader splits them, which is not how str.splitlines does
+    header = next((line for line in re.split(r"[\r\n]+", text) if line.strip() and not is_note(line)), "")
+    delimiter = "\t" if "\t" in header else ";" if ";" in header else ","
+    return delimiter, _rows(text, delimiter, source)
+
+
+def is_note(cell: Cell) -> bool:
+    """Whether a row that starts with this cell is a note or a line of the record, and no mistake of a spreadsheet."""
+    return isinstance(cell, str) and cell.lstrip(' "').startswith("#") and cell.strip().upper() not in MISTAKES
+
+
+def _rows(text: str, delimiter: str, source: str) -> Iterator[Row]:
+    reader = csv.reader(io.StringIO(text, newline=""), delimiter=delimiter, strict=True)
+    first = 1
+    while True:
+        try:
+            row = next(reader)
+        except StopIteration:
+            return
+        except csv.Error as error:
+            what = f"{error}. Look for a quote mark that is not closed."
+            raise InputError(source, "this is no table", [Problem(f"row {first}", what)]) from None
+        yield first, row
+        first = reader.line_num + 1
+
+
+def tidy(cell: Cell) -> Cell:
+    """Cell on one line that prints; text where empty; whole numbers that a spreadsheet keeps as floats made whole."""
+    if cell is None:
+        return ""
+    if isinstance(cell, str):
+        return printable(" ".join(cell.split()))
+    if isinstance(cell, float) and cell.is_integer():
+        return int(cell)
+    return cell
+
+
+def swallowed(number: int, row: Sequence[Cell], names: Container[str]) -> list[Problem]:
+    """Rows taken into one cell by a quote mark that is open at its start, so that their readings would be lost."""
+    for at, cell in enumerate(row, 1):
+        for line in re.split(r"[\r\n]+", cell)[1:] if isinstance(cell, str) else ():
+            parts = [part.strip(' "') for part in re.split("[,;\t]", line)]
+            if len(parts) > 1 and any(part in names for part in parts):
+                what = f"a quote mark is open, and takes in the row {quote(line)}. Close it or leave it out."
+                return [Problem(f"row {number}, column {at}", what)]
+    return []

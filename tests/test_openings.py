@@ -1,0 +1,198 @@
+"""Openings between rows: one string or two, what their spacing and the tape's zero do, and the sample's truth."""
+
+from __future__ import annotations
+
+import json
+import math
+
+import pytest
+
+from alignment.choices import Line
+from alignment.files import read_layout, read_survey
+from alignment.openings import openings, rows_across
+from alignment.solution import as_json, solve
+from alignment.train import fit_train
+from alignment.uncertainty import COVERAGE
+from alignment.wording import solution_text
+from tests.machines import machine, readings
+from tests.sample_truth import AS_FOUND, truth_at
+
+TAPE = "mark = '1'\nset = '0.4'\ntilt = 0\nzero = '0.3'"
+U, ZERO = math.sqrt(1 / 12 + 0.4**2), 0.3
+TWO = {
+    "op": "string = 'a'\nstring_side = 'left'\ntarget = '700'",
+    "dr": "string = 'b'\nstring_side = 'right'\ntarget = '650'",
+}
+SPACED = "[string.a]\nat = '-100'\n[string.b]\nat = '1800'\n"
+
+
+def two_rows(rows=TWO, strings: str = SPACED, **how):
+    """Two sections a row, 450 long every 500."""
+    parts = [{"name": f"{row}-{k}", "row": row, "start": 500 * k, "length": 450} for row in rows for k in range(2)]
+    return machine(parts, **({"rows": rows, "tape": TAPE, "joints": strings} | how))
+
+
+def read(layout, **leaning: float):
+    """A survey of targets; a row named leans away by so much for each mm along the machine."""
+    rows = []
+    for s in layout.sections:
+        for end, x in (("entry", s.start), ("exit", s.end)):
+            rows.append((s.name, end, f"{(layout.rows[s.row].target or 700) + leaning.get(s.row, 0.0) * x:.3f}"))
+    return readings(layout, rows)
+
+
+def across(layout, survey, line: Line = Line.string):
+    (found,) = openings(fit_train(layout, survey, line=line))
+    return found
+
+
+def test_two_strings_outside_of_the_rows():
+    """Spacing less both readings; both zeros enter the same way, so that twice the zero is in u."""
+    layout = two_rows()
+    found = across(layout, read(layout))
+    assert found.rows == ("op", "dr")
+    assert [p.x for p in found.places] == [0, 450, 500, 950]
+    assert [p.opening for p in found.places] == pytest.approx([1900 - 700 - 650] * 4)
+    assert [p.u for p in found.places] == pytest.approx([math.sqrt(2 * U**2 + (2 * ZERO) ** 2)] * 4)
+
+
+def test_one_string_between_the_rows():
+    """One string down the middle: the sum of both readings, spacing known without being told."""
+    rows = {
+        "op": "string = 'm'\nstring_side = 'right'\ntarget = '300'",
+        "dr": "string = 'm'\nstring_side = 'left'\ntarget = '250'",
+    }
+    layout = two_rows(rows, "[string.m]\nat = '900'\n")
+    found = across(layout, read(layout))
+    assert found.known
+    assert found.rows == ("op", "dr")
+    assert [p.opening for p in found.places] == pytest.approx([550] * 4)
+    assert found.places[0].u == pytest.approx(math.sqrt(2 * U**2 + (2 * ZERO) ** 2))
+
+
+def test_one_string_on_one_side_of_both():
+    """The far row's reading less the near one's: the zero cancels."""
+    rows = {
+        "near": "string = 'm'\nstring_side = 'left'\ntarget = '300'",
+        "far": "string = 'm'\nstring_side = 'left'\ntarget = '850'",
+    }
+    layout = two_rows(rows, "[string.m]\nat = '0'\n")
+    found = across(layout, read(layout))
+    assert found.rows == ("near", "far")
+    assert found.places[0].opening == pytest.approx(550)
+    assert found.places[0].u == pytest.approx(U * math.sqrt(2))
+
+
+def test_taper():
+    """Grows by what both rows lean away: 2 and 1 over 950; the zero is not in its u."""
+    layout = two_rows()
+    found = across(layout, read(layout, op=-2 / 950, dr=-1 / 950))
+    assert found.length == 950
+    assert found.change == pytest.approx(3)
+    assert found.change_u == pytest.approx(2 * U)
+    assert [p.opening for p in found.places] == pytest.approx([550 + 3 * x / 950 for x in (0, 450, 500, 950)], abs=2e-3)
+
+
+def test_spacing_not_measured():
+    """Only the taper is known: said in words, and no opening in the numbers."""
+    layout = two_rows(strings="[string.a]\n[string.b]\n")
+    solution = solve(layout, read(layout, op=-1 / 950, dr=-1 / 950))
+    (found,) = solution.state.openings
+    assert not found.known
+    answer = as_json(solution)
+    assert answer["openings"] == []
+    assert answer["tapers"] == [
+        {"rows": ["op", "dr"], "over": 950, "change": pytest.approx(2), "u": pytest.approx(2 * U), "known": False}
+    ]
+    text = " ".join(solution_text(solution).split())
+    assert (
+        "Opening op / dr: not known, since the spacing of the strings was not measured; wider by 2.0 toward the exit"
+        in text
+    )
+
+
+def test_one_spacing_told_and_the_other_not():
+    layout = two_rows(strings="[string.a]\nat = '0'\n[string.b]\n")
+    assert not across(layout, read(layout)).known
+
+
+def test_words_and_verdict_of_the_taper():
+    """Against the tolerance of the opening."""
+    fine = "mark = '0.1'\nset = '0.05'\ntilt = 0\nzero = '0.1'"
+    layout = two_rows(tolerance="opening = '1'", tape=fine)
+    text = " ".join(solution_text(solve(layout, read(layout, op=2 / 950, dr=2 / 950))).split())
+    assert "Opening op / dr: 550.0 at 0.0, 546.0 at 950.0 (U " in text
+    assert "; narrower by 4.0 toward the exit (U " in text
+    assert "tolerance 1.0): out." in text
+
+
+def test_a_machine_that_is_not_told_from_left_to_right():
+    """Without sides, or with three rows of which none has a place, nothing is across from anything."""
+    assert rows_across(two_rows({"op": "", "dr": ""}, "")) == []
+    sides = {"a": "string_side = 'left'", "b": "string_side = 'right'", "c": "string_side = 'right'"}
+    assert rows_across(two_rows(sides, "")) == []
+
+
+def test_rows_stand_in_the_order_of_their_places():
+    """Three rows, told in any order."""
+    rows = {
+        "right": "string = 'c'\nstring_side = 'right'\ntarget = '100'",
+        "left": "string = 'a'\nstring_side = 'left'\ntarget = '100'",
+        "middle": "string = 'a'\nstring_side = 'left'\ntarget = '700'",
+    }
+    layout = two_rows(rows, "[string.a]\nat = '0'\n[string.c]\nat = '1500'\n")
+    assert rows_across(layout) == [("left", "middle"), ("middle", "right")]
+
+
+def test_only_where_both_rows_have_a_face():
+    """A section that was not measured leaves a gap; none at all leaves no opening."""
+    layout = two_rows()
+    rows = [(name, end, 700) for name in ("op-0", "dr-0", "dr-1") for end in ("entry", "exit")]
+    assert [p.x for p in across(layout, readings(layout, rows)).places] == [0, 450]
+    assert openings(fit_train(layout, readings(layout, rows[:2]))) == ()
+
+
+@pytest.mark.parametrize("line", [Line.fitted, Line.free])
+def test_no_other_line_changes_an_opening(line):
+    """What lies between the faces is what it is, its u too, whatever deviations are taken from."""
+    layout = two_rows()
+    survey = read(layout, op=0.01, dr=-0.004)
+    plain, other = (solve(layout, survey, line=choice).state.openings[0] for choice in (Line.string, line))
+    assert [p.opening for p in other.places] == pytest.approx([p.opening for p in plain.places])
+    assert [p.u for p in other.places] == pytest.approx([p.u for p in plain.places])
+    assert (other.change, other.change_u) == pytest.approx((plain.change, plain.change_u))
+
+
+@pytest.mark.parametrize("suffix", ["", "-mm"], ids=["in", "mm"])
+def test_sample_as_found_against_the_stated_truth(samples, suffix):
+    """Every opening, and its taper, within U; strings 75 1/4 in or 1912 mm apart, measured without error."""
+    layout = read_layout(samples / f"machine{suffix}.toml")
+    (found,) = openings(fit_train(layout, read_survey(samples / f"as-found{suffix}.csv", layout)))
+    spacing, target = (75.25 * 25.4, 27.625 * 25.4) if not suffix else (1912.0, 702.0)
+
+    def true(x: float) -> float:
+        faces = [next(s for s in layout.row_sections(row) if s.start - 1e-6 <= x <= s.end + 1e-6) for row in found.rows]
+        return spacing - sum(target + truth_at(AS_FOUND, layout, s.name, x - s.start) for s in faces)
+
+    assert len(found.places) >= 12
+    for place in found.places:
+        assert abs(place.opening - true(place.x)) <= COVERAGE * place.u
+    taper = true(found.places[-1].x) - true(found.places[0].x)
+    assert abs(found.change - taper) <= COVERAGE * found.change_u
+
+
+def test_openings_on_the_command_line(samples, run):
+    """In the layout's units; after the moves, what the tape will find when it has moved so."""
+    answer = json.loads(run("solve", samples / "machine.toml", samples / "as-found.csv", "--json").out)
+    before, after = (part["openings"][-1] for part in (answer, answer["after"]))
+    assert before["x"] == after["x"] == pytest.approx(97)
+    # operator-5 covers 97 from its bolts at 82 and 96, drive-4 stays: what each bolt end takes off widens the opening
+    entry, exit_ = (
+        sum(s["move"] for s in answer["moves"]["steps"] if (s["section"], s["loosen"]) == ("operator-5", end))
+        for end in ("entry", "exit")
+    )
+    assert not any(s["section"] == "drive-4" for s in answer["moves"]["steps"])
+    assert (entry, exit_) != (0, 0)
+    widened = entry * (96 - 97) / 14 + exit_ * (97 - 82) / 14
+    assert after["opening"] - before["opening"] == pytest.approx(widened, abs=1e-9)
+    assert after["u"] == before["u"]
