@@ -166,6 +166,8 @@ def test_from_an_empty_folder_to_a_plan(tmp_path, run_at):
     ):
         screen.answer(prompt, text)
     assert "Then: stringtrue enter machine.toml" in screen.finish()
+    assert "This tape cannot prove" in run_at("budget", "machine.toml").finish()
+    assert "sheet.pdf: 8 points" in run_at("sheet", "machine.toml", "-o", "sheet.pdf").finish()
 
     screen = run_at("enter", "machine.toml", "as-found.csv")
     screen.answer("Your name: ", "R. Quill")
@@ -202,6 +204,21 @@ def test_from_an_empty_folder_to_a_plan(tmp_path, run_at):
     survey = files.read_survey(tmp_path / "as-found.csv", files.read_layout(tmp_path / "machine.toml"))
     assert [r.text for r in survey.fitted] == ["27 5/8"] * 3 + ["27 13/16"] + ["27 5/8"] * 4
     assert (survey.record["by"], survey.record["tape"]) == ("R. Quill", "T-14")
+
+    screen = run_at("enter", "machine.toml", "as-left.csv", "--by", "R. Quill", "--tape", "T-14")
+    for k, point in enumerate(("operator-1", "operator-2", "drive-1", "drive-2")):
+        for end in (0, 1):
+            screen.answer(f"{2 * k + 1 + end}/10 {point} {('entry', 'exit')[end]}: ", "27 5/8")
+    screen.answer("9/10 operator-1 entry, closing: ", "27 5/8")
+    screen.answer("10/10 drive-1 entry, closing: ", "27 5/8")
+    screen.answer("b to go back: ", "")
+    assert "Nothing to move" in screen.finish()
+    told = " ".join(run_at("compare", "machine.toml", "as-found.csv", "as-left.csv", "--same-string").finish().split())
+    assert "operator-2 moved" in told
+    screen = run_at("report", "machine.toml", "as-found.csv", "--after", "as-left.csv", "-o", "report.pdf")
+    assert "report.pdf: the record of Tray line" in screen.finish()
+    for name in ("sheet.pdf", "report.pdf"):
+        assert (tmp_path / name).read_bytes().startswith(b"%PDF-")
 
 
 def test_killed_at_ten_random_moments_no_accepted_reading_is_lost(tmp_path, run_at, layout):
