@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import io
 import textwrap
+import warnings
 from collections.abc import Mapping
 from pathlib import Path
 from typing import TYPE_CHECKING, Any, Final
@@ -55,7 +56,9 @@ def render(figure: Figure, suffix: str) -> bytes:
     stream = io.BytesIO()
     kind = suffix.lower().lstrip(".")
     dated: dict[str, Any] = {"svg": {"Date": None}, "pdf": {"CreationDate": None}}
-    with mpl.rc_context({"svg.hashsalt": "stringtrue", "pdf.fonttype": 42}):
+    with mpl.rc_context({"svg.hashsalt": "stringtrue", "pdf.fonttype": 42}), warnings.catch_warnings():
+        # a name in letters that the font lacks is drawn as boxes; the warning would be no help to the user
+        warnings.filterwarnings("ignore", message="Glyph .* missing")
         figure.savefig(stream, format=kind, dpi=150, metadata=dated.get(kind))
     return stream.getvalue()
 

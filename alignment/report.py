@@ -9,20 +9,17 @@ from __future__ import annotations
 
 import datetime
 from collections.abc import Sequence
-from dataclasses import dataclass, field
-from pathlib import Path
 from typing import Any, Final
 
 import numpy as np
 
-from alignment import __version__, comparison_wording, files, panel_wording, report_plots, settings_wording
+from alignment import __version__, comparison_wording, panel_wording, report_plots, settings_wording
 from alignment.cautions import CAUTIONS, LIMITS
 from alignment.choices import Aim, Line
-from alignment.comparison import Comparison, compare
 from alignment.comparison_wording import move_words
+from alignment.job import Job
 from alignment.layout import Layout
 from alignment.lengths import Units, decimal, show, show_both, show_exact
-from alignment.panel import PanelResult, measure
 from alignment.report_parts import (
     Block,
     budget,
@@ -37,15 +34,12 @@ from alignment.report_parts import (
 )
 from alignment.report_plots import Picture
 from alignment.settings import SHEAR_SOURCE, judge_settings, overall
-from alignment.settings_file import Settings
-from alignment.solution import Solution, solve
-from alignment.strays import without
 from alignment.survey import Survey
 from alignment.typesetting import Paper, typeset
 from alignment.uncertainty import COVERAGE
 from alignment.wording import by_section, counted, doubted, doubts, missed_words, step_lines, summary, wrap
 
-__all__ = ["Job", "Papers", "gather", "parts", "render", "told"]
+__all__ = ["parts", "render", "told"]
 
 RECORD: Final = ("taken", "by", "tape", "string", "temperature", "place")
 """Lines of a survey's record that a reader of the report looks for, there or not."""
@@ -80,119 +74,12 @@ LINES: Final = {
     Line.fitted: "a line fitted to the sections",
     Line.free: "a line laid beside the string for the easiest plan",
 }
+AIMS: Final = {
+    Aim.fewest: "the fewest bolt ends, then the least movement",
+    Aim.least: "the least movement",
+    Aim.exact: "the targets themselves, to the nearest notch",
+}
 Part = dict[str, Any]
-
-
-@dataclass(frozen=True, kw_only=True)
-class Papers:
-    """The files that a report is made from."""
-
-    layout: Path
-    survey: Path
-    after: Path | None = None
-    panel: Path | None = None
-    settings: Path | None = None
-
-    @property
-    def named(self) -> dict[str, Path]:
-        """Those that there are, by what they are."""
-        single = "survey as found" if self.after else "survey"
-        every = {
-            "layout": self.layout,
-            single: self.survey,
-            "survey as left": self.after,
-            "panel": self.panel,
-            "settings": self.settings,
-        }
-        return {what: path for what, path in every.items() if path is not None}
-
-
-@dataclass(frozen=True, kw_only=True)
-class Job:
-    """
-    What a report is of; all lengths are printed in the units of `found`'s layout.
-
-    Attributes
-    ----------
-    found : Solution
-        The survey as found, or the only one.
-    left : Solution or None
-        The survey as left.
-    comparison : Comparison or None
-        Of the two, without the strays that were dropped.
-    digests : tuple of (str, str, str)
-        What each input file is, its name and its SHA-256.
-    """
-
-    found: Solution
-    left: Solution | None = None
-    comparison: Comparison | None = None
-    panel: PanelResult | None = None
-    settings: Settings | None = None
-    written: Units
-    """Units of bare numbers in the files of the surveys."""
-    digests: tuple[tuple[str, str, str], ...] = field(default=())
-
-    @property
-    def layout(self) -> Layout:
-        """The machine."""
-        return self.found.layout
-
-    @property
-    def surveys(self) -> list[tuple[str, Solution]]:
-        """Each survey with what it is called."""
-        if self.left is None:
-            return [("As read", self.found)]
-        return [("As found", self.found), ("As left", self.left)]
-
-
-def gather(
-    papers: Papers,
-    *,
-    units: Units | None = None,
-    line: Line = Line.string,
-    aim: Aim = Aim.fewest,
-    drop_strays: bool = False,
-    same_string: bool = False,
-) -> Job:
-    """
-    Read and work out everything that a report says.
-
-    Parameters
-    ----------
-    papers : Papers
-    units : Units, optional
-        To print in; by default the layout's.
-    line, aim, drop_strays
-        As in `solution.solve`, for both surveys.
-    same_string : bool
-        As in `comparison.compare`.
-
-    Raises
-    ------
-    StringtrueError
-        A file that cannot be read or used.
-    """
-    digests = tuple((what, path.name, files.fingerprint(path)) for what, path in papers.named.items())
-    read = files.read_layout(papers.layout)
-    surveys = [files.read_survey(path, read) for path in (papers.survey, papers.after) if path is not None]
-    layout = read.shown_in(units)
-    panel = measure(files.read_panel(papers.panel).shown_in(layout.units)) if papers.panel else None
-    settings = files.read_settings(papers.settings).shown_in(layout.units) if papers.settings else None
-    solved = [solve(layout, survey, line=line, aim=aim, drop_strays=drop_strays) for survey in surveys]
-    comparison = None
-    if len(solved) > 1:
-        kept = [without(s.survey, list(s.dropped)) for s in solved]
-        comparison = compare(layout, *kept, same_string=same_string, line=line, aim=aim)
-    return Job(
-        found=solved[0],
-        left=solved[1] if comparison else None,
-        comparison=comparison,
-        panel=panel,
-        settings=settings,
-        written=read.units,
-        digests=digests,
-    )
 
 
 def told(job: Job, file: str) -> str:
@@ -225,10 +112,14 @@ def parts(job: Job, pictures: dict[str, bytes]) -> list[Part]:
     pictures : dict
         Takes the drawings, SVG by the names that the parts give them.
     """
-    found = [_part("Record", _record(job)), _part("How it is judged", [paragraph(text) for text in RULE])]
-    found += [_part(name, standing(solution)) for name, solution in job.surveys]
-    found.insert(3, _part("What was done" if job.comparison else "Moves wanted", _done(job)))
-    found += [
+    first, *second = (_part(name, standing(solution)) for name, solution in job.surveys)
+    found = [
+        _part("Record", _record(job)),
+        _part("How it is judged", [paragraph(text) for text in RULE]),
+        _part("Cautions", itemized((*CAUTIONS, LIMITS))),
+        first,
+        _part("What was done" if job.comparison else "Moves wanted", _done(job)),
+        *second,
         _part("Test panel", panel_found(job.panel) if job.panel else []),
         _part("Settings", settings_found(job.settings) if job.settings else []),
         _part("Pictures", _drawn(_pictures(job), pictures), wide=True),
@@ -237,7 +128,6 @@ def parts(job: Job, pictures: dict[str, bytes]) -> list[Part]:
         _part("Limits and their sources", _limits(job)),
         _part("What the readings leave open", _open(job)),
         _part("What the string does not see", itemized(UNSEEN)),
-        _part("Cautions", itemized((*CAUTIONS, LIMITS))),
         _part("Program and files", _files(job)),
         _part("Signatures", [{"kind": "signatures", "roles": ["Read by", "Moved and tightened by", "Checked by"]}]),
     ]
@@ -270,6 +160,7 @@ def _record(job: Job) -> list[Block]:
     machine += [("Strip", ", ".join(made))] if made else []
     rows = [f"{row}: {counted(len(layout.row_sections(row)), 'section')}" for row in layout.rows]
     machine += [("Rows", "; ".join(rows)), ("Deviations from", LINES[job.found.train.line])]
+    machine += [("Moves planned for", AIMS[job.found.plan.aim])]
     names = ["Survey", *RECORD, "mark", "set", "tilt", "zero"]
     extra = {k: None for _, s in job.surveys for k in s.survey.record if k not in names and k != "units"}
     told = [[name, *(_recorded(name, s.survey, units) for _, s in job.surveys)] for name in (*names, *extra)]
@@ -310,18 +201,18 @@ def _done(job: Job) -> list[Block]:
     last = job.left or job.found
     wanted = "Still wanted, by the survey as left" if job.left else "In this order"
     layout, unsure = last.layout, doubted(last)
-    rows = []
+    moves: list[list[Any]] = []
     for number, steps in enumerate(by_section(last.plan.steps), 1):
-        first = ["only if it still reads so when read again:"] if steps[0].section in unsure else []
-        rows.append([str(number), steps[0].section, "; ".join([*first, *map(str.strip, step_lines(steps, layout))])])
-    if rows:
+        again = ["only if it still reads so when read again:"] if steps[0].section in unsure else []
+        moves.append([str(number), steps[0].section, {"lines": [*again, *step_lines(steps, layout)]}])
+    if moves:
         blocks.append(paragraph(summary(last)))
         title = f"{wanted}; read the cautions of this record before a bolt is touched"
-        blocks.append(table(["", "section", "move"], rows, "lnn", title=title, note=str(layout.units)))
+        blocks.append(table(["", "section", "move"], moves, "lnw", title=title, note=str(layout.units)))
     elif job.left is None:
         blocks.append(paragraph(summary(last)))
     blocks += itemized(missed_words(last.plan, layout), "Not brought in:")
-    if rows and job.left is None:
+    if moves and job.left is None:
         blocks += [paragraph(f"After these moves it should read: {last.plan.state.verdict}.", strong=True)]
         blocks += state_tables(last.plan.state, layout)
     return blocks
@@ -378,7 +269,7 @@ def _limits(job: Job) -> list[Block]:
         rows.append(["settings", "as in their table", f"own numbers, {job.settings.source}"])
         if any(s.setting.kind == "shear" and np.isnan(s.setting.wanted) for s in judge_settings(job.settings)):
             rows.append(["shear clearance (settings)", "2 to 10 % of thickness", SHEAR_SOURCE])
-    return [table(["of what", "limit", "source"], rows, "nnn")]
+    return [table(["of what", "limit", "source"], rows, "nnw")]
 
 
 def _open(job: Job) -> list[Block]:

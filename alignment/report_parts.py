@@ -42,9 +42,9 @@ NARROW: Final = 20
 """Letters of a name that leave room for two tables beside one another."""
 
 
-def paragraph(text: str, *, strong: bool = False) -> Block:
-    """A paragraph."""
-    return {"kind": "text", "text": text, "strong": strong}
+def paragraph(text: str, *, strong: bool = False, lead: bool = False) -> Block:
+    """A paragraph; one that leads to what follows stays with it."""
+    return {"kind": "text", "text": text, "strong": strong, "lead": lead or strong}
 
 
 def itemized(items: Sequence[str], lead: str = "") -> list[Block]:
@@ -64,7 +64,8 @@ def table(
     """
     A table: `columns` has a letter for each.
 
-    ``n`` for names, which share what the others leave, ``l`` for words, ``r`` for numbers. Two
+    ``n`` for names, which share what the others leave, ``w`` for running words, which take
+    three such shares, ``l`` for words, ``r`` for numbers. Two
     halves of a ``narrow`` one stand side by side.
     """
     made = {"kind": "table", "head": list(head), "rows": [list(row) for row in rows], "columns": columns}
@@ -133,7 +134,7 @@ def panel_found(result: PanelResult) -> list[Block]:
     head = ["", "value", "U", "limit", "verdict"]
     note = f"{units} unless said; U = 2u. {panel_wording.LESS_NOMINAL}"
     return [
-        paragraph(panel_wording.panel_title(result)),
+        paragraph(panel_wording.panel_title(result), lead=True),
         paragraph(panel_wording.verdict_line(result), strong=True),
         *itemized([slip] if slip else [], "Read these again first:"),
         *itemized(panel_wording.meanings(result), "What it means:"),
@@ -150,7 +151,7 @@ def settings_found(settings: Settings) -> list[Block]:
     head = ["setting", "wanted", "tolerance", "measured", "off", "U", "verdict"]
     note = f"{units}; off is measured less wanted; U = 2u."
     return [
-        paragraph(", ".join([f"{settings.name} ({settings.source})", *told])),
+        paragraph(", ".join([f"{settings.name} ({settings.source})", *told]), lead=True),
         paragraph(f"Verdict: {overall(states)}. {settings_wording.summary(len(out), states)}", strong=True),
         *itemized([f"{s.setting.name}: {settings_wording.to_do(s, units)}" for s in out], "To be set:"),
         *itemized([settings_wording.feeler_words(s, units) for s in states if s.feeler], "A feeler-gauge job:"),

@@ -7,6 +7,7 @@ A strip ends where a section does. What is cut off at its edge stands whole on t
 from __future__ import annotations
 
 import textwrap
+import warnings
 from collections.abc import Callable, Sequence
 from dataclasses import dataclass
 from typing import TYPE_CHECKING, Final
@@ -188,7 +189,9 @@ def _strips(
         part = f"part {number} of {len(windows)}"
         axes.set_title(f"{title}, {part}" if title else part, loc="left", size=11, weight="bold", pad=5)
         for text in words:
-            box = text.get_window_extent(renderer)
+            with warnings.catch_warnings():
+                warnings.filterwarnings("ignore", message="Glyph .* missing")
+                box = text.get_window_extent(renderer)
             # words whose place is cut off, or that would be cut off themselves, stand on another strip
             here = low <= text.get_position()[0] <= high or text.get_transform() != axes.transData
             text.set_visible(bool(here and box.x0 >= frame[0] and box.x1 <= frame[1]))

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from pathlib import Path
 
-from alignment import files, panel_plots, plots, report, typesetting, wording
+from alignment import files, job, panel_plots, plots, report, typesetting, wording
 from alignment.errors import FileError
 from alignment.lengths import Units
 from alignment.panel import measure
@@ -38,19 +38,18 @@ def tell(folder: Path | None, units: Units, *, force: bool = False) -> str:
     layout = files.read_layout(samples / machine)
     before, found, left = (solve(layout, files.read_survey(samples / name, layout)) for name in days)
     panel = measure(files.read_panel(samples / tray))
-    papers = report.Papers(
+    papers = job.Papers(
         layout=samples / machine,
         survey=samples / days[1],
         after=samples / days[2],
         panel=samples / tray,
         settings=samples / settings,
     )
-    job = report.gather(papers)
     made: dict[str, bytes | str] = {name: files.read_text(samples / name) for name in (machine, *days, tray, settings)}
     made |= {
         "train.png": plots.render(plots.train_sheet(found), ".png"),
         "tray.png": plots.render(panel_plots.panel_sheet(panel), ".png"),
-        "report.pdf": report.render(job, typesetting.paper_for(units), typesetting.today()),
+        "report.pdf": report.render(job.gather(papers), typesetting.paper_for(units), typesetting.today()),
     }
     place = _folder(folder)
     if place.exists():

@@ -13,7 +13,7 @@ from cli.options import Force, Json, LayoutFile, Out, PrintUnits, Table
 
 __all__ = ["EXAMPLE", "history"]
 
-EXAMPLE = "Example: stringtrue history machine.toml before-move.csv as-found.csv as-left.csv"
+EXAMPLE = "Example: stringtrue history machine.toml as-found.csv as-left.csv"
 
 
 def history(

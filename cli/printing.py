@@ -64,12 +64,12 @@ def report(
     force: Force = False,
 ) -> None:
     """Print the record of a job, to be signed: as found, what was done, as left, and what it rests on."""
-    from alignment import files, typesetting
+    from alignment import files, job, typesetting
     from alignment import report as reports
 
     files.ready((out, (".pdf",)), force=force)
-    papers = reports.Papers(layout=layout, survey=survey, after=after, panel=panel, settings=settings)
-    job = reports.gather(papers, units=units, line=line, aim=aim, drop_strays=drop_strays, same_string=same_string)
-    pages = reports.render(job, paper or typesetting.paper_for(job.layout.units), typesetting.today())
+    papers = job.Papers(layout=layout, survey=survey, after=after, panel=panel, settings=settings)
+    whole = job.gather(papers, units=units, line=line, aim=aim, drop_strays=drop_strays, same_string=same_string)
+    pages = reports.render(whole, paper or typesetting.paper_for(whole.layout.units), typesetting.today())
     files.write_whole(out, pages, force=force)
-    output.show_text(reports.told(job, out.name))
+    output.show_text(reports.told(whole, out.name))

@@ -1,0 +1,389 @@
+"""The record to sign: what must stand in it, what must not, its pages, its bytes, and what is refused."""
+
+from __future__ import annotations
+
+import datetime
+import hashlib
+import math
+import os
+import re
+import shutil
+from itertools import pairwise
+
+import numpy as np
+import pytest
+
+from alignment import job as jobs
+from alignment import plots, report, report_plots
+from alignment.cautions import CAUTIONS
+from alignment.comparison_wording import sentences
+from alignment.files import read_layout, read_survey
+from alignment.job import Papers
+from alignment.solution import solve
+from alignment.typesetting import Paper
+from alignment.uncertainty import COVERAGE, Verdict, conformance_probability, verdict
+from tests.machines import layout_text, survey_text
+from tests.test_sheet import POPPLER, poppler
+
+DAY = datetime.date(2026, 10, 5)
+TITLES = [
+    "Record", "How it is judged", "Cautions", "As found", "What was done", "As left", "Test panel", "Settings",
+    "Pictures", "Readings, as found", "Readings, as left", "Uncertainty of the readings", "Limits and their sources",
+    "What the readings leave open", "What the string does not see", "Program and files", "Signatures",
+]  # fmt: skip
+
+
+def sample_papers(samples, suffix: str = "") -> Papers:
+    names = [f"{n}{suffix}" for n in ("machine", "as-found", "as-left", "tray", "settings")]
+    return Papers(
+        layout=samples / f"{names[0]}.toml",
+        survey=samples / f"{names[1]}.csv",
+        after=samples / f"{names[2]}.csv",
+        panel=samples / f"{names[3]}.toml",
+        settings=samples / f"{names[4]}.toml",
+    )
+
+
+def pages_of(pdf: bytes, tmp_path) -> int:
+    return int(re.search(r"Pages:\s+(\d+)", poppler("pdfinfo", pdf, tmp_path))[1])
+
+
+def words_of(pdf: bytes, tmp_path) -> str:
+    return " ".join(poppler("pdftotext", pdf, tmp_path, "-raw").split())
+
+
+def texts(thing) -> list[str]:
+    """Every text in a part."""
+    if isinstance(thing, str):
+        return [thing]
+    inside = thing.values() if isinstance(thing, dict) else thing if isinstance(thing, list | tuple) else []
+    return [text for item in inside for text in texts(item)]
+
+
+@pytest.fixture(scope="module")
+def sample_job():
+    from alignment.files import sample_folder
+
+    return jobs.gather(sample_papers(sample_folder()))
+
+
+@pytest.fixture(scope="module")
+def sample_pdf(sample_job) -> bytes:
+    return report.render(sample_job, Paper.letter, DAY)
+
+
+def test_parts_of_the_sample(sample_job):
+    """Every part that the sample has something for, none of them empty, every picture that is named at hand."""
+    pictures: dict[str, bytes] = {}
+    parts = report.parts(sample_job, pictures)
+    assert [part["title"] for part in parts] == TITLES
+    for part in parts:
+        assert part["blocks"], part["title"]
+        for block in part["blocks"]:
+            assert block["kind"] in ("text", "list", "table", "pictures", "signatures")
+            assert block.get("text", "x").strip()
+            assert block.get("items", ["x"])
+            assert block.get("rows", ["x"])
+            for row in block.get("rows", []):
+                assert len(row) == len(block["columns"]) == len(block["head"])
+    named = [n for part in parts for b in part["blocks"] if b["kind"] == "pictures" for n in b["names"]]
+    assert sorted(named) == sorted(pictures)
+    assert len(named) >= 5
+    assert all(b"<svg" in picture for picture in pictures.values())
+
+
+def test_never_more_than_it_can_say(sample_job):
+    """No word of a certificate; what the string does not see, and every caution, are said."""
+    said = " ".join(texts(report.parts(sample_job, {}))).lower()
+    assert "certif" not in said
+    for unseen in ("roll gap", "wear", "load", "same skew to every section", "spacing between rows", "unchanged"):
+        assert unseen in said
+    assert all(caution.lower() in said for caution in CAUTIONS)
+
+
+def test_raw_readings_are_as_written(sample_job, samples):
+    """Every row of the files, in their order, in the words of the files."""
+    parts = {part["title"]: part for part in report.parts(sample_job, {})}
+    for title, name in (("Readings, as found", "as-found.csv"), ("Readings, as left", "as-left.csv")):
+        lines = (samples / name).read_text().splitlines()
+        written = [(str(n), line.split(",")) for n, line in enumerate(lines, 1) if line and line[0] != "#"][1:]
+        rows = parts[title]["blocks"][1]["rows"]
+        assert [row[:4] for row in rows] == [[n, *cells[:3]] for n, cells in written]
+        assert [row[4] == "closing" for row in rows] == [cells[3] == "close" for _, cells in written]
+
+
+def test_numbers_are_those_of_the_answer(sample_job):
+    """The tables hold what solving and comparing give, with the same verdicts."""
+    parts = {part["title"]: part for part in report.parts(sample_job, {})}
+    for title, solution in (("As found", sample_job.found), ("As left", sample_job.left)):
+        rows = {row[0]: row for b in parts[title]["blocks"] if b.get("title") == "Sections" for row in b["rows"]}
+        for section in solution.state.sections:
+            row = rows[section.name]
+            assert row[4].split()[0] == str(section.worse_end.verdict)
+            assert row[7].split()[0] == str(section.skew.verdict)
+            printed = float(re.search(r"\(([-+.\d]+)\)", row[5])[1])
+            assert printed == pytest.approx(section.skew.value / 25.4, abs=0.5001e-3)
+            assert float(row[6]) == pytest.approx(COVERAGE * section.skew.u / 25.4, abs=0.5001e-3)
+    moves = next(b for b in parts["What was done"]["blocks"] if b["kind"] == "table")["rows"]
+    assert [(row[0], row[1], row[-1]) for row in moves] == [
+        (m.section, m.bolt_end, str(m.outcome)) for m in sample_job.comparison.moves
+    ]
+
+
+def test_how_often_a_proved_in_is_wrong():
+    """The largest probability that the rule's words name: something dead true with U at the tolerance, 2 Phi(-2)."""
+    worst = max(
+        1 - conformance_probability(d, u, lower=-1, upper=1)
+        for d in np.linspace(-1, 1, 201)
+        for u in np.linspace(0.005, 1, 200)
+        if verdict(d, u, 1.0) is Verdict.inside
+    )
+    assert worst == pytest.approx(math.erfc(2 / math.sqrt(2)), abs=1e-3)
+    assert f"{100 * math.erfc(2 / math.sqrt(2)):.1f} %" == "4.6 %"
+    assert "at most 4.6 %" in " ".join(report.RULE)
+
+
+@POPPLER
+def test_sample_on_paper(sample_pdf, sample_job, samples, tmp_path):
+    """Headings, the story, hashes, signatures and page numbers are in the text of the file; it is tagged."""
+    told = poppler("pdfinfo", sample_pdf, tmp_path)
+    assert re.search(r"Tagged:\s+yes", told)
+    assert "612 x 792 pts" in told
+    assert b"<pdfaid:part>2</pdfaid:part>" in sample_pdf
+    assert b"<pdfuaid:part>1</pdfuaid:part>" in sample_pdf
+    words = words_of(sample_pdf, tmp_path)
+    assert "certif" not in words.lower()
+    assert all(f"{k} {title}" in words for k, title in enumerate(TITLES, 1))
+    for said in (*sentences(sample_job.comparison), "As found: out. As left: in.", "R. Quill", "T-14", "signature"):
+        assert said in words
+    pages = pages_of(sample_pdf, tmp_path)
+    assert all(f"page {k} of {pages}" in words for k in range(1, pages + 1))
+    flat = words.replace(" ", "")
+    for name in ("machine.toml", "as-found.csv", "as-left.csv", "tray.toml", "settings.toml"):
+        assert hashlib.sha256((samples / name).read_bytes()).hexdigest() in flat
+    fonts = poppler("pdffonts", sample_pdf, tmp_path).splitlines()[2:]
+    assert fonts
+    assert all(line.split()[-5:-2] == ["yes", "yes", "yes"] for line in fonts)
+
+
+def _long_machine(folder) -> Papers:
+    """Two rows of twenty sections with long names, read twice."""
+    names = {
+        row: [f"{row}-side-forming-pass-{k:02}-with_its_side_rolls" for k in range(20)] for row in ("left", "right")
+    }
+    sections = [
+        {"name": name, "row": row, "start": 500 * k + 20 * (row == "right"), "length": 450}
+        for row, own in names.items()
+        for k, name in enumerate(own)
+    ]
+    rows = {row: f"string_side = '{row}'\ntarget = '700'" for row in names}
+    joints = [(a, b) for own in names.values() for a, b in pairwise(own)]
+    (folder / "long.toml").write_text(layout_text(sections, rows=rows, joints=joints))
+    rng = np.random.default_rng(5)
+    for day, out in (("found", 4), ("left", 0)):
+        found = [
+            (name, point, 700 + int(rng.integers(-1, 2)) + out * (k % 7 == 3 and point == "exit"))
+            for own in names.values()
+            for k, name in enumerate(own)
+            for point in ("entry", "exit")
+        ]
+        (folder / f"{day}.csv").write_text(
+            survey_text(found, record=f"# taken: 2026-10-0{2 + (day == 'left')} 08:00\n")
+        )
+    return Papers(layout=folder / "long.toml", survey=folder / "found.csv", after=folder / "left.csv")
+
+
+@POPPLER
+def test_long_machine_still_reads(tmp_path):
+    """Forty sections with long names: all there, every word inside its page, drawings in strips of a page's width."""
+    whole = jobs.gather(_long_machine(tmp_path))
+    pdf = report.render(whole, Paper.a4, DAY)
+    flat = words_of(pdf, tmp_path).replace(" ", "").replace("\u200b", "")
+    # a line that ends in a hyphen of the name loses it in the extract
+    bare = flat.replace("-", "")
+    assert all(s.name.replace("-", "") in bare for s in whole.layout.sections)
+    pages = poppler("pdftotext", pdf, tmp_path, "-bbox").split("<page ")[1:]
+    for page in pages:
+        wide, high = (float(re.search(rf'{side}="([\d.]+)"', page)[1]) for side in ("width", "height"))
+        for box in re.findall(r'xMin="([\d.-]+)" yMin="([\d.-]+)" xMax="([\d.-]+)" yMax="([\d.-]+)"', page):
+            x0, y0, x1, y1 = map(float, box)
+            assert 0 < x0 < x1 < wide
+            assert 0 < y0 < y1 < high
+
+
+def test_strips_show_every_section_whole(tmp_path):
+    """Each section's name stands on one strip at least, and no text is cut by an edge of the drawing."""
+    from matplotlib.backends.backend_agg import FigureCanvasAgg
+
+    papers = _long_machine(tmp_path)
+    layout = read_layout(papers.layout)
+    solution = solve(layout, read_survey(papers.survey, layout))
+    shown: list[str] = []
+
+    def look(figure, suffix):
+        renderer = FigureCanvasAgg(figure).get_renderer()
+        width = figure.get_size_inches()[0] * figure.dpi
+        for axes in figure.axes:
+            for text in axes.texts:
+                if text.get_visible() and text.get_text():
+                    box = text.get_window_extent(renderer)
+                    assert box.x0 >= -0.5
+                    assert box.x1 <= width + 0.5
+                    shown.append(text.get_text().replace("\n", ""))
+        return render(figure, suffix)
+
+    render = plots.render
+    with pytest.MonkeyPatch.context() as patch:
+        patch.setattr(report_plots, "render", look)
+        (picture,) = report_plots.train_pictures(solution, "As read")
+    assert len(picture.strips) > 2
+    for section in layout.sections:
+        assert any(said.startswith(section.name) for said in shown), section.name
+
+
+def test_a_dropped_stray_is_struck_out(samples, tmp_path):
+    """A reading left out as told stands in the list struck out, and the record says so; else it stands as it is."""
+    text = (samples / "as-left.csv").read_text().replace("operator-3,exit,27 5/8,2", "operator-3,exit,28 5/8,2")
+    (tmp_path / "slip.csv").write_text(text)
+    papers = Papers(layout=samples / "machine.toml", survey=tmp_path / "slip.csv")
+    for drop in (False, True):
+        told = {p["title"]: p for p in report.parts(jobs.gather(papers, drop_strays=drop), {})}["Readings, as read"]
+        struck = [row for row in told["blocks"][1]["rows"] if isinstance(row[3], dict)]
+        if drop:
+            assert [(row[1], row[2], row[3]) for row in struck] == [("operator-3", "exit", {"struck": "28 5/8"})]
+            assert struck[0][5].startswith("dropped")
+            assert told["blocks"][0]["text"].endswith("1 reading dropped, as told, and struck out.")
+        else:
+            assert not struck
+            assert told["blocks"][0]["text"].endswith("None was dropped.")
+
+
+def test_one_survey_alone(samples, tmp_path):
+    """Without a second survey it is the record of one: what it asks for, and what it should come to."""
+    whole = jobs.gather(Papers(layout=samples / "machine.toml", survey=samples / "as-found.csv"))
+    titles = [part["title"] for part in report.parts(whole, {})]
+    assert titles[3:5] == ["As read", "Moves wanted"]
+    assert not {"As left", "Test panel", "Settings"} & set(titles)
+    moves = {p["title"]: p for p in report.parts(whole, {})}["Moves wanted"]
+    said = " ".join(texts(moves))
+    assert "loosen exit, keep entry snug; swing exit 9/64 toward the string" in said
+    assert report.render(whole, Paper.letter, DAY).startswith(b"%PDF-")
+
+
+@pytest.mark.parametrize("suffix", ["", "-mm"])
+def test_units_of_what_is_printed(samples, suffix):
+    """Everything in the units asked for; the readings as they were written."""
+    other = {"": "mm", "-mm": "in"}[suffix]
+    from alignment.lengths import Units
+
+    whole = jobs.gather(sample_papers(samples, suffix), units=Units(other))
+    assert (whole.layout.units, whole.panel.panel.units, whole.settings.units) == (other,) * 3
+    parts = {part["title"]: part for part in report.parts(whole, {})}
+    written = {"": "27 5/8", "-mm": "702.0"}[suffix]
+    assert any(row[3] == written for row in parts["Readings, as found"]["blocks"][1]["rows"])
+    bare = {"": "in where", "-mm": "mm where"}[suffix]
+    assert bare in parts["Readings, as found"]["blocks"][0]["text"]
+
+
+def test_settings_of_another_machine_are_told(samples, tmp_path):
+    text = (samples / "settings.toml").read_text().replace("Liner line, bay 2", "Another line")
+    (tmp_path / "settings.toml").write_text(text)
+    papers = Papers(
+        layout=samples / "machine.toml", survey=samples / "as-left.csv", settings=tmp_path / "settings.toml"
+    )
+    said = " ".join(texts(report.parts(jobs.gather(papers), {})))
+    assert "The settings are of Another line, the surveys of Liner line, bay 2." in said
+
+
+def arguments(samples) -> list[object]:
+    names = ("machine.toml", "as-found.csv", "as-left.csv", "tray.toml", "settings.toml")
+    layout, found, left, tray, settings = (samples / name for name in names)
+    return ["report", layout, found, "--after", left, "--panel", tray, "--settings", settings]
+
+
+def test_same_bytes_for_the_same_day(samples, tmp_path, monkeypatch, run):
+    """Two runs of the command, each byte alike; another day, other bytes."""
+    made = []
+    for name, epoch in (("a", "1790000000"), ("b", "1790000000"), ("c", "1800000000")):
+        monkeypatch.setenv("SOURCE_DATE_EPOCH", epoch)
+        assert run(*arguments(samples), "-o", tmp_path / f"{name}.pdf").status == 0
+        made.append((tmp_path / f"{name}.pdf").read_bytes())
+    assert made[0] == made[1] != made[2]
+
+
+@pytest.mark.parametrize("fails", ["write", "fsync", "replace"])
+def test_a_write_cut_short_leaves_the_old_record(samples, tmp_path, monkeypatch, run, fails):
+    """Whatever step of the writing fails, the file that was there is whole and nothing lies beside it."""
+    out = tmp_path / "report.pdf"
+    out.write_bytes(b"the old record")
+
+    def broken(*_, **__):
+        raise OSError(28, "No space left on device")
+
+    with monkeypatch.context() as patch:
+        if fails == "write":
+            real = os.fdopen
+
+            def opened(handle, *how):
+                return _Cut(real(handle, *how))
+
+            patch.setattr(os, "fdopen", opened)
+        elif fails == "fsync":
+            patch.setattr(os, "fsync", broken)
+        else:
+            patch.setattr("pathlib.Path.replace", broken)
+        found = run("report", samples / "machine.toml", samples / "as-left.csv", "-o", out, "--force")
+    assert (found.status, found.out) == (2, "")
+    assert "cannot be written: No space left on device" in found.err
+    assert out.read_bytes() == b"the old record"
+    assert [p.name for p in tmp_path.iterdir()] == ["report.pdf"]
+
+
+class _Cut:
+    """A file whose disk is full half way through."""
+
+    def __init__(self, file):
+        self.file = file
+
+    def __enter__(self):
+        return self
+
+    def __exit__(self, *_):
+        self.file.close()
+
+    def write(self, data):
+        self.file.write(data[: len(data) // 2])
+        raise OSError(28, "No space left on device")
+
+
+@pytest.mark.parametrize(
+    ("more", "said"),
+    [
+        (("-o", "a.txt"), "cannot be written as '.txt'. Use .pdf."),
+        ((), "--out"),
+        (("-o", "a.pdf", "--after", "none.csv"), "none.csv: there is no such file"),
+        (("-o", "a.pdf", "--panel", "machine.toml"), "machine.toml"),
+        (("-o", "a.pdf", "--settings", "as-left.csv"), "as-left.csv"),
+        (("-o", "a.pdf", "--line", "all"), "--line"),
+        (("-o", "machine.toml"), "cannot be written as '.toml'"),
+        (("-o", "nowhere/a.pdf"), "there is no folder 'nowhere'"),
+    ],
+)
+def test_refused(samples, tmp_path, monkeypatch, run, more, said):
+    """Status 2, a message, nothing on standard output and nothing written."""
+    for name in ("machine.toml", "as-left.csv"):
+        shutil.copy(samples / name, tmp_path / name)
+    monkeypatch.chdir(tmp_path)
+    found = run("report", "machine.toml", "as-left.csv", *more)
+    assert (found.status, found.out) == (2, "")
+    assert said in found.err
+    assert "Traceback" not in found.err
+    assert sorted(p.name for p in tmp_path.iterdir()) == ["as-left.csv", "machine.toml"]
+
+
+def test_pasted_readings_make_no_record(samples, tmp_path, run):
+    """What was pasted cannot be looked up again, so that no hash of it would mean anything."""
+    found = run("report", samples / "machine.toml", "-", "-o", tmp_path / "a.pdf")
+    assert (found.status, found.out) == (2, "")
+    assert "a record names its files" in found.err
+    assert not list(tmp_path.iterdir())
