@@ -78,7 +78,7 @@ class Notches:
 class _Programme:
     """Rows, bounds and goals of one mixed-integer programme."""
 
-    def __init__(self, faces: Faces, line: tuple[Floats, Floats]) -> None:
+    def __init__(self, faces: Faces, line: tuple[Floats, Floats], *, free: bool) -> None:
         self.faces = faces
         self.count = len(faces.deviation)
         self.size = UNKNOWNS * self.count + len(faces.joints) + 3
@@ -89,9 +89,9 @@ class _Programme:
         self.low: list[float] = []
         self.high: list[float] = []
         self.entries: list[tuple[int, int, float]] = []
-        free = bool((line[1] > line[0]).any())
         self._bounds(line)
         movable = ~faces.fixed
+        # what cannot move is helped by nothing but the line, and is held against one that may be chosen
         for i in range(self.count):
             if movable[i] or free:
                 self._section(i)
@@ -279,19 +279,19 @@ def plan_notches(faces: Faces, *, fewest: bool, free: bool, seconds: float) -> N
     """
     until = time.monotonic() + seconds
     if not free:
-        return _on_line(faces, np.zeros(2), fewest, until)
+        return _on_line(faces, np.zeros(2), fewest, until, free=False)
     lines, least = search_line(faces, until - 0.6 * seconds) if fewest else (np.zeros((1, 2)), 0)
     first = min(
-        (_on_line(faces, line, fewest, until) for line in lines[:LINES_TRIED]),
+        (_on_line(faces, line, fewest, until, free=True) for line in lines[:LINES_TRIED]),
         key=lambda plan: (round(plan.missed, 6), plan.ends if fewest else 0, plan.movement),
     )
     strict = first.missed == 0
     within = enclose(faces, first.ends) if strict and fewest else (np.full(2, -faces.near), np.full(2, faces.near))
     within = np.minimum(within[0], first.line), np.maximum(within[1], first.line)
-    programme = _Programme(faces, within)
+    programme = _Programme(faces, within, free=True)
     programme.fix_ends(first.moves)
     first = _in_turn(programme, programme.goals(fewest, strict=strict)[-2:][fewest:], until, first) or first
-    programme = _Programme(faces, within)
+    programme = _Programme(faces, within, free=True)
     goals = programme.goals(fewest, strict=True)
     if strict and fewest:
         programme.cap(programme.ends, first.ends)
@@ -308,9 +308,9 @@ def plan_notches(faces: Faces, *, fewest: bool, free: bool, seconds: float) -> N
     return replace(plan, least_ends=max(least, plan.least_ends))
 
 
-def _on_line(faces: Faces, line: Floats, fewest: bool, until: float) -> Notches:
+def _on_line(faces: Faces, line: Floats, fewest: bool, until: float, *, free: bool) -> Notches:
     """Best moves to one given line: quick, since there the sections hang together by their joints alone."""
-    programme = _Programme(faces, (line, line))
+    programme = _Programme(faces, (line, line), free=free)
     plan = _in_turn(programme, programme.goals(fewest, strict=True), until, None)
     plan = plan or _in_turn(programme, programme.goals(fewest, strict=False), until, None)
     return plan or Notches(moves=np.zeros((programme.count, 2), dtype=np.int64), line=line, missed=np.inf)

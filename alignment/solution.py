@@ -88,6 +88,7 @@ def solve(
     for name in done:
         if name not in layout.index:
             raise NameUnknownError(f"--done: {quote(name)} is not in {layout.source}.{nearest(name, layout.index)}")
+    line, aim = Line(line), Aim(aim)
     measured = fit_train(layout, survey, line=line)
     flags = find_flags(measured)
     dropped: tuple[Reading, ...] = ()

@@ -10,7 +10,7 @@ import typer
 from alignment.choices import Aim, Line
 from alignment.typesetting import Paper
 from cli import output
-from cli.options import Force, LayoutFile, PrintUnits, SurveyFile
+from cli.options import Force, LayoutFile, PrintUnits
 
 __all__ = ["REPORT_EXAMPLE", "SHEET_EXAMPLE", "report", "sheet"]
 
@@ -46,7 +46,7 @@ def sheet(
 
 def report(
     layout: LayoutFile,
-    survey: SurveyFile,
+    survey: Annotated[Path, typer.Argument(metavar="SURVEY", help="The readings: .csv, .tsv or .xlsx.")],
     out: Pdf,
     after: Annotated[Path | None, typer.Option(metavar="SURVEY", help="The survey as left.")] = None,
     panel: Annotated[Path | None, typer.Option(metavar="PANEL", help="A test panel.")] = None,

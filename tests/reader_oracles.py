@@ -202,10 +202,11 @@ def sane_survey(survey: Survey, layout: Layout) -> None:
 def _table(text: str) -> tuple[str, list[str]] | None:
     """Delimiter and all cells that hold a reading or a step, told without the reader; None where quotes muddle it."""
     lines = [line for line in re.split("\r\n|\r|\n", text) if line.strip(" \t,;")]
-    plain = [line for line in lines if not _note(re.split("[,;\t]", line)[0])]
+    head = next((line for line in lines if not _note(line)), "")
+    delimiter = next((d for d in "\t;" if d in head), ",")
+    plain = [line for line in lines if not _note(line.split(delimiter)[0])]
     if not plain:
         return None
-    delimiter = next((d for d in "\t;" if d in plain[0]), ",")
     rows = [[" ".join(cell.split()) for cell in row] for row in csv.reader(plain, delimiter=delimiter)]
     # a cell of several lines, or a note that hides behind blanks: not told apart here
     if '"' in text and len(rows) != len(plain):
