@@ -173,6 +173,7 @@ def test_large_train_against_the_bound():
     assert bound > 0
     assert case.plan.total >= bound - 1e-6
     assert case.plan.movement_gap >= 0
-    assert case.plan.optimal == (case.plan.movement_gap == 0)
+    # proved best means no gap; no gap may still leave the second goal unproved when time runs out
+    assert case.plan.movement_gap == 0 or not case.plan.optimal
     # what is proved to be least cannot lie above any plan, and the planner's own proof is worth as much as the bound
     assert case.plan.total - case.plan.movement_gap >= bound - 0.25
