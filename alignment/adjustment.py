@@ -179,9 +179,8 @@ def _joined(layout: Layout, survey: Survey, alone: Adjustment, steps: tuple[Step
     beside = np.zeros((len(measured), 2, 2))
     if band.shape[0] > 3:
         beside[:-1] = _blocks([[band[2, k], band[3, k]], [band[1, k + 1], band[2, k + 1]]])
+    # where one between was not measured no step ties the two, and nothing is shared
     cross[measured] = beside
-    # the next one measured need not be the next one of the layout
-    cross[measured[:-1][np.diff(measured) > 1]] = 0.0
     return Adjustment(
         lines=alone.lines,
         birge=alone.birge,

@@ -148,6 +148,30 @@ def test_no_line_serves_the_sections_on_hold():
     assert sum(m.by for m in found.plan.missed) > 1
 
 
+def test_easiest_brings_everything_in_before_it_saves_bolt_ends():
+    """Held sections along a slant: the string moves nothing and leaves them out, the free line does not."""
+    layout, survey = held(lambda s, x: 0.005 * x if s.hold else 0.0, (0, 3))
+    found = solve_lines(layout, survey, LineChoice.all)
+    assert found[Line.string].plan.missed
+    assert found[Line.string].plan.bolt_ends < found[Line.free].plan.bolt_ends
+    assert not easiest(found).plan.missed
+
+
+def test_target_of_the_row_itself_drops_out_of_a_fitted_line():
+    """A line through the faces takes up whatever target there is: values and u are as with a number."""
+    rng = np.random.default_rng(2)
+    reads = [(f"s{k}", end, f"{700 + rng.normal(0, 2):.3f}") for k in range(4) for end in ("entry", "exit")]
+    parts = [{"name": f"s{k}", "row": "left", "start": 500 * k, "length": 400} for k in range(4)]
+    trains = []
+    for target in ("", "target = '690'"):
+        layout = machine(parts, rows={"left": target}, tape="mark = '1'\ntilt = 0\nzero = '0'")
+        trains.append(fit_train(layout, readings(layout, reads), line=Line.fitted))
+    relative, number = trains
+    for what in ("offset", "skew"):
+        assert getattr(relative, what).value == pytest.approx(getattr(number, what).value, abs=1e-9)
+        assert getattr(relative, what).u == pytest.approx(getattr(number, what).u, rel=1e-9)
+
+
 @pytest.mark.parametrize("aim", Aim)
 def test_a_row_that_was_not_read(aim):
     """Only one side of the machine measured: its own line is free, and the other's is not spoken of."""
