@@ -219,7 +219,9 @@ class _Programme:
         from scipy.sparse import csr_array
 
         row, column, factor = zip(*self.entries, strict=True) if self.entries else ((), (), ())
-        matrix = csr_array((factor, (row, column)), shape=(len(self.low), self.size))
+        # HiGHS counts in 32 bits, and older scipy hands on whatever it is given
+        place = np.array([row, column], dtype=np.int32)
+        matrix = csr_array((factor, tuple(place)), shape=(len(self.low), self.size))
         with _quiet():
             return milp(
                 goal,
