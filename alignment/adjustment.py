@@ -36,7 +36,7 @@ class Adjustment:
     lines : Lines
         The fit of each section to its own tape readings.
     birge : (n,) array
-        By how much standard uncertainties of its readings were grown.
+        By how much standard uncertainties were grown, where readings scatter or steps contradict them.
     face : (n, 2) array
         Reading at mid-length [mm] and slope.
     covariance : (n, 2, 2) array
@@ -46,7 +46,10 @@ class Adjustment:
     steps : tuple of StepReading
         Steps that were used: both their sections are measured.
     network : Network or None
-        Joint adjustment of the measured sections, two unknowns each; None where no step was measured.
+        Joint adjustment of the measured sections, two unknowns each; None where no step was measured. Its
+        observations are the tape readings of those sections, then the steps.
+    growth : (n,) array
+        By how much the network's standard uncertainties were grown.
     """
 
     lines: Lines
@@ -56,6 +59,7 @@ class Adjustment:
     cross: Floats
     steps: tuple[StepReading, ...]
     network: Network | None
+    growth: Floats
 
     def covariance_times(self, weight: Floats) -> Floats:
         """Covariance of all faces with linear functions of them: weights (k, n, 2) in, (n, 2, k) out."""
@@ -65,7 +69,8 @@ class Adjustment:
         found = np.zeros((len(measured), 2, len(weight)))
         columns = weight[:, measured].reshape(len(weight), -1).T
         found[measured] = self.network.covariance_times(columns).reshape(-1, 2, len(weight))
-        return found
+        # sections of one chain have grown alike, and those of different chains share nothing
+        return found * (self.growth**2)[:, None, None]
 
 
 def string_sags(layout: Layout) -> list[Sag | None]:
@@ -77,8 +82,8 @@ def string_sags(layout: Layout) -> list[Sag | None]:
 def corrections(layout: Layout, at: NDArray[np.int64], x: Floats) -> Floats:
     """What is added to readings of sections ``at`` at machine ``x`` for the sag of their strings, (m,). [mm]"""
     found = np.zeros(len(at))
-    sags = string_sags(layout)
-    if any(sags):
+    if any(string.sag for string in layout.strings.values()):
+        sags = string_sags(layout)
         for k, (i, place) in enumerate(zip(at, x, strict=True)):
             sag = sags[i]
             if sag is not None:
@@ -110,13 +115,11 @@ def adjust(layout: Layout, survey: Survey) -> Adjustment:
     Returns
     -------
     Adjustment
-        Where readings of a section scatter beyond the 95 % point of chi-square, their uncertainties are grown by
-        the Birge ratio; they are never shrunk.
+        Where readings of a section scatter beyond the 95 % point of chi-square, or those of a chain of sections and
+        the steps between them do, their uncertainties are grown by the Birge ratio; they are never shrunk.
     """
     lines = fit_sections(layout, survey.fitted)
-    excess = np.where(lines.dof > 0, lines.chi2 / np.maximum(lines.dof, 1), 0.0)
-    beyond = lines.chi2 > chi_square_point(np.maximum(lines.dof, 1), SCATTER_PROBABILITY)
-    birge = np.where((lines.dof > 0) & beyond & (excess > 1), np.sqrt(np.maximum(excess, 1)), 1.0)
+    birge = _birge(lines.chi2, lines.dof)
     middle = np.array([s.middle for s in layout.sections])
     lever = middle - lines.centre_x
     covariance = np.empty((len(middle), 2, 2))
@@ -131,12 +134,20 @@ def adjust(layout: Layout, survey: Survey) -> Adjustment:
         cross=np.zeros_like(covariance),
         steps=(),
         network=None,
+        growth=np.ones(len(middle)),
     )
     measured = ~np.isnan(lines.slope)
     steps = tuple(
         s for s in survey.steps if measured[layout.index[s.upstream]] and measured[layout.index[s.downstream]]
     )
     return _joined(layout, survey, alone, steps) if steps else alone
+
+
+def _birge(chi2: Floats, dof: NDArray[np.int64]) -> Floats:
+    """Birge ratio of each group where chi-square is beyond its 95 % point, else 1."""
+    excess = chi2 / np.maximum(dof, 1)
+    beyond = chi2 > chi_square_point(np.maximum(dof, 1), SCATTER_PROBABILITY)
+    return np.where((dof > 0) & beyond & (excess > 1), np.sqrt(np.maximum(excess, 1)), 1.0)
 
 
 def _joined(layout: Layout, survey: Survey, alone: Adjustment, steps: tuple[StepReading, ...]) -> Adjustment:
@@ -170,6 +181,15 @@ def _joined(layout: Layout, survey: Survey, alone: Adjustment, steps: tuple[Step
     y = np.concatenate([[r.value for r in readings] + corrections(layout, of, x), [s.value for s in steps]])
     u = np.array([r.u * alone.birge[layout.index[r.section]] for r in readings] + [s.u for s in steps])
     network = fit_network(index, coefficient, y, u, 2 * len(measured))
+    # a chain: sections of a row with a step measured between each and the next
+    tied = np.zeros(len(measured), dtype=np.int64)
+    tied[position[down]] = 1
+    chain = np.cumsum(1 - tied) - 1
+    of_chain = chain[index[:, 0] // 2]
+    dof = np.bincount(of_chain) - 2 * np.bincount(chain)
+    growth = np.ones(len(alone.face))
+    chi2 = np.bincount(of_chain, (network.residual / u) ** 2).astype(np.float64, copy=False)
+    growth[measured] = _birge(chi2, dof)[chain]
     face, covariance, cross = alone.face.copy(), alone.covariance.copy(), alone.cross.copy()
     face[measured] = network.value.reshape(-1, 2)
     band, k = network.band, 2 * np.arange(len(measured))
@@ -181,14 +201,16 @@ def _joined(layout: Layout, survey: Survey, alone: Adjustment, steps: tuple[Step
         beside[:-1] = _blocks([[band[2, k], band[3, k]], [band[1, k + 1], band[2, k + 1]]])
     # where one between was not measured no step ties the two, and nothing is shared
     cross[measured] = beside
+    grown = (growth**2)[:, None, None]
     return Adjustment(
         lines=alone.lines,
-        birge=alone.birge,
+        birge=alone.birge * growth,
         face=face,
-        covariance=covariance,
-        cross=cross,
+        covariance=covariance * grown,
+        cross=cross * grown,
         steps=steps,
         network=network,
+        growth=growth,
     )
 
 

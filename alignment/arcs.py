@@ -1,5 +1,5 @@
 """
-Circular arcs from offsets to a straight line, and the arithmetic of chord, height and radius.
+Circular arcs from offsets to a straight line, and the height of an arc over a chord.
 
 Curvature is positive where the ends lie farther along +y than the middle; its centre then lies on the +y side.
 """
@@ -15,23 +15,11 @@ from alignment import nonlinear
 from alignment.errors import NotEnoughReadingsError
 from alignment.uncertainty import chi_square_point
 
-__all__ = ["Arc", "fit_arc", "height_of", "radius_of"]
+__all__ = ["Arc", "fit_arc", "height_of"]
 
 Floats = NDArray[np.float64]
 SCATTER = 0.95
 """Chi-square beyond this point means that an edge is no arc to within its readings."""
-
-
-def radius_of(chord: float, height: float) -> float:
-    """
-    Radius of an arc from its chord and its height over the chord, in their unit.
-
-    Examples
-    --------
-    >>> radius_of(8, 2)
-    5.0
-    """
-    return chord**2 / (8 * height) + height / 2
 
 
 def height_of(curvature: float, chord: float) -> float:
@@ -39,6 +27,11 @@ def height_of(curvature: float, chord: float) -> float:
     Height of an arc over a chord, with the sign of its curvature (1 / radius); units as given.
 
     A chord longer than the diameter has no arc over it; the height then stops at the radius.
+
+    Examples
+    --------
+    >>> height_of(1 / 5, 8)
+    2.0
     """
     half = min(abs(curvature) * chord / 2, 1.0)
     # 1 - sqrt(1 - q^2), written so that nothing is lost where the arc is flat
@@ -60,7 +53,7 @@ class Arc:
         Places along the line and offsets as measured. [mm]
     fitted : (n,) array
         Offsets of the arc at those places. [mm]
-    chi2, dof
+    dof : int
         Of the fit.
     scattered : bool
         Whether the readings leave an arc by more than their uncertainty (95 %): ripple, or a slip.
@@ -72,17 +65,8 @@ class Arc:
     x: Floats
     y: Floats
     fitted: Floats
-    chi2: float
     dof: int
     scattered: bool
-
-    def height(self, chord: float | None = None) -> float:
-        """Height over a chord, by default over the measured length, with the sign of the curvature. [mm]"""
-        return height_of(self.curvature, self.over if chord is None else chord)
-
-    def height_u(self, chord: float | None = None) -> float:
-        """Standard uncertainty of that height: u of the curvature times chord^2 / 8. [mm]"""
-        return self.u * (self.over if chord is None else chord) ** 2 / 8
 
     @property
     def ripple(self) -> float:
@@ -135,7 +119,6 @@ def fit_arc(x: ArrayLike, y: ArrayLike, u: ArrayLike) -> Arc:
         x=place,
         y=offset,
         fitted=offsets(found.unknowns),
-        chi2=found.chi2,
         dof=found.dof,
         scattered=bool(scattered),
     )

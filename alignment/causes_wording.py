@@ -6,22 +6,30 @@ import math
 from collections.abc import Sequence
 
 from alignment.causes import Causes, CauseVerdict, Judgement
-from alignment.panel_wording import panel_title, verdict_line
+from alignment.panel_figures import radius_words
+from alignment.panel_wording import panel_title, short_verdict
 from alignment.uncertainty import COVERAGE
 from alignment.wording import caution_lines, counted, short, wrap
 
 __all__ = ["causes_text"]
 
 _JOINTS = 6
+_HEAD = ("toward", "radius", "strain", "U", "strain")
+_KEY = (
+    "In brackets: what a rule rests on. Geometry: true by construction; published: its source is told with --json; "
+    "practice: common practice, no source; guess: inference. After a semicolon, a second one, or what the side or "
+    "handedness rests on."
+)
 
 
 def causes_text(found: Causes) -> str:
     """The whole answer as text."""
     supported = found.of(CauseVerdict.supported)
     lines = wrap(f"{found.layout.name}, {found.survey}; {panel_title(found.panel)}")
-    lines += [*wrap(verdict_line(found.panel)), ""]
+    lines += [*wrap(f"Panel: {short_verdict(found.panel)}."), ""]
     lines += _first(found, supported)
     lines += ["BEFORE A BOLT IS TOUCHED", *caution_lines(), ""]
+    lines += [*wrap(_KEY), ""]
     told: set[str] = set()
     lines += _group("SUPPORTED BY WHAT WAS MEASURED", supported, told)
     open_ = found.of(CauseVerdict.not_tested)
@@ -78,7 +86,7 @@ def _absent(judgements: Sequence[Judgement]) -> list[str]:
     """Causes whose sign was looked for and is not there, by what was measured."""
     if not judgements:
         return []
-    lines = ["ITS SIGN IS NOT THERE"]
+    lines = ["NOT SEEN IN THIS PANEL"]
     by_fact: dict[str, list[str]] = {}
     for j in judgements:
         by_fact.setdefault(j.against[0].words, []).append(j.cause.words)
@@ -94,18 +102,19 @@ def _joints(found: Causes) -> list[str]:
         return ["JOINTS: not ranked; the layout does not say on which side the strings hang.", ""]
     limit = found.yield_strain
     lines = ["JOINTS, by the bend that they ask of a strip that follows every face"]
-    columns = f"  {'':<29} {'toward':<10} {'radius':>7} {'edge strain':>12} {'U':>6}"
-    lines.append(columns + "  x yield" * bool(limit))
+    for toward, radius_, strain, u, times in (("", "", "edge", "", "times yield"), _HEAD):
+        line = f"  {'':<29} {toward:<10} {radius_:>7} {strain:>8} {u:>6}"
+        lines.append((line + f"  {times:>11}" * bool(limit)).rstrip())
     for bend in found.bends[:_JOINTS]:
         pair = f"{bend.upstream} / {bend.downstream}"
         seen = abs(bend.curvature.value) > COVERAGE * bend.curvature.u
         side = found.panel.panel.edges[1 if bend.curvature.value > 0 else 0] if seen else "none seen"
         radius = 1 / abs(bend.curvature.value) if bend.curvature.value else math.inf
-        size = f"{radius / 304.8:,.0f} ft" if found.layout.units == "in" else f"{radius / 1000:,.0f} m"
+        size = radius_words(radius, found.layout.units)
         strain = f"{100 * bend.strain.value:.2f} %" if bend.strain else "-"
         u = f"{100 * COVERAGE * bend.strain.u:.2f}" if bend.strain else "-"
-        times = f"  {bend.strain.value / limit:7.0f}" if bend.strain and limit else ""
-        lines.append(f"  {short(pair, 29)} {short(side, 10)} {size if seen else '-':>7} {strain:>12} {u:>6}{times}")
+        times = f"  {bend.strain.value / limit:11.0f}" if bend.strain and limit else ""
+        lines.append(f"  {short(pair, 29)} {short(side, 10)} {size if seen else '-':>7} {strain:>8} {u:>6}{times}")
     if len(found.bends) > _JOINTS:
         lines.append(f"  and {counted(len(found.bends) - _JOINTS, 'gentler one')}")
     lines += wrap(

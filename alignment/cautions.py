@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from typing import Final
 
-__all__ = ["CAUTIONS", "LIMITS"]
+__all__ = ["CAUTIONS", "FIRST", "LIMITS"]
 
 CAUTIONS: Final = (
     "Lock out and tag out every energy source, and try to start the machine, before a guard comes off or a bolt "
@@ -15,4 +15,6 @@ CAUTIONS: Final = (
     "The machine's own manual and local codes come first. Electrical, hydraulic and guarding work belongs to "
     "qualified people.",
 )
+FIRST: Final = "Lock out and tag out first, and try to start the machine."
+"""The first caution in one line, to head a list of moves; the whole of it stands elsewhere on the same sheet."""
 LIMITS: Final = "stringtrue computes from readings: it does not see the machine."

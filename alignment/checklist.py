@@ -10,7 +10,7 @@ from alignment.lengths import show, show_both
 from alignment.moves import Step
 from alignment.solution import Solution
 from alignment.tables import safe_text
-from alignment.wording import by_section, caution_lines, doubted, step_lines, wrap
+from alignment.wording import by_section, caution_lines, doubted, step_lines, string_doubted, wrap
 
 __all__ = ["KINDS", "checklist"]
 
@@ -38,6 +38,8 @@ def _text(solution: Solution) -> str:
     layout, doubts = solution.layout, doubted(solution)
     lines = wrap(f"{layout.name}: moves from {solution.survey.source}")
     lines += ["", "BEFORE A BOLT IS TOUCHED", *caution_lines(), ""]
+    if wait := string_doubted(solution):
+        lines += [*wrap(wait), ""]
     held = [section.name for section in layout.sections if section.hold]
     if held:
         lines += [*wrap(f"Check that these are snug; they stay as they are: {', '.join(held)}.", "[ ] "), ""]

@@ -72,6 +72,7 @@ def compare(
     same_string: bool = False,
     line: Line = Line.string,
     aim: Aim = Aim.fewest,
+    plan: Plan | None = None,
 ) -> Comparison:
     """
     Compare two surveys of one machine.
@@ -85,6 +86,8 @@ def compare(
         Whether the string stayed up between them, so that no shift or slope is taken off.
     line, aim
         How the moves were planned from `before`.
+    plan : Plan, optional
+        That plan, where there is one already.
 
     Raises
     ------
@@ -92,7 +95,7 @@ def compare(
         A survey in which no section was read at two distinct points.
     """
     trains = [fit_train(layout, survey, line=line) for survey in (before, after)]
-    plan = plan_moves(trains[0], aim=aim)
+    plan = plan or plan_moves(trains[0], aim=aim)
     motion = compare_trains(*trains, same_string=same_string)
     flags = [(t.survey.source, f) for t in trains for f in find_flags(t) if f.flag not in ("lone", "line-skewed")]
     moves = []

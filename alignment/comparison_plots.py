@@ -14,10 +14,11 @@ import numpy as np
 
 from alignment.comparison import Comparison
 from alignment.comparison_wording import dated, sentences
+from alignment.drawing import INK, rows_down, span_of
 from alignment.layout import Plane
 from alignment.lengths import show
 from alignment.motion import Status
-from alignment.openings import rows_across
+from alignment.scales import place_words, places_along
 from alignment.train import Train
 from alignment.uncertainty import COVERAGE
 
@@ -27,7 +28,6 @@ if TYPE_CHECKING:
 
 __all__ = ["comparison_key", "comparison_sheet", "draw_row", "reach_of"]
 
-INK: Final = "#1a1a1a"
 MOVED: Final = "#d55e00"
 STILL: Final = "#3a6ea5"
 LANE: Final = 2.9
@@ -53,8 +53,7 @@ def comparison_sheet(comparison: Comparison) -> Figure:
     width = float(np.clip(1.45 * most + 2.5, 11, 34))
     words = [line for said in sentences(comparison) for line in textwrap.wrap(said, int((width - 0.8) / 0.108))]
     key = textwrap.wrap(comparison_key(comparison), int((width - 0.8) / 0.074))
-    order = list(dict.fromkeys(name for pair in rows_across(layout) for name in pair))
-    rows = order + [name for name in layout.rows if name not in order and layout.row_sections(name)]
+    rows = [name for plane in Plane for name in rows_down(layout, plane)]
     head, foot = 0.75 + 0.24 * len(words), 0.35 + 0.19 * len(key)
     total = head + LANE * len(rows) + foot
     figure = Figure(figsize=(width, total))
@@ -128,8 +127,10 @@ def draw_row(axes: Axes, comparison: Comparison, row: str, reach: float) -> Axes
     # looking downstream from the left edge of the page, left is up: a string on the left is at the top
     up = 1 if layout.rows[row].side in ("right", "below") else -1
     low, high = layout.sections[members[0]].start, layout.sections[members[-1]].end
-    margin = 0.03 * (high - low)
-    axes.set_xlim(of(low - margin), of(high + margin))
+    # all rows on the same scale, so that facing sections stand below one another
+    begins, ends, span = span_of(comparison.before)
+    axes.set_xlim(of(begins), of(ends))
+    axes.set_xticks([of(x) for x in places_along(units, begins, ends)])
     string = -1.02 * reach
     axes.set_ylim(*(of(y) for y in ((1.4 * reach, 1.25 * string) if up < 0 else (1.25 * string, 1.4 * reach))))
     heights = " (heights)" if layout.rows[row].plane is Plane.height else ""
@@ -139,7 +140,7 @@ def draw_row(axes: Axes, comparison: Comparison, row: str, reach: float) -> Axes
     axes.axhline(0, color="#888888", lw=0.7, zorder=1)
     axes.plot([of(low), of(high)], [of(string)] * 2, color=INK, lw=1.3, ls=(0, (9, 2, 2, 2)))
     axes.text(
-        of(low - 0.5 * margin),
+        of(low),
         of(1.04 * string),
         _string_words(comparison, row),
         size=9.5,
@@ -152,10 +153,10 @@ def draw_row(axes: Axes, comparison: Comparison, row: str, reach: float) -> Axes
     axes.tick_params(axis="x", labelsize=9)
     for side in ("top", "right"):
         axes.spines[side].set_visible(False)
-    paper = (axes.figure.get_figwidth() - 1.4) / (high - low + 2 * margin)  # type: ignore[union-attr]
+    paper = (axes.figure.get_figwidth() - 1.4) / span  # type: ignore[union-attr]
     for i in members:
         _draw_section(axes, comparison, i, first[i], second[i], u[i], up, paper)
-    axes.set_xlabel(f"place along the machine ({units}), downstream to the right", size=9)
+    axes.set_xlabel(place_words(units), size=9)
     return axes
 
 

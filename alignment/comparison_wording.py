@@ -142,7 +142,7 @@ def comparison_text(comparison: Comparison) -> str:
         lines.append("")
     lines += _moves(comparison.moves, layout, after)
     units = layout.units
-    lines.append(f"WHAT CHANGED, against the sections that stood still ({units}; + is away; U = 2u)")
+    lines.append(f"WHAT CHANGED, against what stood still ({units.plural}; + is away; U = 2u)")
     lines += [*_table(comparison.motion), ""]
     lines += _strings(comparison.motion)
     lines += ["DOUBTS", *(line for text in doubts(comparison) for line in wrap(text, "  - "))]
@@ -214,7 +214,7 @@ def _strings(motion: Motion) -> list[str]:
             for v, u in zip(s.change, s.u, strict=True)
         ]
         lines += wrap(
-            f"String {s.string}: {ends[0]} at the entry, {ends[1]} at the exit; + is farther off"
+            f"String {s.string}: {ends[0]} at the entry, {ends[1]} at the exit; + is away from the faces"
             f"{'' if s.changed else '; not more than this tape explains'}.",
             "  ",
         )
@@ -251,8 +251,8 @@ def doubts(comparison: Comparison) -> list[str]:
     )
     if motion.dof:
         said.append(
-            f"All sections still: chi-square {motion.chi2:.1f}, at most {motion.chi2_limit:.1f} with {motion.dof} "
-            f"degrees of freedom: the two surveys {'fit one machine' if motion.congruent else 'do not fit one machine'}"
-            "."
+            f"Taken all together, {'nothing' if motion.congruent else 'something'} moved by more than the tapes "
+            f"explain (chi-square {motion.chi2:.1f}, at most {motion.chi2_limit:.1f} with {motion.dof} degrees of "
+            "freedom, where all stood still)."
         )
     return said

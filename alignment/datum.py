@@ -2,7 +2,8 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from collections.abc import Mapping
+from dataclasses import dataclass, field
 
 import numpy as np
 from numpy.typing import NDArray
@@ -42,11 +43,13 @@ class Datum:
     row_target: NDArray[np.int64]
     shift: NDArray[np.int64]
     sign: Floats
+    references: Mapping[str, tuple[str, ...]] = field(default_factory=dict)
+    """Sections that a row takes its target from, where the layout has none."""
 
 
 def take_datum(layout: Layout, adjusted: Adjustment, *, fitted: bool) -> Datum:
     """
-    Row targets and, where the line is fitted, the shift and slope of each string.
+    Row targets and, where the line is fitted, the shift and slope of each string with two measured sections or more.
 
     A row's target is the number of the layout; else the mean of its sections on hold, less their setbacks; else its
     first measured section.
@@ -63,6 +66,7 @@ def take_datum(layout: Layout, adjusted: Adjustment, *, fitted: bool) -> Datum:
     row_target = np.full(count, -1)
     weights: list[Floats] = []
     values: list[float] = []
+    references: dict[str, tuple[str, ...]] = {}
     for name, row in layout.rows.items():
         members = rows == name
         if row.target is not None:
@@ -73,6 +77,7 @@ def take_datum(layout: Layout, adjusted: Adjustment, *, fitted: bool) -> Datum:
             weight = np.zeros((count, 2))
             weight[from_these, 0] = 1 / len(from_these)
             row_target[members] = len(values)
+            references[name] = tuple(layout.sections[i].name for i in from_these)
             weights.append(weight)
             values.append(float(np.mean(known[from_these, 0] - setback[from_these])))
     shift = np.full(count, -1)
@@ -80,17 +85,25 @@ def take_datum(layout: Layout, adjusted: Adjustment, *, fitted: bool) -> Datum:
     if fitted:
         for string in layout.strings:
             members = np.array([layout.rows[name].string == string for name in rows])
-            use = members & measured & hold
-            use = use if use.any() else members & measured
-            if not use.any():
+            use = members & measured
+            # a line through one section alone would call any skew of it none
+            if np.count_nonzero(use) < 2:
                 continue
-            through = np.flatnonzero(use)
+            through = np.flatnonzero(use & hold if (use & hold).any() else use)
             weight, value = _line_through(layout, through, sign, known, covariance, target, row_target, weights, values)
             shift[members] = len(values)
             weights += list(weight)
             values += list(value)
     stacked = np.array(weights).reshape(len(weights), count, 2)
-    return Datum(value=np.array(values), weight=stacked, target=target, row_target=row_target, shift=shift, sign=sign)
+    return Datum(
+        value=np.array(values),
+        weight=stacked,
+        target=target,
+        row_target=row_target,
+        shift=shift,
+        sign=sign,
+        references=references,
+    )
 
 
 def _sign(layout: Layout, row: str) -> float:

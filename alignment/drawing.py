@@ -14,16 +14,17 @@ from typing import TYPE_CHECKING, Final
 import numpy as np
 
 from alignment.layout import Layout, Plane
-from alignment.lengths import Units, show
+from alignment.lengths import show
 from alignment.openings import rows_across, rows_of
+from alignment.scales import place_words, places_along, round_down
 from alignment.solution import Solution
 from alignment.state import SectionState, State
 from alignment.train import Train
 from alignment.uncertainty import COVERAGE, Verdict
-from alignment.wording import by_section
 
 if TYPE_CHECKING:
     from matplotlib.axes import Axes
+    from matplotlib.text import Text
 
 __all__ = [
     "FILL",
@@ -32,8 +33,9 @@ __all__ = [
     "draw_ghost",
     "draw_moves",
     "draw_train",
-    "height_of",
     "lanes_of",
+    "paper_height",
+    "rows_down",
     "scale_for",
     "span_of",
 ]
@@ -96,10 +98,13 @@ def scale_for(solution: Solution, lanes: Mapping[str, Lane], paper: float) -> fl
     for shift, slope in solution.train.string_lines.values():
         largest += [abs(shift + slope * x) * SWING / SLANT for x in (low, high)]
     along = paper / span_of(solution.train)[2]
-    factor = SWING / max(largest) / along
-    power = 10.0 ** np.floor(np.log10(factor))
-    nice = max(n for n in (1, 1.2, 1.5, 2, 2.5, 3, 4, 5, 6, 8) if n * power <= factor * 1.0001) * power
-    return float(nice * along)
+    return round_down(SWING / max(largest) / along) * along
+
+
+def rows_down(layout: Layout, plane: Plane) -> list[str]:
+    """Rows of one plane as they stand down the page: those that face others from left to right, then the rest."""
+    across = rows_across(layout) if plane is Plane.side else []
+    return list(dict.fromkeys([*(name for pair in across for name in pair), *rows_of(layout, plane)]))
 
 
 def lanes_of(layout: Layout, plane: Plane) -> dict[str, Lane]:
@@ -108,24 +113,21 @@ def lanes_of(layout: Layout, plane: Plane) -> dict[str, Lane]:
 
     Seen from above, the left row looking downstream stands uppermost; seen from the side, up is up.
     """
-    across = rows_across(layout) if plane is Plane.side else []
-    rows = rows_of(layout, plane)
-    order = list(dict.fromkeys(name for pair in across for name in pair))
-    order += [name for name in rows if name not in order]
+    facing = plane is Plane.side and bool(rows_across(layout))
     lanes = {}
     top = 0.0
-    for k, name in enumerate(order):
+    for k, name in enumerate(rows_down(layout, plane)):
         side = layout.rows[name].side or ("left" if k == 0 else "right")
         away = 1 if side in ("left", "above") else -1
         # facing rows stand back to back with the strip between them; a row alone stands beyond its string
-        body = away if not across else -1 if k == 0 else 1
+        body = away if not facing else -1 if k == 0 else 1
         lane = Lane(row=name, y=0.0, away=away, body=body)
         lanes[name] = replace(lane, y=top + lane.room(-1))
         top += lane.room(-1) + lane.room(1)
     return lanes
 
 
-def height_of(lanes: Mapping[str, Lane]) -> float:
+def paper_height(lanes: Mapping[str, Lane]) -> float:
     """Paper that all rows need, and the strip where it does not run between them. [inches]"""
     return sum(lane.room(-1) + lane.room(1) for lane in lanes.values()) + STRIP * (not _facing(lanes))
 
@@ -158,20 +160,17 @@ def draw_train(axes: Axes, train: Train, state: State, lanes: dict[str, Lane], s
     Axes
     """
     layout, units = train.layout, train.layout.units
-    low, high = float(train.start.min()), float((train.start + train.length).max())
-    margin = 0.02 * (high - low)
-    axes.set_xlim(low - margin, high + margin)
+    low, high, span = span_of(train)
+    axes.set_xlim(low, high)
     axes.set_ylim(height, 0)
     axes.set_yticks([])
     axes.tick_params(axis="x", labelsize=9, length=3)
-    ticks = [t for t in axes.get_xticks() if low - margin <= t <= high + margin]
-    if units is Units.inch:
-        step = _inch_step(high - low)
-        ticks = list(np.arange(np.ceil(low / step) * step, high + 1, step))
-    axes.set_xticks(ticks, [show(t, units) if units is Units.inch else f"{t:.0f}" for t in ticks])
+    axes.set_xlabel(place_words(units), size=9, labelpad=2)
+    places = places_along(units, low, high)
+    axes.set_xticks(places, [f"{units.of(x):.0f}" for x in places])
     for side in ("top", "left", "right"):
         axes.spines[side].set_visible(False)
-    along = paper_width(axes) / (high - low + 2 * margin)
+    along = paper_width(axes) / span
     size = min(_label_size(train, i, along) for i, s in enumerate(layout.sections) if s.row in lanes)
     for lane in lanes.values():
         _row(axes, train, state, lane, scale, along, size)
@@ -191,11 +190,6 @@ def _label_size(train: Train, i: int, along: float) -> float:
     section = train.layout.sections[i]
     room = (section.bolts[1] - section.bolts[0]) * along - 0.3
     return float(np.clip(room * 72 / (0.68 * (len(section.name) + 6)), 4.5, 10.5))
-
-
-def _inch_step(span: float) -> float:
-    """Distance between ticks along a machine drawn in inches. [mm]"""
-    return float(next((s for s in (6, 12, 24, 48, 96, 192) if span / 25.4 / s <= 14), 384) * 25.4)
 
 
 def _strip(axes: Axes, lanes: dict[str, Lane], low: float, high: float) -> None:
@@ -284,14 +278,14 @@ def _section(
     axes.fill(*zip(*corners, strict=True), facecolor=colour, edgecolor=INK, lw=0.8, ls=dashed, hatch=hatch, zorder=2)
     axes.fill_between(x, face - u, face + u, color="#3a6ea5", alpha=0.28, lw=0, zorder=3)
     axes.plot(x[[0, -1]], face[[0, -1]], color=INK, lw=2.4, solid_capstyle="butt", zorder=4)
-    box = {"boxstyle": "round,pad=0.12", "fc": "white", "ec": "none", "alpha": 0.88}
+    # nothing shows through it: in a state after moves the dashed old face may run below
+    box = {"boxstyle": "round,pad=0.15", "fc": "white", "ec": "none"}
     bolts = layout.sections[i].bolts
     label = f"{section.name}  {section.verdict}"
     middle = (face[0] + face[-1]) / 2 + lane.body * BODY * 0.55
     room = length * along
-    axes.text(
-        start + sum(bolts) / 2, middle, label, size=size, ha="center", va="center", weight="bold", bbox=box, zorder=6
-    )
+    centred = {"ha": "center", "va": "center", "weight": "bold", "bbox": box, "zorder": 6}
+    axes.text(start + sum(bolts) / 2, middle, label, size=size, **centred)  # type: ignore[arg-type]
     places: dict[float, list[float]] = {}
     for reading in train.survey.fitted:
         if reading.section == section.name:
@@ -329,7 +323,8 @@ def draw_moves(axes: Axes, solution: Solution, lanes: dict[str, Lane], scale: fl
     """Arrows and amounts at the bolt ends to move, the snug ones marked as pivots."""
     layout, train = solution.layout, solution.train
     along = paper_width(axes) / span_of(train)[2]
-    order = [steps[0].section for steps in by_section(solution.plan.steps)]
+    order = list(dict.fromkeys(step.section for step in solution.plan.steps))
+    taken = [_Patch.of(text, along) for text in axes.texts if text.get_text()]
     for i, section in enumerate(layout.sections):
         if section.row not in lanes or not train.measured[i]:
             continue
@@ -338,32 +333,57 @@ def draw_moves(axes: Axes, solution: Solution, lanes: dict[str, Lane], scale: fl
             at = section.start + section.bolts[bolt]
             y = lane.y + lane.away * scale * float(train.deviation(np.full(len(train.start), at)).value[i])
             y += lane.body * BODY / 2
-            move = solution.plan.moves[i, bolt]
-            if move:
-                axes.plot(at, y, marker="o", ms=9, mfc=MOVE, mec="white", mew=1.4, zorder=8)
-                toward = -lane.away if move > 0 else lane.away
-                tip = y + toward * max(abs(move) * scale, 0.3)
-                arrow = {
-                    "arrowstyle": "-|>",
-                    "lw": 2.4,
-                    "color": MOVE,
-                    "shrinkA": 3,
-                    "shrinkB": 0,
-                    "mutation_scale": 17,
-                }
-                axes.annotate("", (at, tip), (at, y), arrowprops=arrow, zorder=8)
-                # on a long train the two amounts of a section stand one above the other
-                crowded = (section.bolts[1] - section.bolts[0]) * along < 0.9
-                place = tip + toward * (0.13 + 0.2 * (crowded and bolt))
-                amount = show(abs(move), layout.units, to=layout.moves.notch)
-                text = f"{order.index(section.name) + 1}: {amount}"
-                box = {"boxstyle": "round,pad=0.2", "fc": "white", "ec": MOVE, "lw": 1.0}
-                size = 8 if crowded else 11
-                axes.text(at, place, text, size=size, weight="bold", ha="center", va="center", bbox=box, zorder=9)
-            else:
+            move = float(solution.plan.moves[i, bolt])
+            if not move:
                 pivot = section.name in order
-                marker, size = ("^", 9) if pivot else ("o", 4)
-                axes.plot(at, y, marker=marker, ms=size, mfc="white", mec=INK, mew=1.2, zorder=7)
+                marker, ms = ("^", 9) if pivot else ("o", 4)
+                axes.plot(at, y, marker=marker, ms=ms, mfc="white", mec=INK, mew=1.2, zorder=7)
+                continue
+            axes.plot(at, y, marker="o", ms=9, mfc=MOVE, mec="white", mew=1.4, zorder=8)
+            toward = -lane.away if move > 0 else lane.away
+            tip = y + toward * max(abs(move) * scale, 0.3)
+            arrow = {"arrowstyle": "-|>", "lw": 2.4, "color": MOVE, "shrinkA": 3, "shrinkB": 0, "mutation_scale": 17}
+            axes.annotate("", (at, tip), (at, y), arrowprops=arrow, zorder=8)
+            text = f"{order.index(section.name) + 1}: {show(abs(move), layout.units, to=layout.moves.notch)}"
+            box = {"boxstyle": "round,pad=0.2", "fc": "white", "ec": MOVE, "lw": 1.0}
+            words = axes.text(at, tip, text, weight="bold", ha="center", va="center", bbox=box, zorder=9)
+            # where bolts of neighbours are near one another, amounts and labels make room: on a thin line, or smaller
+            places = [tip + toward * (0.13 + 0.05 * k) for k in range(14)]
+            for size in (11, 8):
+                words.set_fontsize(size)
+                patch = _Patch.of(words, along)
+                free = [y for y in places if not any(replace(patch, y=y).meets(other) for other in taken)]
+                if free:
+                    break
+            words.set_y(free[0] if free else places[0])
+            axes.plot([at, at], [tip, words.get_position()[1]], color=MOVE, lw=0.8, zorder=7)
+            taken.append(_Patch.of(words, along))
+
+
+@dataclass(frozen=True, kw_only=True)
+class _Patch:
+    """Paper taken by words, about its middle. [inches]"""
+
+    x: float
+    y: float
+    width: float
+    height: float
+
+    @classmethod
+    def of(cls, text: Text, along: float) -> _Patch:
+        """Paper that words will take, at the usual width of a letter."""
+        x, y = text.get_position()
+        em, lines = float(text.get_fontsize()) / 72, text.get_text().split("\n")
+        width = (0.57 * max(map(len, lines)) + 0.45) * em
+        beside = {"left": 0.5, "right": -0.5}.get(text.get_horizontalalignment(), 0.0)
+        return cls(x=x * along + beside * width, y=y, width=width, height=(1.15 * len(lines) + 0.25) * em)
+
+    def meets(self, other: _Patch) -> bool:
+        """Whether two overlap."""
+        return (
+            abs(self.x - other.x) < (self.width + other.width) / 2
+            and abs(self.y - other.y) < (self.height + other.height) / 2
+        )
 
 
 def draw_ghost(axes: Axes, solution: Solution, lanes: dict[str, Lane], scale: float) -> None:

@@ -14,12 +14,13 @@ from dataclasses import dataclass, replace
 from functools import cached_property
 from typing import Final
 
-from alignment.errors import InputError, Problem, nearest, quote
+from alignment.errors import InputError, LengthError, Problem, check_names
 from alignment.layout import Layout, Section
 from alignment.lengths import Units, show, show_exact
 from alignment.plausible import doubt
 from alignment.rows import is_note, split_rows, tidy
 from alignment.survey import JOINT, LONG, Reading, Survey, parse_survey
+from alignment.tapes import check_mark
 from alignment.uncertainty import SAME
 
 __all__ = ["Ask", "Entry", "begin"]
@@ -291,12 +292,11 @@ def begin(
     Raises
     ------
     InputError
-        What the file or the record holds cannot be used, or a section is unknown.
+        What the file or the record holds cannot be used.
+    NameUnknownError
+        A section that the layout lacks.
     """
-    unknown = [name for name in sections if name not in layout.index]
-    if unknown:
-        problems = [Problem("--section", f"{quote(name)}.{nearest(name, layout.index)}") for name in unknown]
-        raise InputError(layout.source, "no such section", problems)
+    check_names(sections, layout.index, layout.source)
     delimiter, rows = split_rows(text or "", source)
     if text is None or not text.strip():
         delimiter = "\t" if source.lower().endswith(".tsv") else ","
@@ -325,6 +325,11 @@ def begin(
     first = {"section": layout.sections[0].name, "point": "entry", "reading": "1"}
     survey = parse_survey(entry._render([first]), layout, source)
     entry = replace(entry, units=Units(survey.record.get("units", layout.units).lower()))
+    if own.get("mark"):
+        try:
+            check_mark(survey.tape.mark, own["mark"])
+        except LengthError as error:
+            raise InputError(source, "this survey cannot be used", [Problem("# mark", str(error))]) from None
     at = columns.index("reading")
     if text is None or not any("".join(cells[at : at + 1]) for _, cells in body[1:]):
         return entry

@@ -3,8 +3,10 @@
 from __future__ import annotations
 
 import difflib
-from collections.abc import Iterable
-from typing import NamedTuple
+import re
+from collections.abc import Collection, Iterable, Sequence
+from itertools import islice
+from typing import Final, NamedTuple
 
 __all__ = [
     "FileError",
@@ -14,10 +16,17 @@ __all__ = [
     "NotEnoughReadingsError",
     "Problem",
     "StringtrueError",
+    "check_names",
     "nearest",
     "printable",
     "quote",
 ]
+
+
+FOLDED: Final = 4
+"""From so many rows with one fault on, it is told once."""
+LISTED: Final = 12
+"""Rows of such a fault that are listed; the rest are counted."""
 
 
 class StringtrueError(ValueError):
@@ -70,12 +79,47 @@ class InputError(StringtrueError):
         self.source = source
         self.problems = tuple(problems)
         lines = [printable(f"{source}: {heading}")]
-        for where, what in self.problems[: self.SHOWN]:
-            line = printable(f"{where}: {what}")
-            lines.append(f"  {line if len(line) <= self.LONGEST else f'{line[: self.LONGEST]}...'}")
-        if len(self.problems) > self.SHOWN:
-            lines.append(f"  and {len(self.problems) - self.SHOWN} more of the kind")
+        told = _folded(self.problems)
+        short = (line if len(line) <= self.LONGEST else f"{line[: self.LONGEST]}..." for line in map(printable, told))
+        lines += [f"  {line}" for line in islice(short, self.SHOWN)]
+        if len(told) > self.SHOWN:
+            lines.append(f"  and {len(told) - self.SHOWN} more of the kind")
         super().__init__("\n".join(lines))
+
+
+def _folded(problems: Sequence[Problem]) -> list[str]:
+    """Lines of text; where many rows have the same fault, whatever it is that they hold, one line and their numbers."""
+
+    def kind(problem: Problem) -> tuple[str, str]:
+        return re.sub(r"^row \d+", "row", problem.where), re.sub("^'[^']*'", "", problem.what)
+
+    kinds: dict[tuple[str, str], list[Problem]] = {}
+    for problem in problems:
+        kinds.setdefault(kind(problem), []).append(problem)
+    lines = []
+    for problem in problems:
+        alike, (place, _) = kinds[kind(problem)], kind(problem)
+        if len(alike) < FOLDED or not place.startswith("row"):
+            lines.append(f"{problem.where}: {problem.what}")
+        elif problem is alike[0]:
+            rows = [re.sub(r"\D.*", "", other.where.removeprefix("row ")) for other in alike]
+            more = f" and {len(rows) - LISTED} more" if len(rows) > LISTED else ""
+            lines.append(f"rows {', '.join(rows[:LISTED])}{more}{place.removeprefix('row')}: {problem.what}")
+    return lines
+
+
+def check_names(names: Iterable[str], known: Collection[str], source: str) -> None:
+    """
+    Make sure that names, of sections for example, stand in a file.
+
+    Raises
+    ------
+    NameUnknownError
+        With all that do not.
+    """
+    unknown = [f"{quote(name)} is not in {source}.{nearest(name, known)}" for name in names if name not in known]
+    if unknown:
+        raise NameUnknownError(" ".join(unknown))
 
 
 def printable(text: object) -> str:

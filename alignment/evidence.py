@@ -12,9 +12,9 @@ from collections.abc import Iterable
 from dataclasses import dataclass
 from typing import Final
 
-from alignment.arcs import height_of
 from alignment.lengths import Units, decimal, show
-from alignment.panel import Curve, PanelResult
+from alignment.panel import Bent, Curve, PanelResult, Square
+from alignment.panel_figures import height_words, twist_words, wave_words, with_u
 from alignment.quadrilateral import Known
 from alignment.solution import Solution
 from alignment.state import judge
@@ -105,12 +105,6 @@ def _pointing(train: Train, result: PanelResult) -> Iterable[Fact]:
         yield Fact(name="points-with-sweep", holds=side == camber.toward, words=words)
 
 
-def _height(curvature: Known, over: float, units: Units) -> str:
-    """A curvature as its height over a length."""
-    height, u = abs(height_of(curvature.value, over)), COVERAGE * curvature.u * over**2 / 8
-    return f"{decimal(height, units)} over {show(over, units)} (U {decimal(u, units)})"
-
-
 def _there(curve: Curve) -> bool:
     """Whether a curve is seen, and beyond its limit where it has one."""
     verdict = curve.finding.verdict
@@ -122,32 +116,27 @@ def _limit_words(curve: Curve) -> str:
     return "" if verdict is None else f", {verdict} by its limit"
 
 
-def _own(curve: Curve) -> Known:
-    return Known(value=curve.curvature, u=curve.u)
-
-
-def _share(part: Known, whole: Curve) -> bool:
+def _share(part: Bent, whole: Curve) -> bool:
     """Whether a part of a curvature is seen, has its sign, and is a fair share of it."""
-    return _seen(part) and part.value / whole.curvature >= SHARE
+    return part.seen and part.curvature / whole.curvature >= SHARE
 
 
 def _camber(result: PanelResult, units: Units) -> Iterable[Fact]:
-    camber, strip, added = result.camber, result.strip, result.added
+    camber, brought, added = result.camber, result.brought, result.added
     if camber is None:
         return
     there = _there(camber)
-    size = _height(_own(camber), camber.over, units)
+    size = height_words(camber, units)
     words = f"the panel's camber is {size}{f' toward {camber.toward}' if camber.toward else ''}{_limit_words(camber)}"
     yield Fact(name="camber", holds=there, words=words)
-    if there and strip and added:
-        over = camber.over
-        part = _height(_own(strip), over, units)
+    if there and brought and added:
+        part = height_words(brought, units)
         yield Fact(
             name="strip-camber",
-            holds=_share(_own(strip), camber),
-            words=f"the strip's own camber was {part}{f' toward {strip.toward}' if strip.toward else ''}",
+            holds=_share(brought, camber),
+            words=f"the strip's own camber was {part}{f' toward {brought.toward}' if brought.toward else ''}",
         )
-        words = f"of the panel's {_height(_own(camber), over, units)}, {_height(added, over, units)} is not the strip's"
+        words = f"of the panel's {size}, {with_u(added.height, added.height_u, units)} is not the strip's"
         yield Fact(name="camber-added", holds=_share(added, camber), words=words)
 
 
@@ -157,7 +146,7 @@ def _bow(result: PanelResult, units: Units) -> Iterable[Fact]:
         return
     there = _there(bow)
     legs = result.panel.legs
-    words = f"bow is {_height(_own(bow), bow.over, units)}, {bow.toward or 'none seen'}, legs {legs}{_limit_words(bow)}"
+    words = f"bow is {height_words(bow, units)}, {bow.toward or 'none seen'}, legs {legs}{_limit_words(bow)}"
     yield Fact(name="bow", holds=there, words=words)
     if bow.toward or not there:
         to_legs = (bow.toward == "middle up") == (legs == "up")
@@ -175,19 +164,19 @@ def _turning(one: PanelResult, other: PanelResult, units: Units) -> Iterable[Fac
         flip = -1 if of == "bow" and one.panel.legs != other.panel.legs else 1
         a, b = first.curvature, flip * second.curvature
         u = math.hypot(first.u, second.u) / 2
-        machine, coil = Known(value=(a + b) / 2, u=u), Known(value=(a - b) / 2, u=u)
-        over = first.over
-        how = f"with the strip turned {turn}, {of} is {_height(Known(value=b, u=second.u), over, units)} the "
+        machine, coil = (Bent(curvature=part, u=u, over=first.over) for part in ((a + b) / 2, (a - b) / 2))
+        how = f"with the strip turned {turn}, {of} is "
+        how += f"{height_words(Bent(curvature=b, u=second.u, over=first.over), units)} the "
         how += "same way" if a * b >= 0 else "other way"
         yield Fact(
             name=f"{of}-stays",
             holds=_share(machine, first),
-            words=f"{how}: {_height(machine, over, units)} stays with the machine",
+            words=f"{how}: {height_words(machine, units)} stays with the machine",
         )
         yield Fact(
             name=f"{of}-turns",
             holds=_share(coil, first),
-            words=f"{how}: {_height(coil, over, units)} turns with the strip",
+            words=f"{how}: {height_words(coil, units)} turns with the strip",
         )
 
 
@@ -198,22 +187,16 @@ def _rest(result: PanelResult, units: Units) -> Iterable[Fact]:
         twist = result.twist
         verdict = twist.finding.verdict
         there = bool(twist.higher) if verdict is None else not verdict.is_in
-        size = f"{abs(twist.finding.value):.2f} (U {COVERAGE * twist.finding.u:.2f}) degrees per m"
+        size = twist_words(twist, units)
         yield Fact(name="twist", holds=there, words=f"twist is {size}{f', {verdict} by its limit' if verdict else ''}")
     square = result.square
     if square and (square.lead or square.tail or square.both):
         ends = [end for end in (square.lead, square.tail) if end] or [end for end in (square.both,) if end]
         bad = [e for e in ends if (bool(e.ahead) if e.finding.verdict is None else not e.finding.verdict.is_in)]
-        sizes = " and ".join(
-            f"{decimal(abs(e.finding.value), units)} (U {decimal(COVERAGE * e.finding.u, units)})" for e in ends
-        )
+        sizes = " and ".join(with_u(abs(e.finding.value), e.finding.u, units) for e in ends)
         yield Fact(name="square-out", holds=bool(bad), words=f"end cuts are off square by {sizes}")
-        if bad and square.lead and square.tail and square.corners.edges:
-            alike = not _seen(square.corners.edges) and square.lead.finding.value * square.tail.finding.value > 0
-            words = f"{panel.edges[0]} and {panel.edges[1]} edge differ in length by " + _plain(
-                square.corners.edges, units
-            )
-            yield Fact(name="ends-alike", holds=alike, words=words)
+        if bad:
+            yield from _alike(square, panel.edges, units)
     lead, tail = result.flare.get("lead"), result.flare.get("tail")
     if lead and tail:
         words = (
@@ -236,8 +219,17 @@ def _rest(result: PanelResult, units: Units) -> Iterable[Fact]:
         yield Fact(name="girth-changes", holds=result.girth.changes, words=words)
 
 
+def _alike(square: Square, edges: tuple[str, str], units: Units) -> Iterable[Fact]:
+    """Whether both ends are off square alike, as one shear cuts them."""
+    if square.lead and square.tail and square.apart:
+        alike = not _seen(square.apart) and square.lead.finding.value * square.tail.finding.value > 0
+        words = f"{edges[0]} and {edges[1]} edge differ in length by {_plain(square.apart, units)}"
+        words += " beyond what the sweep makes of it" if square.swept else ""
+        yield Fact(name="ends-alike", holds=alike, words=words)
+
+
 def _plain(known: Known, units: Units) -> str:
-    return f"{decimal(known.value, units, signed=True)} (U {decimal(COVERAGE * known.u, units)})"
+    return with_u(known.value, known.u, units, signed=True)
 
 
 def _waves(result: PanelResult) -> Iterable[Fact]:
@@ -250,12 +242,12 @@ def _waves(result: PanelResult) -> Iterable[Fact]:
 
     def fact(name: str, where: set[str], place: str) -> Fact:
         these = [w for w in bad if w.wave.where in where]
-        sizes = ", ".join(f"{w.i_units:.0f} I-units (U {COVERAGE * w.u:.0f}) in {w.wave.where}" for w in these)
+        sizes = ", ".join(f"{wave_words(w)} in {w.wave.where}" for w in these)
         return Fact(name=name, holds=bool(these), words=f"waves: {sizes}" if these else f"no waves {place}")
 
     pitches = [w.wave.pitch for w in bad]
-    rolls = ", ".join(decimal(pitch / math.pi, panel.units) for pitch in pitches)
-    words = f"their pitch is one turn of a roll {rolls} {panel.units} in diameter" if bad else "no waves"
+    rolls = ", ".join(show(pitch / math.pi, panel.units) for pitch in pitches)
+    words = f"their pitch is one turn of a roll about {rolls} {panel.units} across" if bad else "no waves"
     yield Fact(name="waves-repeat", holds=bool(bad), words=words)
 
     yield fact("waves-in-pan", {"pan"}, "in the pan")

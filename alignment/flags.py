@@ -9,10 +9,11 @@ from typing import Final
 import numpy as np
 
 from alignment.leaning import find_leans
+from alignment.leastsq import CHECKED
 from alignment.lengths import decimal, show
-from alignment.neighbours import deviations, expect
+from alignment.neighbours import Neighbours
 from alignment.slips import likely_slip, tape_units
-from alignment.strays import Stray, find_strays
+from alignment.strays import Stray, critical_w, find_strays
 from alignment.survey import Reading
 from alignment.train import Train
 from alignment.uncertainty import COVERAGE, chi_square_point, range_point
@@ -34,10 +35,14 @@ class Flag:
         ``line-moved``, ``stray``, ``unlikely``, ``line-skewed``, ``spread``, ``scatter`` or ``lone``.
     section, point, string : str
         Where; empty where it does not apply.
+    beside : str
+        For a step, the section downstream of its joint.
     message : str
         What was read, what the others say, and what to do.
     numbers : mapping
         Lengths behind the message. [mm]
+    reading : Reading or None
+        For a stray, the reading that the others contradict.
     """
 
     flag: str
@@ -45,7 +50,14 @@ class Flag:
     section: str = ""
     point: str = ""
     string: str = ""
+    beside: str = ""
     numbers: Mapping[str, float] = field(default_factory=dict)
+    reading: Reading | None = None
+
+    @property
+    def harmful(self) -> bool:
+        """Whether it may change the moves; a point that nothing checks is a doubt and no more."""
+        return self.flag != "lone"
 
 
 def find_flags(train: Train) -> tuple[Flag, ...]:
@@ -66,6 +78,7 @@ def find_flags(train: Train) -> tuple[Flag, ...]:
         *contradicted,
         *unlikely,
         *_line_skewed(train),
+        *_misfit_steps(train),
         *spread,
         *(flag for flag in _scatter(train) if flag.section not in told),
         *_lone(train),
@@ -164,7 +177,46 @@ def _stray(train: Train, stray: Stray) -> Flag:
         point=point,
         message=message,
         numbers={"slip": stray.slip, "u": stray.u_slip, "detectable": stray.detectable},
+        reading=reading,
     )
+
+
+def _misfit_steps(train: Train) -> list[Flag]:
+    """Steps measured at joints that the tape readings contradict, each chain's worst first (data snooping as above)."""
+    steps, network = train.adjusted.steps, train.adjusted.network
+    if network is None:
+        return []
+    units, flags = train.layout.units, []
+    # the network's observations end with the steps
+    residual, redundancy = network.residual[-len(steps) :], np.maximum(network.redundancy[-len(steps) :], CHECKED)
+    w = np.abs(residual) / (np.array([s.u for s in steps]) * np.sqrt(redundancy))
+    w[network.redundancy[-len(steps) :] <= CHECKED] = 0.0
+    critical = critical_w(int(np.count_nonzero(w)))
+    told: set[str] = set()
+    for k in np.argsort(-w, kind="stable"):
+        step = steps[k]
+        # one wrong step pulls at those beside it
+        if w[k] <= critical or {step.upstream, step.downstream} & told:
+            continue
+        told |= {step.upstream, step.downstream}
+        slip = float(residual[k] / redundancy[k])
+        says = show(step.value - slip, units, signed=True)
+        message = (
+            f"{step.upstream} / {step.downstream}: step read {step.text}, the tape readings beside it say {says} "
+            f"{units}. Measure the step again, and read {step.upstream} at its exit and {step.downstream} at its "
+            "entry end."
+        )
+        flags.append(
+            Flag(
+                flag="stray",
+                section=step.upstream,
+                beside=step.downstream,
+                point="joint",
+                message=message,
+                numbers={"slip": slip},
+            )
+        )
+    return flags
 
 
 def _unlikely(train: Train, told: set[str]) -> list[Flag]:
@@ -172,7 +224,7 @@ def _unlikely(train: Train, told: set[str]) -> list[Flag]:
     flags = []
     layout, units = train.layout, train.layout.units
     checked = train.lines.checked
-    places, deviation, _ = deviations(train)
+    neighbours = Neighbours(train)
     by_section: dict[str, list[int]] = {}
     for k, reading in enumerate(train.survey.fitted):
         by_section.setdefault(reading.section, []).append(k)
@@ -181,23 +233,22 @@ def _unlikely(train: Train, told: set[str]) -> list[Flag]:
         if name in told or not members:
             continue
         i = layout.index[name]
-        expectation = expect(train, i)
+        expectation = neighbours.expect(i)
         if expectation is None:
             continue
         readings = [train.survey.fitted[k] for k in members]
-        x = places[members]
-        off = deviation[members] - expectation.at(x)
+        off = neighbours.deviation[members] - expectation.at(neighbours.x[members])
         if np.isnan(off).any():
             continue
         swapped = _swapped(train, i, readings)
         worst = int(np.argmax(np.abs(off)))
-        if swapped is None and abs(off[worst]) <= UNLIKELY * expectation.spread:
+        if not swapped and abs(off[worst]) <= UNLIKELY * expectation.spread:
             continue
         reading = readings[worst]
         point = _name(train, name, reading.place)
         says = f"{show(reading.value - off[worst], units)} {units}"
         rest = float(np.max(np.abs(np.delete(off, worst)), initial=0.0))
-        if swapped is not None:
+        if swapped:
             point = ""
             message = (
                 f"{name}: read {' and '.join(r.text for r in readings)}; the other way round they would follow the "
@@ -214,33 +265,31 @@ def _unlikely(train: Train, told: set[str]) -> list[Flag]:
     return flags
 
 
-def _swapped(train: Train, i: int, readings: list[Reading]) -> float | None:
+def _swapped(train: Train, i: int, readings: list[Reading]) -> bool:
     """
-    How much better two readings follow their neighbours the other way round, as a ratio; None where they do not.
+    Whether two readings follow their neighbours the other way round, and not as they are.
 
     The neighbours' faces are carried on to this section's points: the nearest reading up- and downstream of it.
     """
     if len(readings) != 2:
-        return None
+        return False
     layout = train.layout
     row = layout.sections[i].row
     beside = [j for j in (i - 1, i + 1) if 0 <= j < len(layout.sections) and layout.sections[j].row == row]
     beside = [j for j in beside if train.measured[j]]
     if len(beside) < 2:
-        return None
+        return False
     up, down = beside
     entry, exit_ = sorted(readings, key=lambda r: r.place)
     x = train.start[i] + np.array([entry.place, exit_.place])
     ends = np.array([train.start[up] + train.length[up], train.start[down]])
     faces = np.array([train.ends[1].value[up], train.ends[0].value[down]])
     expected = faces[0] + (faces[1] - faces[0]) * (x - ends[0]) / (ends[1] - ends[0])
-    target = np.array([float(train.target_at(place)[i]) for place in x])
+    target = train.targets(np.array([i, i]), x)
     own = np.array([entry.value, exit_.value]) - target
     now, turned = (float(np.sum((d - expected) ** 2)) for d in (own, own[::-1]))
     u2 = 4 * entry.u**2
-    if now > 25 * u2 and turned < 4 * u2:
-        return now / max(turned, 1e-12)
-    return None
+    return now > 25 * u2 and turned < 4 * u2
 
 
 def _line_skewed(train: Train) -> list[Flag]:

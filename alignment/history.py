@@ -176,7 +176,9 @@ def _date(survey: Survey) -> datetime.datetime:
     if text is None:
         raise InputError(survey.source, "no date", [Problem("# taken", f"is missing. {mend}")])
     try:
-        return datetime.datetime.fromisoformat(text).replace(tzinfo=None)
+        taken = datetime.datetime.fromisoformat(text)
+        # with an offset it is brought to UTC, so that surveys of one day stand in their true order
+        return taken.astimezone(datetime.UTC).replace(tzinfo=None) if taken.tzinfo else taken
     except ValueError:
         what = f"{quote(text)} is not a date as year-month-day. {mend}"
         raise InputError(survey.source, "no date", [Problem("# taken", what)]) from None

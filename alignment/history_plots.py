@@ -7,6 +7,7 @@ from typing import TYPE_CHECKING, Final
 
 import numpy as np
 
+from alignment.drawing import INK
 from alignment.history import MONTH, Drift, History
 from alignment.history_wording import headlines, per_month, when
 from alignment.lengths import show
@@ -18,19 +19,25 @@ if TYPE_CHECKING:
 
 __all__ = ["draw_section", "history_sheet"]
 
-INK: Final = "#1a1a1a"
 OFFSET: Final = "#1f4e79"
 SKEW: Final = "#d55e00"
 MOVED: Final = "#555555"
 ACROSS: Final = 5
 """Panels beside each other at the most."""
+LEFT: Final = 1.65
+"""Paper left of the first panel, for the names of the limits. [inches]"""
+ROOM: Final = 0.27
+"""Share of a panel's width that a date takes."""
 MANY: Final = 60
 """Beyond so many surveys, neighbours are drawn together, as many groups as this."""
 
-KEY: Final = (
-    "Blue circles, solid: offset. Orange squares, dashed: skew (exit end less entry end). Bars: U; over very many "
-    "surveys neighbours are drawn together, line: middle one, shade: from smallest to largest. Grey band: offset "
-    "tolerance. Dash-dot upright: the section moved between the surveys on either side. Thick line with a number: a "
+BUNCHED: Final = 0.3
+"""Dates nearer to one another than this share of their mean distance would be drawn upon one another."""
+
+TOGETHER: Final = "So many surveys are drawn in groups, line: middle one, shade: from smallest to largest. "
+EVENLY: Final = "Surveys stand evenly spaced, whatever the time between them. "
+REST: Final = (
+    "Dash-dot upright: the section moved between the surveys on either side. Thick line with a number: a "
     "significant drift, per month. All panels have the same scales."
 )
 
@@ -57,10 +64,11 @@ def history_sheet(history: History) -> Figure:
         for k in range(0, len(members), ACROSS)
     ]
     columns = max(len(members) for members in rows)
-    width = max(2.9 * columns + 0.9, 9.0)
-    key = textwrap.wrap(KEY, int((width - 0.8) / 0.075))
+    width = max(2.9 * columns + LEFT + 0.15, 9.0)
+    told = _lines(history) + EVENLY * (not _by_date(history)) + TOGETHER * (len(history.taken) > MANY) + REST
+    key = textwrap.wrap(told, int((width - 0.8) / 0.075))
     words = textwrap.wrap(" ".join(headlines(history)), int((width - 0.8) / 0.1))
-    panel, head, foot = 2.35, 0.6 + 0.22 * len(words), 0.3 + 0.19 * len(key)
+    panel, head, foot = 2.6, 0.6 + 0.22 * len(words), 0.3 + 0.19 * len(key)
     total = head + panel * len(rows) + foot
     figure = Figure(figsize=(width, total))
     span = f"{when(history.taken[0])} to {when(history.taken[-1])}, {len(history.taken)} surveys"
@@ -68,30 +76,50 @@ def history_sheet(history: History) -> Figure:
     for k, line in enumerate(words):
         figure.text(0.35 / width, 1 - (0.62 + 0.22 * k) / total, line, size=11.5, va="center", color=INK)
     reach = _reach(history)
-    step = (width - 0.9) / columns
+    step = (width - LEFT - 0.15) / columns
     for r, members in enumerate(rows):
         for c, i in enumerate(members):
-            left, bottom = 0.75 + step * c, total - head - panel * (r + 1) + 0.45
-            axes = figure.add_axes((left / width, bottom / total, (step - 0.2) / width, (panel - 0.85) / total))
+            left, bottom = LEFT + step * c, total - head - panel * (r + 1) + 0.6
+            axes = figure.add_axes((left / width, bottom / total, (step - 0.2) / width, (panel - 1.0) / total))
             draw_section(axes, history, i, reach)
             if c:
                 axes.tick_params(axis="y", labelleft=False)
-            else:
-                axes.set_ylabel(f"{layout.units} (+ away)", size=9)
     for k, line in enumerate(key):
         figure.text(0.35 / width, (foot - 0.15 - 0.19 * k) / total, line, size=9, va="center", color=INK)
     return figure
 
 
+def _lines(history: History) -> str:
+    tolerance, units = history.layout.tolerance, history.layout.units
+    offset, skew = (f"{show(limit, units)} {units}" for limit in (tolerance.offset, tolerance.square))
+    return (
+        f"Blue circles, solid: offset; thick blue lines: its limits, {offset} either way. Orange squares, dashed: skew "
+        f"(exit end less entry end); thin dashed orange lines: its limits, {skew}. + is away from the string. Bars: U. "
+    )
+
+
 def _reach(history: History) -> float:
     """Largest value drawn. [mm]"""
     known = [np.abs(v) + COVERAGE * u for v, u in ((history.offset, history.offset_u), (history.skew, history.skew_u))]
-    return 1.1 * max(float(np.nanmax(np.concatenate(known))), 1.3 * history.layout.tolerance.offset)
+    tolerance = history.layout.tolerance
+    return 1.1 * max(float(np.nanmax(np.concatenate(known))), 1.3 * tolerance.offset, 1.3 * tolerance.square)
+
+
+def _by_date(history: History) -> bool:
+    """Whether surveys can stand at their dates; beyond `MANY` they do, since they are drawn in groups."""
+    days = _days(history)
+    return len(days) > MANY or len(days) < 3 or bool(np.diff(days).min() >= BUNCHED * np.diff(days).mean())
+
+
+def _days(history: History) -> np.ndarray:
+    from matplotlib.dates import date2num
+
+    return np.array(date2num(history.taken))  # type: ignore[no-untyped-call]
 
 
 def draw_section(axes: Axes, history: History, i: int, reach: float) -> Axes:
     """
-    Draw one section: x is the date, y offset and skew in the layout's units.
+    Draw one section: x is the survey, by its date or one after the other, y offset and skew in the layout's units.
 
     Parameters
     ----------
@@ -106,14 +134,11 @@ def draw_section(axes: Axes, history: History, i: int, reach: float) -> Axes:
     -------
     Axes
     """
-    from matplotlib.dates import AutoDateLocator, DateFormatter, date2num
-
     layout, units = history.layout, history.layout.units
     of = units.of
-    days = np.array(date2num(history.taken))  # type: ignore[no-untyped-call]
-    tolerance = layout.tolerance.offset
-    axes.axhspan(of(-tolerance), of(tolerance), color="#e6e6e6", lw=0, zorder=0)
+    days = _days(history) if _by_date(history) else np.arange(float(len(history.taken)))
     axes.axhline(0, color="#888888", lw=0.6, zorder=1)
+    _draw_limits(axes, history, reach)
     for value, u, colour, marker, dash in (
         (history.offset, history.offset_u, OFFSET, "o", "-"),
         (history.skew, history.skew_u, SKEW, "s", (0, (3, 2))),
@@ -140,19 +165,45 @@ def draw_section(axes: Axes, history: History, i: int, reach: float) -> Axes:
         if drift is not None and drift.significant:
             _draw_drift(axes, history, value[:, i], u[:, i], drift, days, colour)
     axes.set_ylim(of(-reach), of(reach))
-    pad = 0.04 * (days[-1] - days[0]) or 1.0
+    # half a date's width, so that the dates of panels side by side do not meet
+    pad = 0.13 * (days[-1] - days[0]) or 1.0
     axes.set_xlim(days[0] - pad, days[-1] + pad)
-    ticks = [-tolerance, 0.0, tolerance]
-    axes.set_yticks([of(t) for t in ticks], [show(t, units, signed=True) for t in ticks], size=8.5)
-    axes.xaxis.set_major_locator(AutoDateLocator(minticks=2, maxticks=4))  # type: ignore[no-untyped-call]
-    span = days[-1] - days[0]
-    written = "%b %Y" if span > 300 else "%b %d" if span > 2 else "%b %d %H:%M"
-    axes.xaxis.set_major_formatter(DateFormatter(written))  # type: ignore[no-untyped-call]
-    axes.tick_params(axis="x", labelsize=8)
+    # a tick for each survey; of the dates as many as there is room for
+    written: list[float] = []
+    for day in days:
+        if all(abs(day - other) >= ROOM * (days[-1] - days[0] + 2 * pad) for other in written):
+            written.append(day)
+    marked = [
+        (day, when(t).replace(" ", "\n") if day in written else "") for day, t in zip(days, history.taken, strict=True)
+    ]
+    # very many would make a black bar
+    marked = [(day, date) for day, date in marked if date or len(days) <= MANY]
+    axes.set_xticks([day for day, _ in marked], [date for _, date in marked], size=8)
     for side in ("top", "right"):
         axes.spines[side].set_visible(False)
     axes.set_title(layout.sections[i].name, loc="left", size=10.5, weight="bold", pad=3)
     return axes
+
+
+def _draw_limits(axes: Axes, history: History, reach: float) -> None:
+    """Limits of offset and skew, each drawn like its values and named at the left."""
+    layout, of = history.layout, history.layout.units.of
+    tolerance = layout.tolerance
+    ticks, words = [0.0], ["0"]
+    for what, limit, colour, dash, wide in (
+        ("offset", tolerance.offset, OFFSET, "-", 2.2),
+        ("skew", tolerance.square, SKEW, (0, (4, 3)), 1.1),
+    ):
+        for side in (-limit, limit):
+            axes.axhline(of(side), color=colour, lw=wide, ls=dash, alpha=0.55 if what == "offset" else 1, zorder=1)
+            same = [k for k, tick in enumerate(ticks) if abs(tick - side) < 1e-6]
+            near = any(abs(tick - side) < 0.16 * reach for tick in ticks)
+            if same:
+                words[same[0]] = words[same[0]].replace(" ", f" and {what} ", 1)
+            elif not near:
+                ticks.append(side)
+                words.append(f"{what} {show(side, layout.units, signed=True)}")
+    axes.set_yticks([of(t) for t in ticks], words, size=8.5)
 
 
 def _draw_drift(
@@ -160,10 +211,12 @@ def _draw_drift(
 ) -> None:
     units = history.layout.units
     use = ~np.isnan(value) & np.array([t >= drift.since for t in history.taken])
-    weight = u[use] ** -2.0
-    middle_x, middle_y = (float(np.average(v[use], weights=weight)) for v in (days, value))
-    x = np.array([days[use].min(), days[use].max()])
-    y = middle_y + drift.per_month / MONTH * (x - middle_x)
+    weight, dates = u[use] ** -2.0, _days(history)
+    middle_x, middle_y = (float(np.average(v[use], weights=weight)) for v in (dates, value))
+    y = middle_y + drift.per_month / MONTH * (dates[use] - middle_x)
+    x = days[use]
+    if len(x) > MANY:
+        x, y = x[[0, -1]], y[[0, -1]]
     axes.plot(x, [units.of(v) for v in y], color=colour, lw=3, alpha=0.75, solid_capstyle="butt", zorder=4)
     above = drift.per_month > 0
     axes.annotate(

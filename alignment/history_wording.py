@@ -48,7 +48,7 @@ def history_text(history: History) -> str:
     lines = [*wrap(f"{layout.name}: {span}"), *(line for said in headlines(history) for line in wrap(said)), ""]
     drifts = drifting(history)
     if drifts:
-        lines.append(f"DRIFT ({units} per month; + is away from the string; U = 2u)")
+        lines.append(f"DRIFT ({units.plural} per month; + is away from the string; U = 2u)")
         width = min(max(len(name) for name, _, _ in drifts), 24)
         lines += [
             f"  {short(name, width)} {what:<6} {per_month(d.per_month, units, signed=True):>8} "
@@ -66,7 +66,7 @@ def history_text(history: History) -> str:
         if len(history.events) > LISTED:
             lines.append(f"  and at {len(history.events) - LISTED} earlier dates; --json and --table have them all")
         lines.append("")
-    lines += [f"WHERE EVERYTHING STOOD ({units}; first and last survey; U = 2u)", *_table(history), ""]
+    lines += [f"WHERE EVERYTHING STOOD ({units.plural}; first and last survey; U = 2u)", *_table(history), ""]
     lines += ["DOUBTS", *(line for text in _doubts(history) for line in wrap(text, "  - "))]
     return "\n".join(lines).rstrip() + "\n"
 

@@ -15,7 +15,7 @@ from alignment.comparison import Comparison, compare
 from alignment.layout import Layout
 from alignment.lengths import Units
 from alignment.panel import PanelResult, measure
-from alignment.settings_file import Settings
+from alignment.settings import SettingsResult, judge_settings
 from alignment.solution import Solution, solve
 from alignment.strays import without
 
@@ -67,7 +67,7 @@ class Job:
     left: Solution | None = None
     comparison: Comparison | None = None
     panel: PanelResult | None = None
-    settings: Settings | None = None
+    settings: SettingsResult | None = None
     written: Units
     """Units of bare numbers in the files of the surveys."""
     digests: tuple[tuple[str, str, str], ...] = ()
@@ -117,12 +117,14 @@ def gather(
     surveys = [files.read_survey(path, read) for path in (papers.survey, papers.after) if path is not None]
     layout = read.shown_in(units)
     panel = measure(files.read_panel(papers.panel).shown_in(layout.units)) if papers.panel else None
-    settings = files.read_settings(papers.settings).shown_in(layout.units) if papers.settings else None
+    settings = None
+    if papers.settings:
+        settings = judge_settings(files.read_settings(papers.settings).shown_in(layout.units))
     solved = [solve(layout, survey, line=line, aim=aim, drop_strays=drop_strays) for survey in surveys]
     comparison = None
     if len(solved) > 1:
         kept = [without(s.survey, list(s.dropped)) for s in solved]
-        comparison = compare(layout, *kept, same_string=same_string, line=line, aim=aim)
+        comparison = compare(layout, *kept, same_string=same_string, line=line, aim=aim, plan=solved[0].plan)
     return Job(
         found=solved[0],
         left=solved[1] if comparison else None,

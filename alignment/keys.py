@@ -9,7 +9,7 @@ from collections.abc import Iterable, Mapping
 from typing import Any
 
 from alignment.errors import InputError, LengthError, Problem, nearest, quote
-from alignment.lengths import TAPE_FINEST, Units, parse
+from alignment.lengths import SMALLEST, TAPE_FINEST, Units, parse
 
 __all__ = ["Keys", "open_tables"]
 
@@ -49,7 +49,9 @@ def _parse(text: str, source: str) -> dict[str, Any]:
         # besides its own error, tomllib lets through those of numbers too long to convert
         said = "a number in it is too long." if type(error) is ValueError else str(error).splitlines()[0]
         said = "nested too deeply." if isinstance(error, RecursionError) else said
-        raise InputError(source, "not a TOML file", [Problem("syntax", said)]) from None
+        at = re.search(r" \(at line (\d+), column \d+\)$", said)
+        problem = Problem(f"row {at[1]}", f"{said[: at.start()]}.") if at else Problem("syntax", said)
+        raise InputError(source, "not a TOML file", [problem]) from None
 
 
 class Keys:
@@ -160,11 +162,11 @@ class Keys:
             return default
         plain = isinstance(value, int | float) and not isinstance(value, bool)
         if not plain or value in (math.inf, -math.inf) or value != value:
-            self.wrong(key, f"{quote(value)} is not a number.")
+            self.wrong(key, f"{quote(value)} is not a number. Write for example {default or least:g}, without quotes.")
         elif not least <= value <= most:
             # a whole number may be longer than any float
             said = f"{value:g}" if abs(value) < 1e15 else quote(value)
-            self.wrong(key, f"{said} is not from {least:g} to {most:g}.")
+            self.wrong(key, f"{said} is not from {least:g} to {most:g}. Write for example {default:g}.")
         else:
             return float(value)
         return default
@@ -231,7 +233,7 @@ class Keys:
         except LengthError as error:
             self.wrong(key, str(error))
             return default
-        if positive and length <= 0:
+        if positive and length < SMALLEST:
             self.wrong(key, f"{quote(value)} is not more than nothing.")
             return default
         return float(length)

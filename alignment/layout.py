@@ -79,6 +79,11 @@ class Plane(enum.StrEnum):
     height = "height"
     """Up and down."""
 
+    @property
+    def view(self) -> str:
+        """From where its rows are seen in a drawing, in words."""
+        return "seen from above" if self is Plane.side else "seen from the side"
+
 
 @dataclass(frozen=True, kw_only=True)
 class String:
@@ -166,6 +171,11 @@ class Joint:
     step: float | None = None
     """Nominal face of the downstream section beyond that of the upstream one; None: as the setbacks say. [mm]"""
 
+    @property
+    def names(self) -> tuple[str, str]:
+        """Its two sections, upstream one first."""
+        return self.upstream, self.downstream
+
 
 @dataclass(frozen=True, kw_only=True)
 class Layout:
@@ -183,7 +193,7 @@ class Layout:
     sections: tuple[Section, ...]
     joints: tuple[Joint, ...] = ()
     assumed: tuple[str, ...] = field(default=())
-    """Tables that the file leaves out, so that defaults stand in."""
+    """Tables and tolerances that the file leaves out, so that defaults stand in: ``tape``, ``tolerance.step``."""
 
     @cached_property
     def index(self) -> dict[str, int]:

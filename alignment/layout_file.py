@@ -6,15 +6,17 @@ Lengths come out in millimetres.
 
 from __future__ import annotations
 
+from collections.abc import Mapping
+from dataclasses import fields
 from itertools import pairwise
-from typing import Final
+from typing import Any, Final
 
 from alignment.errors import InputError, Problem, nearest, quote
 from alignment.keys import Keys, open_tables
 from alignment.layout import Joint, Layout, MoveRules, Plane, Row, Section, String, Strip, Tape, Tolerance
 from alignment.lengths import FINEST_U, INCH, Units, show
 from alignment.sag import GRAVITY, Sag
-from alignment.tapes import CLASSES, class_zero
+from alignment.tapes import CLASSES, USUAL_TAPE, class_zero
 
 __all__ = ["parse_layout"]
 
@@ -48,9 +50,12 @@ def parse_layout(text: str, source: str = "layout") -> Layout:
     tolerance = _tolerance(top.one("tolerance"))
     moves = _moves(top.one("moves"))
     strings = _strings(top)
-    rows = _rows(top, problems, strings)
+    rows = _rows(top, problems)
+    told = list(rows)
     tape = _tape(top.one("tape"), max((row.target or 0.0 for row in rows.values()), default=0.0))
     sections = _sections(top, problems, rows)
+    hung = {name: rows[name] for name in told} if told else rows
+    _match_strings(problems, hung, strings)
     joints = _joints(top, sections)
     for keys in (machine, top):
         keys.finish()
@@ -68,8 +73,15 @@ def parse_layout(text: str, source: str = "layout") -> Layout:
         rows=rows,
         sections=sections,
         joints=joints,
-        assumed=tuple(key for key in ("tape", "tolerance") if key not in top.table),
+        assumed=_assumed(top.table),
     )
+
+
+def _assumed(table: Mapping[str, Any]) -> tuple[str, ...]:
+    """Tables that a file leaves out, and the tolerances that it leaves out of the table that is there."""
+    limits = table.get("tolerance", {})
+    own = [f"tolerance.{f.name}" for f in fields(Tolerance) if "tolerance" in table and f.name not in limits]
+    return (*(key for key in ("tape", "tolerance") if key not in table), *own)
 
 
 def _strip(machine: Keys) -> Strip:
@@ -89,13 +101,13 @@ def _tape(keys: Keys, reading: float) -> Tape:
     named = keys.choice("class", CLASSES)
     if named and "zero" in keys.table:
         keys.wrong("class", "stands beside a zero. Give the class or the zero, not both.")
-    usual = class_zero(named, reading) if named else _default(keys.units, 1 / 64, 0.4)
+    mark, zero = USUAL_TAPE[keys.units]
     tape = Tape(
-        mark=keys.length("mark", _default(keys.units, 1 / 16, 1.0), positive=True),
+        mark=keys.length("mark", mark, positive=True),
         placing=keys.told_length("set", finest=FINEST_U),
         feeler=keys.length("feeler", _default(keys.units, 0.003, 0.08), positive=True, finest=FINEST_U),
         tilt=keys.number("tilt", 2.0, least=0, most=30),
-        zero=keys.length("zero", usual, finest=FINEST_U),
+        zero=keys.length("zero", class_zero(named, reading) if named else zero, finest=FINEST_U),
     )
     keys.finish()
     return tape
@@ -155,7 +167,7 @@ def _sag(keys: Keys) -> Sag | None:
     return Sag(first=anchors[0], last=anchors[1], weight=weight, tension=tension, share_u=share_u)
 
 
-def _rows(top: Keys, problems: list[Problem], strings: dict[str, String]) -> dict[str, Row]:
+def _rows(top: Keys, problems: list[Problem]) -> dict[str, Row]:
     rows = {}
     for name, keys in top.named("row").items():
         plane = Plane(keys.choice("plane", list(Plane), Plane.side))
@@ -167,8 +179,6 @@ def _rows(top: Keys, problems: list[Problem], strings: dict[str, String]) -> dic
             side=keys.choice("string_side", sides, "" if plane is Plane.side else "above"),
             target=keys.told_length("target"),
         )
-        if strings and row.string not in strings:
-            keys.wrong("string", f"no [string.{row.string}] in this file.{nearest(row.string, strings)}")
         keys.finish()
         rows[name] = row
     planes: dict[str, Plane] = {}
@@ -176,13 +186,22 @@ def _rows(top: Keys, problems: list[Problem], strings: dict[str, String]) -> dic
         if planes.setdefault(row.string, row.plane) is not row.plane:
             what = f"'{row.string}' serves another plane. Name a string for heights and one for the side."
             problems.append(Problem(f"[row.{row.name}] string", what))
+    return rows
+
+
+def _match_strings(problems: list[Problem], rows: dict[str, Row], strings: dict[str, String]) -> None:
+    """Note rows without their string and strings without a row, in a file that has ``[string]`` tables."""
     hung = [row.string for row in rows.values()]
+    problems += [
+        Problem(f"[row.{row.name}] string", f"no [string.{row.string}] in this file.{nearest(row.string, strings)}")
+        for row in rows.values()
+        if strings and row.string not in strings
+    ]
     problems += [
         Problem(f"[string.{name}]", f"no row hangs on this string.{nearest(name, hung)}")
         for name in strings
         if rows and name not in hung
     ]
-    return rows
 
 
 def _sections(top: Keys, problems: list[Problem], rows: dict[str, Row]) -> tuple[Section, ...]:

@@ -19,6 +19,7 @@ __all__ = [
     "FINEST_U",
     "INCH",
     "LARGEST",
+    "SMALLEST",
     "TAPE_FINEST",
     "Units",
     "decimal",
@@ -34,6 +35,8 @@ INCH: Final = Fraction(254, 10)
 """Millimetres in an inch (international inch, exact)."""
 LARGEST: Final = 1_000_000
 """The longest length taken [mm]; anything beyond one kilometre is a slip of the pen."""
+SMALLEST: Final = Fraction(1, 1_000_000)
+"""The shortest length that is more than nothing [mm]; of anything finer the squares can run out of numbers."""
 TAPE_FINEST: Final = 64
 """What divides the inch on the finest tape. Uncertainties, which no tape shows, go finer."""
 FINEST_U: Final = 1024
@@ -51,6 +54,11 @@ class Units(enum.StrEnum):
     def size(self) -> Fraction:
         """The unit in millimetres."""
         return INCH if self is Units.inch else Fraction(1)
+
+    @property
+    def plural(self) -> str:
+        """Its name in full, for headings: ``in`` is a verdict, too."""
+        return "inches" if self is Units.inch else "millimetres"
 
     def of(self, length: float) -> float:
         """Millimetres turned into this unit, for printing."""
@@ -229,6 +237,8 @@ def _points(text: str, decimal_comma: bool) -> str:
         return text
     if text.count(",") > 1 or "." in text:
         raise LengthError("commas between thousands are not read. Write the number without them.")
+    if re.search(rf"(?:{_FOOT_WORDS}|{_INCH_WORDS}|m)\s*,", text):
+        raise LengthError("a comma stands behind the unit. Leave it out.")
     if not decimal_comma and re.search(r"(?<!\d)[1-9]\d{0,2},\d{3}(?!\d)", text):
         raise LengthError("the comma may mark decimals or thousands. Write a decimal point.")
     return text.replace(",", ".")
@@ -281,16 +291,22 @@ def show(length: float | Fraction, units: Units, *, to: float | Fraction | None 
     if units is Units.inch:
         # a step that is no binary part of an inch would not come out as a tape fraction
         parts = 64 if to is None else next((d for d in _PARTS if abs(d * float(to) / 25.4 - 1) < 1e-6), 64)
-        rounded = Fraction(round(exact * parts), parts)
+        rounded = Fraction(_nearest(exact * parts), parts)
         return (plus if rounded > 0 else "") + inch_fraction(rounded)
-    tenths = round(exact * 10)
+    tenths = _nearest(exact * 10)
     return ("-" if tenths < 0 else plus if tenths > 0 else "") + f"{abs(tenths) / 10:.1f}"
+
+
+def _nearest(value: float | Fraction) -> int:
+    """Nearest whole number, halves away from nothing: +0.0625 and -0.0625 read alike, whatever the last bit says."""
+    whole = math.floor(abs(float(value)) + 0.5 + 1e-9)
+    return -whole if value < 0 else whole
 
 
 def decimal(length: float, units: Units, *, signed: bool = False, places: int | None = None) -> str:
     """Write a length as a decimal: three places of an inch, two of a millimetre, or as said. [mm]"""
     digits = places if places is not None else 3 if units is Units.inch else 2
-    value = round(units.of(length), digits) + 0.0
+    value = _nearest(units.of(length) * 10**digits) / 10**digits
     return f"{value:{'+' if signed and value else ''}.{digits}f}"
 
 
@@ -308,12 +324,9 @@ def show_both(length: float, units: Units) -> str:
     return show(length, units)
 
 
-def option(name: str, text: str, units: Units) -> float:
-    """Read a length given on the command line, more than nothing; the message names the option. [mm]"""
-    try:
-        length = parse(text, units)
-    except LengthError as error:
-        raise LengthError(f"{name}: {error}") from None
-    if length <= 0:
-        raise LengthError(f"{name}: {quote(text)} is not more than nothing.")
+def option(text: str, units: Units) -> float:
+    """Read a length given on the command line, more than nothing. [mm]"""
+    length = parse(text, units)
+    if length < SMALLEST:
+        raise LengthError(f"{quote(text)} is not more than nothing.")
     return float(length)

@@ -18,14 +18,20 @@ from typing import Any, Final
 
 from alignment.errors import nearest, quote
 from alignment.keys import Keys
-from alignment.lengths import Units, parse, show
-from alignment.uncertainty import Verdict, conformance_probability, verdict
+from alignment.lengths import Units, parse, show_exact
+from alignment.uncertainty import SAME, Verdict, conformance_probability, verdict
 
-__all__ = ["OWN", "Bounds", "Finding", "Limit", "catalogue", "choose"]
+__all__ = ["ARCS", "OWN", "Bounds", "Finding", "Limit", "catalogue", "choose"]
 
 OWN: Final = "own"
 ARCS: Final = ("camber", "bow", "strip")
-_STANDING: Final = {"secondary": ", read in a text that reproduces it", "memory": ", from memory: text not seen"}
+"""What is measured as an arc."""
+_STANDING: Final = {
+    "secondary": ", secondary source: read in a text that reproduces it; do not accept or reject on it alone",
+    "memory": ", from memory: text not seen; do not accept or reject on it alone",
+}
+TWISTS: Final = {"deg/m": 1.0, "deg/ft": 1 / 0.3048}
+"""What a limit on twist may be written in, in degrees per m; a bare number is degrees per m."""
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -49,11 +55,19 @@ class Limit:
     pitches: tuple[tuple[float, ...], ...] = ()
     number: float = math.nan
     """The user's own number, in the unit of what it judges."""
+    widths: tuple[float, float] = (0.0, math.inf)
+    """Strip narrower or wider than this is not spoken of. [mm]"""
+    given_for: str = ""
+    """The kind of thing it is published for, where it is one that a panel may not be."""
 
     @property
     def source(self) -> str:
         """Source with its standing, as it is shown beside every verdict."""
         return self.origin + _STANDING.get(self.checked, "")
+
+    def covers(self, strip_width: float) -> bool:
+        """Whether the limit speaks of strip of this width. [mm]"""
+        return self.widths[0] - SAME <= strip_width <= self.widths[1] + SAME
 
     def for_arc(self, length: float) -> tuple[float, float] | None:
         """Height allowed and the length over which it is taken, for a panel of this length. [mm]"""
@@ -142,7 +156,11 @@ def choose(keys: Keys, source: str) -> dict[str, Limit]:
     for what in ("square", "length", "width", "leg"):
         found[what] = _number_limit(keys, what, source)
     for what, unit in (("twist", "degrees per m"), ("waves", "I-units")):
-        if isinstance(keys.table.get(what), str):
+        value = keys.table.get(what)
+        if what == "twist" and isinstance(value, str):
+            per_m = keys.quantity(what, TWISTS)
+            found[what] = _own_number(what, per_m, f"{value.strip()}", source) if per_m else None
+        elif isinstance(value, str):
             found[what] = _named(keys, what, keys.take(what))
         elif what in keys.table:
             number = keys.number(what, math.nan, least=1e-6, most=1e6)
@@ -184,7 +202,7 @@ def _number_limit(keys: Keys, what: str, source: str) -> Limit | None:
     number = keys.length(what, positive=True)
     if math.isnan(number):
         return None
-    return _own_number(what, number, f"{show(number, keys.units)} {keys.units}", source)
+    return _own_number(what, number, _told(number, keys.units), source)
 
 
 def _own_number(what: str, number: float, says: str, source: str) -> Limit:
@@ -196,7 +214,7 @@ def _own_arc(what: str, height: float, over: float, units: Units, source: str) -
     """Limit that the user set as a height over a length; over another length it grows with its square. [mm]"""
     return Limit(
         name=OWN,
-        says=f"{show(height, units)} over {show(over, units)} {units}",
+        says=f"{_told(height, units)} over {_told(over, units)}",
         origin=f"own number, {source}",
         checked=OWN,
         judges=(what,),
@@ -204,6 +222,11 @@ def _own_arc(what: str, height: float, over: float, units: Units, source: str) -
         over=over,
         grows="square",
     )
+
+
+def _told(length: float, units: Units) -> str:
+    """The user's own length with its unit, none of it rounded away. [mm]"""
+    return f"{show_exact(length, units).removesuffix('.0')} {units}"
 
 
 def _limit(table: dict[str, Any]) -> Limit:
@@ -214,6 +237,8 @@ def _limit(table: dict[str, Any]) -> Limit:
     rows: dict[str, Any] = {
         key: tuple(tuple(map(length, row)) for row in table[key]) for key in ("rows", "pitches") if key in table
     }
+    if "widths" in table:
+        numbers["widths"] = tuple(map(length, table["widths"]))
     return Limit(
         name=table["name"],
         says=table["says"],
@@ -221,6 +246,7 @@ def _limit(table: dict[str, Any]) -> Limit:
         checked=table["checked"],
         judges=tuple(table["judges"]),
         grows=table.get("grows", ""),
+        given_for=table.get("given_for", ""),
         share=table.get("share", math.nan),
         **numbers,
         **rows,

@@ -210,7 +210,7 @@ def _covariance(train: Train, members: NDArray[np.int64]) -> Floats:
     pick = np.zeros((2 * count, len(train.face), 2))
     own = np.arange(count)
     pick[2 * own, members, 0] = pick[2 * own + 1, members, 1] = 1.0
-    found = train.adjusted.covariance_times(pick)[members].reshape(2 * count, -1)
+    found = train.adjusted.covariance_times(pick)[members].reshape(2 * count, 2 * count)
     # what all readings of a survey share: its tape's zero, and how far its string hangs through
     for shared in train.common:
         common = shared[members].ravel()

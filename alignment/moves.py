@@ -27,10 +27,12 @@ ENDS: Final = ("entry", "exit")
 
 @dataclass(frozen=True, kw_only=True)
 class Watch:
-    """A point and what the tape reads there before and after a step. [mm]"""
+    """A point and what the tape reads there before and after a step, by the fitted face. [mm]"""
 
     point: str
     place: float
+    read: float
+    """What was read there: the mean of repeats."""
     before: float
     after: float
 
@@ -157,9 +159,12 @@ def plan_moves(
         for left, (string, members) in zip(range(len(groups), 0, -1), groups.items(), strict=True):
             faces = _faces(train, members, fixed)
             share = (until - time.monotonic()) / left
-            found = plan_notches(faces, fewest=aim is Aim.fewest, free=free, seconds=share)
+            # a line laid along one section alone would call any skew of it none
+            own_line = free and len(members) > 1
+            found = plan_notches(faces, fewest=aim is Aim.fewest, free=own_line, seconds=share)
             moves[members] = found.moves * train.layout.moves.notch
-            lines[string] = _line(train, members, found)
+            if own_line:
+                lines[string] = _line(train, members, found)
             optimal = optimal and found.optimal
             ends_gap += 0 if found.optimal or aim is not Aim.fewest else found.ends - found.least_ends
             gap = 0 if found.optimal else found.movement - found.least_movement
@@ -245,9 +250,9 @@ def _to_target(train: Train, fixed: NDArray[np.bool_]) -> Floats:
 
 def _steps(before: Train, after: Train, moves: Floats) -> list[Step]:
     """Steps in the order of work: row by row, entry to exit."""
-    read: dict[str, set[float]] = {}
+    read: dict[str, dict[float, list[float]]] = {}
     for reading in before.survey.fitted:
-        read.setdefault(reading.section, set()).add(reading.place)
+        read.setdefault(reading.section, {}).setdefault(reading.place, []).append(reading.value)
     steps = []
     for i, section in enumerate(before.layout.sections):
         loose = [bolt for bolt in (0, 1) if moves[i, bolt]]
@@ -256,6 +261,10 @@ def _steps(before: Train, after: Train, moves: Floats) -> list[Step]:
             places = sorted(read[section.name])
             near = min(places, key=lambda place: abs(place - section.bolts[bolt]))
             far = max(places, key=lambda place: abs(place - near))
+            watch, other = (
+                _watch(before, after, i, section, place, float(np.mean(read[section.name][place])))
+                for place in (near, far)
+            )
             steps.append(
                 Step(
                     section=section.name,
@@ -263,18 +272,19 @@ def _steps(before: Train, after: Train, moves: Floats) -> list[Step]:
                     snug="" if len(loose) == 2 else ENDS[1 - bolt],
                     move=float(moves[i, bolt]),
                     way=row.toward if moves[i, bolt] > 0 else row.away,
-                    watch=_watch(before, after, i, section, near),
-                    other=_watch(before, after, i, section, far),
+                    watch=watch,
+                    other=other,
                 )
             )
     return steps
 
 
-def _watch(before: Train, after: Train, i: int, section: Section, place: float) -> Watch:
+def _watch(before: Train, after: Train, i: int, section: Section, place: float, read: float) -> Watch:
     x = section.start + place
     return Watch(
         point=section.point_name(place, before.layout.units),
         place=place,
+        read=read,
         before=float(before.reading_at(x)[i]),
         after=float(after.reading_at(x)[i]),
     )
@@ -292,7 +302,8 @@ def _missed(after: Train, state: State, moves: Floats, fixed: NDArray[np.bool_])
         travel = layout.moves.travel
         if travel is not None and any((np.abs(moves[i]) > travel - layout.moves.notch - SAME).any() for i in members):
             return "the slots end"
-        return "no whole number of notches serves"
+        tied = len(sections) > 1 or any(sections[0] in (j.upstream, j.downstream) for j in layout.joints)
+        return f"no whole number of notches serves it{' and its joints' if tied else ''}"
 
     for part in state.sections:
         for what, judged in (("offset", part.worse_end), ("square", part.skew)):

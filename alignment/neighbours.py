@@ -11,7 +11,7 @@ from numpy.typing import NDArray
 from alignment.train import Train
 from alignment.uncertainty import SAME
 
-__all__ = ["Expectation", "deviations", "expect"]
+__all__ = ["Expectation", "Neighbours"]
 
 Floats = NDArray[np.float64]
 NEAREST: Final = 60
@@ -40,59 +40,65 @@ class Expectation:
         return self.at_zero + self.slope * x
 
 
-def deviations(train: Train) -> tuple[Floats, Floats, NDArray[np.int64]]:
-    """Machine x, deviation [mm] and section index of each fitted reading; NaN where a target is not known."""
-    readings = train.survey.fitted
-    section = np.array([train.layout.index[r.section] for r in readings], dtype=np.int64)
-    x = np.array([r.place for r in readings]) + train.start[section]
-    d = np.array([r.value for r in readings]) - train.targets(section, x)
-    # a row without a target takes it from its measured sections; where there is none, nothing is known
-    known = np.array([train.layout.rows[s.row].target is not None for s in train.layout.sections])
-    d[~(known | (train.datum.row_target >= 0))[section]] = np.nan
-    return x, d, section
-
-
-def expect(train: Train, section: int) -> Expectation | None:
+class Neighbours:
     """
-    Expectation for one section from the other sections of its string.
+    The readings of a survey as deviations, and what those of other sections lead one to expect of a section.
 
-    The line is that of Theil and Sen: the median of the slopes between readings of different sections, through the
-    median of what is left. Medians pass over a few wrong readings.
-
-    Parameters
+    Attributes
     ----------
-    train : Train
-    section : int
-        Index of the section, whose own readings are left out.
-
-    Returns
-    -------
-    Expectation or None
-        None where fewer than two other sections were read. The spread is never less than what the tape and the
-        tolerance leave open.
+    x, deviation : (m,) array
+        Machine x and deviation of each fitted reading; NaN where a target is not known. [mm]
+    section : (m,) int array
+        Section of each reading, by its place in the layout.
     """
-    layout = train.layout
-    string = layout.rows[layout.sections[section].row].string
-    same = np.array([layout.rows[s.row].string == string for s in layout.sections])
-    x, d, of = deviations(train)
-    # a row on the other side of the string sees a leaning string the other way
-    d = d * train.datum.sign[of]
-    use = same[of] & (of != section) & ~np.isnan(d)
-    if len(set(of[use])) < 2:
-        return None
-    if use.sum() > NEAREST:
-        far = np.sort(np.abs(x[use] - train.middle[section]))[NEAREST]
-        use &= np.abs(x - train.middle[section]) <= far
-    x, d, of = x[use], d[use], of[use]
-    i, j = np.triu_indices(len(x), k=1)
-    # rows on both sides of a string are read at the same places, which tell nothing of its slope
-    apart = (of[i] != of[j]) & (np.abs(x[j] - x[i]) > SAME)
-    i, j = i[apart], j[apart]
-    slope = float(np.median((d[j] - d[i]) / (x[j] - x[i]))) if len(i) and len(set(of)) > 2 else 0.0
-    at_zero = float(np.median(d - slope * x))
-    u = float(np.median([r.u for r in train.survey.fitted]))
-    spread = 1.4826 * float(np.median(np.abs(d - at_zero - slope * x)))
-    sign = train.datum.sign[section]
-    return Expectation(
-        at_zero=sign * at_zero, slope=sign * slope, spread=max(spread, float(np.hypot(u, layout.tolerance.offset)))
-    )
+
+    def __init__(self, train: Train) -> None:
+        layout, readings = train.layout, train.survey.fitted
+        self.train = train
+        self.section = np.array([layout.index[r.section] for r in readings], dtype=np.int64)
+        self.x = np.array([r.place for r in readings]) + train.start[self.section]
+        self.deviation = np.array([r.value for r in readings]) - train.targets(self.section, self.x)
+        # a row without a target takes it from its measured sections; where there is none, nothing is known
+        known = np.array([layout.rows[s.row].target is not None for s in layout.sections])
+        self.deviation[~(known | (train.datum.row_target >= 0))[self.section]] = np.nan
+        self._u = float(np.median([r.u for r in readings]))
+        self._string = np.array([layout.rows[s.row].string for s in layout.sections], dtype=object)
+
+    def expect(self, section: int) -> Expectation | None:
+        """
+        Expectation for one section from the other sections of its string.
+
+        The line is that of Theil and Sen: the median of the slopes between readings of different sections, through
+        the median of what is left. Medians pass over a few wrong readings.
+
+        Parameters
+        ----------
+        section : int
+            Index of the section, whose own readings are left out.
+
+        Returns
+        -------
+        Expectation or None
+            None where fewer than two other sections were read. The spread is never less than what the tape and the
+            tolerance leave open.
+        """
+        train, x, of = self.train, self.x, self.section
+        # a row on the other side of the string sees a leaning string the other way
+        d = self.deviation * train.datum.sign[of]
+        use = (self._string == self._string[section])[of] & (of != section) & ~np.isnan(d)
+        if len(set(of[use])) < 2:
+            return None
+        if use.sum() > NEAREST:
+            far = np.partition(np.abs(x[use] - train.middle[section]), NEAREST)[NEAREST]
+            use &= np.abs(x - train.middle[section]) <= far
+        x, d, of = x[use], d[use], of[use]
+        i, j = np.triu_indices(len(x), k=1)
+        # rows on both sides of a string are read at the same places, which tell nothing of its slope
+        apart = (of[i] != of[j]) & (np.abs(x[j] - x[i]) > SAME)
+        i, j = i[apart], j[apart]
+        slope = float(np.median((d[j] - d[i]) / (x[j] - x[i]))) if len(i) and len(set(of)) > 2 else 0.0
+        at_zero = float(np.median(d - slope * x))
+        spread = 1.4826 * float(np.median(np.abs(d - at_zero - slope * x)))
+        sign = train.datum.sign[section]
+        least = float(np.hypot(self._u, train.layout.tolerance.offset))
+        return Expectation(at_zero=sign * at_zero, slope=sign * slope, spread=max(spread, least))

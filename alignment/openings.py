@@ -154,7 +154,7 @@ def _across(
         value, u = train.combine(own, readings=readings)
         places.append(Opening(rows=rows, x=x, opening=constant + value, u=u))
         parts.append(own)
-    if not places:
+    if len(places) < 2:
         return None
     growth = [*parts[-1], *((i, x, -factor) for i, x, factor in parts[0])]
     change, change_u = train.combine(growth, readings=readings)

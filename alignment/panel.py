@@ -8,41 +8,35 @@ after the machine's rows. A panel sweeps toward the edge that is hollow, which i
 from __future__ import annotations
 
 import math
-from dataclasses import dataclass, field, replace
+from dataclasses import dataclass, field
 
 import numpy as np
 
-from alignment.arcs import Arc, fit_arc
+from alignment.arcs import Arc, fit_arc, height_of
 from alignment.crosswise import CrossSizes, Steadiness, cross_sizes, flare, girth, legs_differ
 from alignment.errors import InputError, NotEnoughReadingsError, Problem
 from alignment.leastsq import fit_line
 from alignment.limits import Bounds, Finding
-from alignment.panel_file import parse_panel, template
 from alignment.panel_readings import Offsets, Panel, Wave
 from alignment.quadrilateral import Corners, Known, fit_corners
 from alignment.uncertainty import COVERAGE, Verdict, chi_square_point, worst
 from alignment.waves import i_units, i_units_u, steepness
 
-__all__ = [
-    "CrossSizes",
-    "Curve",
-    "EndCut",
-    "PanelResult",
-    "Square",
-    "Steadiness",
-    "TwistFound",
-    "WaveFound",
-    "measure",
-    "parse_panel",
-    "template",
-]
+__all__ = ["Bent", "Curve", "EndCut", "PanelResult", "Square", "TwistFound", "WaveFound", "measure"]
 
 
 @dataclass(frozen=True, kw_only=True)
 class EndCut:
-    """How far an end cut is off square to the edges. Positive: its left corner lies farther downstream. [mm]"""
+    """
+    How far an end cut is off square. Positive: its left corner lies farther downstream. [mm]
+
+    A panel that sweeps is cut by one shear across a strip that turns: its ends are told against the strip's own
+    direction there, as far as its camber was measured, and else against the line from end to end.
+    """
 
     finding: Finding
+    off_chord: float
+    """The same against the line from end to end, the mean direction of the two edges. [mm]"""
     ahead: str
     """Edge whose corner lies farther downstream; empty where neither does by more than U."""
     angle: float
@@ -58,52 +52,46 @@ class Square:
     tail: EndCut | None = None
     both: EndCut | None = None
     """Mean of both ends; judged only where the ends are not told apart."""
+    swept: Known | None = None
+    """Left edge less right edge as the camber makes it, both ends cut alike; None where camber was not measured."""
+    apart: Known | None = None
+    """Left edge less right edge as measured, less `swept`: one end cut less the other. [mm]"""
+
+    @property
+    def contradicts(self) -> bool:
+        """Whether the edges differ otherwise than the camber makes them, by more than U."""
+        return self.swept is not None and self.apart is not None and abs(self.apart.value) > COVERAGE * self.apart.u
 
 
 @dataclass(frozen=True, kw_only=True)
-class Curve:
+class Bent:
     """
-    Camber or bow: one curvature out of one or more sets of offsets, signed as said in `toward`.
+    A curvature, or a share of one, with its height over a length.
 
     Attributes
     ----------
-    of : str
-        ``camber``, ``bow`` or ``strip``.
     curvature, u
         Positive with the centre toward the right edge, or above the panel for bow. [1/mm]
     over : float
         Length over which it was measured. [mm]
     toward : str
         The hollow edge; for bow ``ends up`` or ``middle up``. Empty where no curvature is seen beyond U.
-    finding : Finding
-        Height over the length that the limit names, or without a limit over the measured length. [mm]
-    finding_over : float
-        That length. [mm]
-    sets : tuple of (Offsets, Arc)
-        As measured.
-    agree : bool
-        Whether several sets tell one curvature to within their U.
     """
 
-    of: str
     curvature: float
     u: float
     over: float
-    toward: str
-    finding: Finding
-    finding_over: float
-    sets: tuple[tuple[Offsets, Arc], ...] = ()
-    agree: bool = True
+    toward: str = ""
 
     @property
     def height(self) -> float:
-        """Height over the measured length, without sign. [mm]"""
-        return abs(self._mean.height())
+        """Height over that length, without sign. [mm]"""
+        return abs(height_of(self.curvature, self.over))
 
     @property
     def height_u(self) -> float:
-        """Its standard uncertainty. [mm]"""
-        return self._mean.height_u()
+        """Its standard uncertainty: u of the curvature times length^2 / 8. [mm]"""
+        return self.u * self.over**2 / 8
 
     @property
     def radius(self) -> float:
@@ -115,9 +103,31 @@ class Curve:
         """Whether it is there beyond its uncertainty."""
         return abs(self.curvature) > COVERAGE * self.u
 
-    @property
-    def _mean(self) -> Arc:
-        return replace(self.sets[0][1], curvature=self.curvature, u=self.u, over=self.over)
+
+@dataclass(frozen=True, kw_only=True)
+class Curve(Bent):
+    """
+    Camber or bow: one curvature out of one or more sets of offsets.
+
+    Attributes
+    ----------
+    of : str
+        ``camber``, ``bow`` or ``strip``.
+    finding : Finding
+        Height over the length that the limit names, or without a limit over the measured length. [mm]
+    finding_over : float
+        That length. [mm]
+    sets : tuple of (Offsets, Arc)
+        As measured.
+    agree : bool
+        Whether several sets tell one curvature to within their U.
+    """
+
+    of: str
+    finding: Finding
+    finding_over: float
+    sets: tuple[tuple[Offsets, Arc], ...] = ()
+    agree: bool = True
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -150,8 +160,10 @@ class PanelResult:
     camber: Curve | None = None
     bow: Curve | None = None
     strip: Curve | None = None
-    added: Known | None = None
-    """Curvature of the panel less that of its strip: what the machine and its set-up added. [1/mm]"""
+    brought: Bent | None = None
+    """The strip's own curvature, over the length over which the panel's camber was measured."""
+    added: Bent | None = None
+    """Curvature of the panel less that of its strip: what came with forming."""
     twist: TwistFound | None = None
     waves: tuple[WaveFound, ...] = ()
     across: tuple[CrossSizes, ...] = ()
@@ -212,16 +224,18 @@ def measure(panel: Panel) -> PanelResult:
         Offsets that are no arc.
     """
     camber, bow, strip = (_curve(panel, of) for of in ("camber", "bow", "strip"))
-    added = None
+    brought = added = None
     if camber and strip:
-        added = Known(value=camber.curvature - strip.curvature, u=math.hypot(camber.u, strip.u))
-    square = _square(panel)
+        brought = Bent(curvature=strip.curvature, u=strip.u, over=camber.over, toward=strip.toward)
+        more, u = camber.curvature - strip.curvature, math.hypot(camber.u, strip.u)
+        added = Bent(curvature=more, u=u, over=camber.over, toward=_toward(panel, "camber", more, u))
     return PanelResult(
         panel=panel,
-        square=square,
+        square=_square(panel, camber),
         camber=camber,
         bow=bow,
         strip=strip,
+        brought=brought,
         added=added,
         twist=_twist(panel),
         waves=tuple(_wave(panel, wave) for wave in panel.waves),
@@ -233,29 +247,46 @@ def measure(panel: Panel) -> PanelResult:
     )
 
 
-def _square(panel: Panel) -> Square | None:
+def _square(panel: Panel, camber: Curve | None) -> Square | None:
+    """
+    Squareness from the lengths between the corners, and the camber.
+
+    A strip of width w that sweeps with the curvature k over the length L turns by k L; cut square to itself at both
+    ends, its edges differ by w k L, and against the line from end to end each end lies askew by half of that.
+    """
     if not panel.lengths:
         return None
-    corners = fit_corners(panel.lengths, length=panel.length, width=panel.width, u=panel.tape.u)
+    swept = None
+    if camber:
+        turn = panel.width * panel.length
+        swept = Known(value=camber.curvature * turn, u=camber.u * turn)
+    lean = swept or Known(value=0.0, u=0.0)
+    corners = fit_corners(panel.lengths, length=panel.length, width=panel.width, u=panel.tape.u, swept=lean.value)
     limit = panel.limits.get("square")
     bounds = limit.bounds(size=panel.width) if limit else None
 
-    def end(known: Known | None, bounds: Bounds | None) -> EndCut | None:
+    def end(known: Known | None, bounds: Bounds | None, way: int) -> EndCut | None:
         if known is None:
             return None
-        seen = abs(known.value) > COVERAGE * known.u
+        value, u = known.value - way * lean.value / 2, math.hypot(known.u, way * lean.u / 2)
         return EndCut(
-            finding=Finding(value=known.value, u=known.u, bounds=bounds),
-            ahead=panel.edges[0 if known.value > 0 else 1] if seen else "",
-            angle=math.degrees(math.atan2(known.value, panel.width)),
+            finding=Finding(value=value, u=u, bounds=bounds),
+            off_chord=known.value,
+            ahead=panel.edges[0 if value > 0 else 1] if abs(value) > COVERAGE * u else "",
+            angle=math.degrees(math.atan2(value, panel.width)),
         )
 
-    apart = corners.lead is not None and corners.tail is not None
+    told = corners.lead is not None and corners.tail is not None
+    apart = None
+    if corners.edges:
+        apart = Known(value=corners.edges.value - lean.value, u=math.hypot(corners.edges.u, lean.u))
     return Square(
         corners=corners,
-        lead=end(corners.lead, bounds),
-        tail=end(corners.tail, bounds),
-        both=end(corners.both, None if apart else bounds),
+        lead=end(corners.lead, bounds, 1),
+        tail=end(corners.tail, bounds, -1),
+        both=end(corners.both, None if told else bounds, 0),
+        swept=swept,
+        apart=apart,
     )
 
 
@@ -299,22 +330,26 @@ def _curve(panel: Panel, of: str) -> Curve | None:
         u *= math.sqrt(max(odd / (len(sets) - 1), 1.0))
     over = max(arc.over for _, arc in sets)
     limit = panel.limits.get(of)
-    allowed = limit.for_arc(panel.length) if limit else None
+    allowed = limit.for_arc(panel.length) if limit and limit.covers(panel.strip_width) else None
     chord = allowed[1] if allowed else over
-    mean = replace(sets[0][1], curvature=curvature, u=u)
     bounds = Bounds(limit=limit, lower=-allowed[0], upper=allowed[0]) if limit and allowed else None
-    words = ("middle up", "ends up") if of == "bow" else panel.edges
     return Curve(
         of=of,
         curvature=curvature,
         u=u,
         over=over,
-        toward=words[1 if curvature > 0 else 0] if abs(curvature) > COVERAGE * u else "",
-        finding=Finding(value=mean.height(chord), u=mean.height_u(chord), bounds=bounds),
+        toward=_toward(panel, of, curvature, u),
+        finding=Finding(value=height_of(curvature, chord), u=u * chord**2 / 8, bounds=bounds),
         finding_over=chord,
         sets=tuple(sets),
         agree=agree,
     )
+
+
+def _toward(panel: Panel, of: str, curvature: float, u: float) -> str:
+    """The hollow edge, or the way of a bow; empty where nothing is seen."""
+    words = ("middle up", "ends up") if of == "bow" else panel.edges
+    return words[1 if curvature > 0 else 0] if abs(curvature) > COVERAGE * u else ""
 
 
 def _twist(panel: Panel) -> TwistFound | None:

@@ -14,14 +14,16 @@ from typing import Final
 
 from alignment.errors import InputError, Problem, quote
 from alignment.keys import Keys, open_tables
-from alignment.lengths import Units, show
-from alignment.limits import choose
+from alignment.lengths import FINEST_U, Units, show
+from alignment.limits import ARCS, choose
 from alignment.panel_readings import Across, Budget, Corner, Offsets, Panel, Twist, Wave
+from alignment.tapes import USUAL_RULE, USUAL_TAPE
 
 __all__ = ["TURNS", "parse_panel", "template"]
 
+RECORD: Final = ("machine", "taken", "by", "tape", "coil")
+"""What is told of a panel besides its sizes."""
 TURNS: Final = ("end-for-end", "over", "both")
-ARCS: Final = ("camber", "bow", "strip")
 LINES: Final = {"camber": ("outside", "inside"), "strip": ("outside", "inside"), "bow": ("over", "under")}
 FAR: Final = 0.25
 """A length farther than this share from what the nominal sizes make it is taken for a slip of the pen."""
@@ -53,10 +55,10 @@ def parse_panel(text: str, source: str = "panel") -> Panel:
     turned = head.choice("turned", TURNS)
     waves_said = head.choice("waves", ("none",))
     leg = head.told_length("leg", positive=True)
-    record: dict[str, str] = {key: head.text(key) for key in ("taken", "by", "tape", "coil") if key in head.table}
+    record: dict[str, str] = {key: head.text(key) for key in RECORD if key in head.table}
     head.finish()
-    tape = _budget(top.one("tape"), (1 / 16, 1.0), zero=True)
-    rule = _budget(top.one("rule"), (1 / 64, 0.5))
+    tape = _budget(top.one("tape"), *USUAL_TAPE[units])
+    rule = _budget(top.one("rule"), USUAL_RULE[units])
     if problems:
         # names and sizes are needed to read the rest
         raise InputError(source, "this panel cannot be used", problems)
@@ -115,11 +117,11 @@ def _edges(head: Keys) -> tuple[str, str]:
     return left, right
 
 
-def _budget(keys: Keys, default: tuple[float, float], *, zero: bool = False) -> Budget:
-    inch, mm = default
-    mark = keys.length("mark", inch * 25.4 if keys.units is Units.inch else mm, positive=True)
-    placing = keys.length("set", mark / 4, finest=1024)
-    common = keys.length("zero", 0.4, finest=1024) if zero else 0.0
+def _budget(keys: Keys, usual: float, zero: float | None = None) -> Budget:
+    """What lengths are read with; ``usual`` stands for the mark, ``zero`` for the zero where one is asked for. [mm]"""
+    mark = keys.length("mark", usual, positive=True)
+    placing = keys.length("set", mark / 4, finest=FINEST_U)
+    common = 0.0 if zero is None else keys.length("zero", zero, finest=FINEST_U)
     keys.finish()
     return Budget(mark=mark, placing=placing, zero=common)
 

@@ -11,7 +11,6 @@ from alignment.lengths import Units
 from alignment.limits import Finding
 from alignment.panel import Curve, EndCut, PanelResult, Square, WaveFound
 from alignment.quadrilateral import Known
-from alignment.uncertainty import COVERAGE
 
 __all__ = ["as_json"]
 
@@ -110,7 +109,13 @@ class _Lengths:
             if cut is None:
                 return None
             f = cut.finding
-            own = {"out_of_square": self(f.value), "u": self(f.u), "angle": cut.angle, "ahead": cut.ahead or None}
+            own = {
+                "out_of_square": self(f.value),
+                "u": self(f.u),
+                "angle": cut.angle,
+                "ahead": cut.ahead or None,
+                "off_chord": self(cut.off_chord),
+            }
             return own | self.judged(f)
 
         return {
@@ -118,6 +123,8 @@ class _Lengths:
             "tail": end(square.tail),
             "both": end(square.both),
             "edge_difference": self.known(corners.edges),
+            "edge_difference_of_camber": self.known(square.swept),
+            "contradicts_camber": square.contradicts,
             "taper": self.known(corners.taper),
             "misclosure": self(corners.misclosure.value) if corners.misclosure else None,
             "misclosure_u": self(corners.misclosure.u) if corners.misclosure else None,
@@ -149,11 +156,9 @@ class _Lengths:
             "longer_by": self(strain * result.panel.length),
             "added": None,
         }
-        if result.added:
-            per = camber.over**2 / 8
-            found["added"] = {"height": self(abs(result.added.value) * per), "u": self(result.added.u * per)}
-            side = result.panel.edges[1 if result.added.value > 0 else 0]
-            found["added"]["toward"] = side if abs(result.added.value) > COVERAGE * result.added.u else None
+        added = result.added
+        if added:
+            found["added"] = {"height": self(added.height), "u": self(added.height_u), "toward": added.toward or None}
         return found
 
     def wave(self, found: WaveFound) -> dict[str, Any]:

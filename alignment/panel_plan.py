@@ -14,10 +14,11 @@ import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
 from alignment.crosswise import CrossSizes
-from alignment.lengths import Units, decimal, show
+from alignment.drawing import INK
+from alignment.lengths import decimal, show
 from alignment.limits import Finding
 from alignment.panel import Curve, EndCut, PanelResult, WaveFound
-from alignment.plots import INK
+from alignment.scales import places_along, round_down
 from alignment.uncertainty import COVERAGE
 
 if TYPE_CHECKING:
@@ -50,7 +51,6 @@ SHADE: Final = "#eceff1"
 QUIET: Final = "#5a5a5a"
 OUT: Final = "#b34700"
 DOTTED: Final = (0, (1, 2))
-NICE: Final = (1, 1.2, 1.5, 2, 2.5, 3, 4, 5, 6, 8)
 
 
 def along_paper(result: PanelResult) -> float:
@@ -65,17 +65,15 @@ def plan_scale(result: PanelResult) -> tuple[float, float]:
         limit = result.camber.finding.bounds
         largest += [abs(result.camber.curvature) * result.panel.length**2 / 8]
         largest += [limit.upper * (result.panel.length / result.camber.finding_over) ** 2] if limit else []
-    largest += [abs(cut.finding.value) / 2 for cut in _cuts(result) if cut]
+    largest += [abs(cut.off_chord) / 2 for cut in _cuts(result) if cut]
     largest += [abs(place.width.value) / 2 for place in result.across if place.width]
     return rounded(SWING / max(largest), along_paper(result))
 
 
 def rounded(wanted: float, along: float) -> tuple[float, float]:
     """Scale near the wanted one, such that it is a round factor of that along the panel."""
-    factor = min(max(wanted / along, 1.0), 200.0)
-    power = 10.0 ** np.floor(np.log10(factor))
-    nice = max(n for n in NICE if n * power <= factor * 1.0001) * power
-    return float(nice * along), float(nice)
+    factor = round_down(min(max(wanted / along, 1.0), 200.0))
+    return factor * along, factor
 
 
 def ink_of(finding: Finding | None) -> str:
@@ -106,7 +104,7 @@ class _Outline:
 
     def x(self, side: float, place: ArrayLike) -> Floats:
         """Paper x of places from the tail end [mm]; the end cuts put the corners off by half their out-of-square."""
-        tail, lead = (-side * self.scale * (cut.finding.value / 2 if cut else 0.0) for cut in _cuts(self.result))
+        tail, lead = (-side * self.scale * (cut.off_chord / 2 if cut else 0.0) for cut in _cuts(self.result))
         along = np.asarray(place, dtype=np.float64) / self.result.panel.length
         return np.asarray(tail + (self.length + lead - tail) * along)
 
@@ -170,11 +168,10 @@ def _end(axes: Axes, result: PanelResult, cut: EndCut | None, name: str, x: floa
     axes.text(at, -0.22, "out first" if name == "lead" else "out last", size=9.5, ha=align, va="center", color=INK)
     if cut is None:
         text = "square\nnot told"
-    elif not cut.ahead:
-        text = f"square\nto {decimal(COVERAGE * cut.finding.u, units)}"
     else:
-        text = f"off by {show(abs(cut.finding.value), units)}\nU {decimal(COVERAGE * cut.finding.u, units)}"
-    text += f"\nverdict {cut.finding.verdict}" if cut and cut.finding.verdict else ""
+        off, u = show(abs(cut.finding.value), units), decimal(COVERAGE * cut.finding.u, units)
+        text = f"off square {off}\n(U {u})"
+        text += f": {cut.finding.verdict}" if cut.finding.verdict else ""
     colour = ink_of(cut.finding if cut else None)
     axes.text(at, 0.26, text, size=9.5, ha=align, va="center", color=colour, linespacing=1.3)
 
@@ -264,13 +261,10 @@ def _ruler(axes: Axes, result: PanelResult, length: float) -> None:
     panel, units, along = result.panel, result.panel.units, along_paper(result)
     y = BODY / 2 + SWING + 0.32
     axes.plot([0, length], [y, y], color=QUIET, lw=0.8)
-    unit = float(units.size)
-    steps = (6, 12, 24, 48, 96) if units is Units.inch else (100, 200, 250, 500, 1000, 2000)
-    step = next((s for s in steps if panel.length / unit / s <= 10), steps[-1])
-    for value in np.arange(0, panel.length / unit + 1e-6, step):
-        x = length - value * unit * along
+    for place in places_along(units, 0.0, panel.length, 10):
+        x = length - place * along
         axes.plot([x, x], [y, y + 0.06], color=QUIET, lw=0.8)
-        axes.text(x, y + 0.16, f"{value:g}", size=9, ha="center", va="center", color=INK)
+        axes.text(x, y + 0.16, f"{units.of(place):.0f}", size=9, ha="center", va="center", color=INK)
     axes.text(-0.2, y + 0.16, f"{units}, from\nlead end", size=9, ha="right", va="center", color=INK)
     arrow = {"arrowstyle": "-|>", "lw": 2.2, "color": "#666666"}
     axes.annotate("", (length + SIDE - 0.3, y - 0.15), (length + 0.3, y - 0.15), arrowprops=arrow)

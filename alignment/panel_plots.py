@@ -7,6 +7,7 @@ from typing import TYPE_CHECKING, Final
 
 import numpy as np
 
+from alignment.drawing import INK
 from alignment.lengths import decimal, show
 from alignment.panel import Curve, PanelResult
 from alignment.panel_plan import (
@@ -23,7 +24,6 @@ from alignment.panel_plan import (
     rounded,
 )
 from alignment.panel_wording import limit_words, meanings, panel_title, verdict_line
-from alignment.plots import INK
 
 if TYPE_CHECKING:
     from matplotlib.axes import Axes

@@ -116,6 +116,11 @@ class Panel:
     limits: Mapping[str, Limit]
     record: Mapping[str, str] = field(default_factory=dict)
 
+    @property
+    def strip_width(self) -> float:
+        """Width of the strip, but for the bends: the panel's own and both legs. [mm]"""
+        return self.width + 2 * (self.leg or 0.0)
+
     def shown_in(self, units: Units | None) -> Panel:
         """The same panel, with lengths printed in other units."""
         return self if units is None else replace(self, units=units)

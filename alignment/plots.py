@@ -11,21 +11,10 @@ from typing import TYPE_CHECKING, Any, Final
 
 import numpy as np
 
-from alignment.cautions import CAUTIONS, LIMITS
+from alignment.cautions import CAUTIONS, FIRST, LIMITS
 from alignment.choices import Line
-from alignment.drawing import (
-    FILL,
-    INK,
-    Lane,
-    draw_ghost,
-    draw_moves,
-    draw_train,
-    height_of,
-    lanes_of,
-    scale_for,
-    span_of,
-)
-from alignment.layout import Plane
+from alignment.drawing import INK, Lane, draw_ghost, draw_moves, draw_train, lanes_of, paper_height, scale_for, span_of
+from alignment.layout import Layout, Plane
 from alignment.lengths import show
 from alignment.openings import rows_of
 from alignment.solution import Solution
@@ -35,7 +24,7 @@ from alignment.wording import by_section, doubted, step_lines, summary
 if TYPE_CHECKING:
     from matplotlib.figure import Figure
 
-__all__ = ["FILL", "INK", "render", "train_key", "train_pictures", "train_sheet"]
+__all__ = ["picture_paths", "render", "train_key", "train_pictures", "train_sheet"]
 
 LISTED: Final = 8
 """Sections whose moves are written out on the sheet."""
@@ -63,14 +52,17 @@ def render(figure: Figure, suffix: str) -> bytes:
     return stream.getvalue()
 
 
+def picture_paths(layout: Layout, path: Path) -> dict[Plane, Path]:
+    """Where each plane of a machine is drawn: at the path, and where both are, heights beside it as ``-heights``."""
+    planes = [plane for plane in Plane if rows_of(layout, plane)]
+    beside = path.with_stem(f"{path.stem}-heights") if len(planes) > 1 and path.name else path
+    return {plane: beside if plane is Plane.height else path for plane in planes}
+
+
 def train_pictures(solution: Solution, path: Path) -> list[tuple[Path, bytes]]:
-    """Sheets of a solution as files: at the path, and where both planes are, heights beside it as ``-heights``."""
-    planes = [plane for plane in Plane if rows_of(solution.layout, plane)]
-    found = []
-    for plane in planes:
-        beside = path.with_stem(f"{path.stem}-heights") if len(planes) > 1 and plane is Plane.height else path
-        found.append((beside, render(train_sheet(solution, plane), path.suffix)))
-    return found
+    """Sheets of a solution as files; see `picture_paths`."""
+    paths = picture_paths(solution.layout, path)
+    return [(place, render(train_sheet(solution, plane), path.suffix)) for plane, place in paths.items()]
 
 
 def train_sheet(solution: Solution, plane: Plane = Plane.side) -> Figure:
@@ -100,29 +92,33 @@ def train_sheet(solution: Solution, plane: Plane = Plane.side) -> Figure:
     small = int((width - 0.8) / 0.071)
     key = textwrap.wrap(train_key(solution, scale, width - 1.2, moving), small)
     cautions = textwrap.wrap(" ".join((*CAUTIONS, LIMITS)), small) if moving else []
-    panel = height_of(lanes) + 0.75
+    height = paper_height(lanes)
+    panel = height + 0.95
     foot = 0.3 + 0.18 * (len(key) + len(cautions) + bool(cautions))
-    total = 0.6 + 0.215 * len(words) + panel * (1 + moving) + foot
+    titles = textwrap.wrap(f"{layout.name}: {summary(solution)}", int((width - 0.6) / 0.125))
+    head = 0.3 + 0.3 * len(titles)
+    total = head + 0.215 * len(words) + panel * (1 + moving) + foot
     figure = Figure(figsize=(width, total))
 
     def write(y: float, text: str, size: float, *, bold: bool = False) -> None:
         weight = "bold" if bold else "normal"
         figure.text(0.3 / width, 1 - y / total, text, size=size, weight=weight, va="center", color=INK)
 
-    write(0.3, f"{layout.name}: {summary(solution)}", 15, bold=True)
+    for k, line in enumerate(titles):
+        write(0.3 + 0.3 * k, line, 15, bold=True)
     for k, (line, bold) in enumerate(words):
-        write(0.68 + 0.215 * k, line, 11 if bold else 10.5, bold=bold)
-    top = total - 0.6 - 0.215 * len(words)
+        write(head + 0.08 + 0.215 * k, line, 11 if bold else 10.5, bold=bold)
+    top = total - head - 0.215 * len(words)
     taken = solution.survey.record.get("taken", "")
-    view = "seen from above" if plane is Plane.side else "seen from the side"
-    title = f"As read, {view}: {solution.survey.source}{', ' * bool(taken)}{taken}"
+    title = f"As read, {plane.view}: {solution.survey.source}{', ' * bool(taken)}{taken}"
     states = [(solution.train, solution.state, title)]
     if moving:
         states.append((solution.plan.after, solution.plan.state, "After the moves, as the tape should then read"))
     for train, state, title in states:
-        axes = figure.add_axes((0.6 / width, (top - panel + 0.3) / total, 1 - 1.2 / width, (panel - 0.75) / total))
-        draw_train(axes, train, state, lanes, scale, height=panel - 0.75)
-        axes.set_title(f"{title}. {_verdict_words(state, lanes)}", loc="left", size=12, weight="bold", pad=4)
+        axes = figure.add_axes((0.6 / width, (top - panel + 0.5) / total, 1 - 1.2 / width, height / total))
+        draw_train(axes, train, state, lanes, scale, height=height)
+        room = int((width - 0.9) / 0.098) - len(title) - 2
+        axes.set_title(f"{title}. {_verdict_words(state, lanes, room)}", loc="left", size=12, weight="bold", pad=4)
         if train is solution.train:
             draw_moves(axes, solution, lanes, scale)
         else:
@@ -145,10 +141,11 @@ def _words(solution: Solution, width: float, lanes: Mapping[str, Lane]) -> list[
     # numbered as in the printed list and at the arrows, whichever plane they are of
     numbered = enumerate(by_section(solution.plan.steps), 1)
     groups = [(n, s) for n, s in numbered if layout.sections[layout.index[s[0].section]].row in lanes]
+    lines += [(FIRST, True)] * bool(groups)
     for number, steps in groups[:LISTED]:
         action, *readings = step_lines(steps, layout)
         again = "if it still reads so when read again, " if steps[0].section in doubts else ""
-        do = f"{'First: ' if number == 1 else ''}{number}  {steps[0].section}: {again}{action}."
+        do = f"{number}  {steps[0].section}: {again}{action}."
         lines += [(line, True) for line in textwrap.wrap(do, bold)]
         indent = " " * 6
         lines += [
@@ -165,12 +162,14 @@ def _words(solution: Solution, width: float, lanes: Mapping[str, Lane]) -> list[
     return lines
 
 
-def _verdict_words(state: State, lanes: Mapping[str, Lane]) -> str:
+def _verdict_words(state: State, lanes: Mapping[str, Lane], room: int) -> str:
+    """Which sections are out, or how many where their names take more letters than there is room for."""
     shown = [s for s in state.sections if s.row in lanes]
     out = [s.name for s in shown if not s.verdict.is_in]
     if not out:
         return "Every section in tolerance" + ("" if state.verdict.sure else ", not all proved")
-    return f"Out: {', '.join(out)}" if len(out) <= 6 else f"{len(out)} of {len(shown)} sections out"
+    names = f"Out: {', '.join(out)}"
+    return names if len(names) <= room else f"{len(out)} of {len(shown)} sections out"
 
 
 def train_key(solution: Solution, scale: float, paper: float, moving: bool) -> str:

@@ -22,7 +22,20 @@ from alignment.survey import Reading, Survey
 from alignment.train import Train, fit_train
 from alignment.uncertainty import COVERAGE, noncentrality, reading_u
 
-__all__ = ["PROVED", "Budget", "Means", "Promise", "Source", "as_json", "chance_proved", "point_u", "work_out"]
+__all__ = [
+    "PROVED",
+    "Budget",
+    "Means",
+    "Promise",
+    "Source",
+    "as_json",
+    "chance_proved",
+    "expected",
+    "point_u",
+    "promises",
+    "sources",
+    "work_out",
+]
 
 PROVED: Final = 0.9
 """Share of surveys of something dead true in which it must be proved in."""
@@ -178,18 +191,27 @@ def work_out(layout: Layout, *, repeats: int = 1, mark: float | None = None) -> 
     Budget
     """
     means = Means(tape=layout.tape if mark is None else replace(layout.tape, mark=mark), repeats=repeats)
-    train = _rehearse(layout, means)
-    largest = {what: float(np.max(us)) for what, us in _us(train).items()}
+    largest = expected(layout, means)
     return Budget(
         means=means,
         reading=_usual_reading(layout),
-        sources=_sources(train, means),
+        sources=sources(layout, means),
         offset=largest["offset"],
         skew=largest["square"],
         step=largest.get("step", math.nan),
         smallest_slip=_smallest_slip(layout, means),
-        promises=tuple(_promise(layout, means, what, us) for what, us in _us(train).items()),
+        promises=promises(layout, means),
     )
+
+
+def expected(layout: Layout, means: Means) -> dict[str, float]:
+    """Largest standard uncertainty of what each tolerance is on, by `Promise.what`. [mm]"""
+    return {what: float(np.max(us)) for what, us in _us(_rehearse(layout, means)).items()}
+
+
+def promises(layout: Layout, means: Means) -> tuple[Promise, ...]:
+    """Whether each tolerance can be proved, and what would make it so; that is sought, and takes a while."""
+    return tuple(_promise(layout, means, what, us) for what, us in _us(_rehearse(layout, means)).items())
 
 
 def _usual_reading(layout: Layout) -> float:
@@ -227,9 +249,9 @@ def _us(train: Train) -> dict[str, np.ndarray[Any, np.dtype[np.float64]]]:
     return found
 
 
-def _sources(train: Train, means: Means) -> tuple[Source, ...]:
+def sources(layout: Layout, means: Means) -> tuple[Source, ...]:
     """Sources with their shares in the offset and the skew of the section where each is largest."""
-    tape, layout = means.tape, train.layout
+    tape = means.tape
     reading = _usual_reading(layout)
     own = {
         "marks": tape.mark / math.sqrt(12),
@@ -237,7 +259,7 @@ def _sources(train: Train, means: Means) -> tuple[Source, ...]:
         "tilt": float(reading_u(reading, mark=0.0, set_u=0.0, tilt=tape.tilt)),
     }
     independent = sum(u**2 for u in own.values())
-    offset = float(np.max(_us(train)["offset"])) ** 2
+    offset = expected(layout, means)["offset"] ** 2
     zero_share = min(tape.zero**2 / offset, 1.0) if any(r.target is not None for r in layout.rows.values()) else 0.0
     found = [
         Source(name=name, u=u, in_offset=(1 - zero_share) * u**2 / independent, in_skew=u**2 / independent)

@@ -45,7 +45,7 @@ class Slip:
     A length that the others contradict.
 
     Where one length is to spare, the contradiction does not tell which of them slipped. The likeliest is then the one
-    without which the panel comes nearest to a rectangle of its nominal size; `alone` is False.
+    without which the panel comes nearest to a rectangle, bent as it sweeps; `alone` is False.
     """
 
     name: str
@@ -126,7 +126,12 @@ _SHAPE: Final[dict[str, Callable[[Floats], float]]] = {
 
 
 def fit_corners(
-    measured: Mapping[str, Sequence[float]], *, length: float, width: float, u: float, loose: float = LOOSE
+    measured: Mapping[str, Sequence[float]],
+    *,
+    length: float,
+    width: float,
+    u: float,
+    swept: float = 0.0,
 ) -> Corners:
     """
     Fit the four corners of a panel to the lengths measured on it.
@@ -136,10 +141,12 @@ def fit_corners(
     measured : mapping
         By name, `SIDES` and `DIAGONALS`; each one or more readings. [mm]
     length, width : float
-        Nominal sizes. They stand in for sides that were not measured, held only to within `loose` of their size;
+        Nominal sizes. They stand in for sides that were not measured, held only to within `LOOSE` of their size;
         what would rest more on them than on what was measured is not reported. [mm]
     u : float
         Standard uncertainty of one length. [mm]
+    swept : float
+        Left edge less right edge that the panel's camber makes; used only to tell which length slipped. [mm]
 
     Returns
     -------
@@ -166,7 +173,7 @@ def fit_corners(
         at = np.array(index)[keep]
         return nonlinear.fit(lambda p: _lengths(p)[at], start, values[keep], us[keep])
 
-    found = solve(loose)
+    found = solve(LOOSE)
     exact = solve(1e-6) if missing else found
     spare = len(names) - 5 if not missing else 0
     slipped = spare > 0 and found.chi2 > float(chi_square_point(spare, FOUND))
@@ -185,16 +192,17 @@ def fit_corners(
     if slipped:
         strength = np.abs(found.residual) / (u * np.sqrt(np.maximum(1 - found.hat, 1e-12)))
         suspects = np.flatnonzero(strength > 0.99 * strength.max())
-        odd = [_oddness(solve(loose, leave=int(i)).unknowns) for i in suspects]
+        odd = [_oddness(solve(LOOSE, leave=int(i)).unknowns, swept) for i in suspects]
         worst = int(suspects[int(np.argmin(odd))])
         by = float(found.residual[worst] / (1 - found.hat[worst]))
         slip = Slip(name=names[worst], by=by, alone=len({names[i] for i in suspects}) == 1)
     return Corners(**told, misclosure=misclosure, slip=slip, corners=_corners(found.unknowns))
 
 
-def _oddness(p: Floats) -> float:
-    """How far a panel is from a rectangle: sum of squares of all that tells it from one. [mm^2]"""
-    return float(sum(_SHAPE[name](p) ** 2 for name in ("lead", "tail", "edges", "taper")))
+def _oddness(p: Floats, swept: float) -> float:
+    """How far a panel is from a rectangle, bent so that its edges differ: sum of squares of what tells it. [mm^2]"""
+    bent = {"lead": swept / 2, "tail": -swept / 2, "edges": swept, "taper": 0.0}
+    return float(sum((_SHAPE[name](p) - value) ** 2 for name, value in bent.items()))
 
 
 def _difference(one: Sequence[float] | None, other: Sequence[float] | None, u: float) -> Known | None:

@@ -13,13 +13,14 @@ from typing import Any, Final
 
 import numpy as np
 
-from alignment import __version__, comparison_wording, panel_wording, report_plots, settings_wording
+from alignment import __version__, comparison_wording, panel_doubts, panel_wording, report_plots, settings_wording
 from alignment.cautions import CAUTIONS, LIMITS
 from alignment.choices import Aim, Line
 from alignment.comparison_wording import move_words
 from alignment.job import Job
 from alignment.layout import Layout
 from alignment.lengths import Units, decimal, show, show_both, show_exact
+from alignment.report_front import front, other_machine, panel_when, settings_when, signed
 from alignment.report_parts import (
     Block,
     budget,
@@ -33,7 +34,7 @@ from alignment.report_parts import (
     table,
 )
 from alignment.report_plots import Picture
-from alignment.settings import SHEAR_SOURCE, judge_settings, overall
+from alignment.settings import SHEAR_SOURCE
 from alignment.survey import Survey
 from alignment.typesetting import Paper, typeset
 from alignment.uncertainty import COVERAGE
@@ -84,7 +85,7 @@ Part = dict[str, Any]
 
 def told(job: Job, file: str) -> str:
     """What to say of a report that was written."""
-    return "\n".join([f"{file}: the record of {job.layout.name}", *(x for s in _summary(job) for x in wrap(s))]) + "\n"
+    return "\n".join([f"{file}: the record of {job.layout.name}", *(x for s in front(job) for x in wrap(s))]) + "\n"
 
 
 def render(job: Job, paper: Paper, made: datetime.date) -> bytes:
@@ -96,7 +97,7 @@ def render(job: Job, paper: Paper, made: datetime.date) -> bytes:
         "version": __version__,
         "machine": job.layout.name,
         "title": "Alignment record",
-        "summary": _summary(job),
+        "summary": front(job),
         "parts": parts(job, pictures),
     }
     return typeset("report", data, pictures)
@@ -120,8 +121,8 @@ def parts(job: Job, pictures: dict[str, bytes]) -> list[Part]:
         first,
         _part("What was done" if job.comparison else "Moves wanted", _done(job)),
         *second,
-        _part("Test panel", panel_found(job.panel) if job.panel else []),
-        _part("Settings", settings_found(job.settings) if job.settings else []),
+        _part("Test panel", [*panel_found(job.panel), paragraph(panel_when(job))] if job.panel else []),
+        _part("Settings", [*settings_found(job.settings), paragraph(settings_when(job))] if job.settings else []),
         _part("Pictures", _drawn(_pictures(job), pictures), wide=True),
         *(_part(f"Readings, {name.lower()}", raw_readings(solution, job.written)) for name, solution in job.surveys),
         _part("Uncertainty of the readings", [paragraph(BUDGET), *(budget(name, s) for name, s in job.surveys)]),
@@ -129,7 +130,7 @@ def parts(job: Job, pictures: dict[str, bytes]) -> list[Part]:
         _part("What the readings leave open", _open(job)),
         _part("What the string does not see", itemized(UNSEEN)),
         _part("Program and files", _files(job)),
-        _part("Signatures", [{"kind": "signatures", "roles": ["Read by", "Moved and tightened by", "Checked by"]}]),
+        _part("Signatures", _signatures(job)),
     ]
     return [part for part in found if part["blocks"]]
 
@@ -138,25 +139,13 @@ def _part(title: str, blocks: Sequence[Block], *, wide: bool = False) -> Part:
     return {"title": title, "blocks": list(blocks), "wide": wide}
 
 
-def _summary(job: Job) -> list[str]:
-    said = [f"{name}: {s.verdict}." for name, s in job.surveys]
-    lines = [" ".join(said)]
-    lines += comparison_wording.sentences(job.comparison) if job.comparison else [summary(job.found)]
-    lines += [f"Test panel {job.panel.panel.name}: {panel_wording.verdict_line(job.panel)}"] if job.panel else []
-    if job.settings:
-        states = judge_settings(job.settings)
-        out = sum(s.verdict is not None and not s.verdict.is_in for s in states)
-        lines.append(f"Settings: {overall(states)}. {settings_wording.summary(out, states)}")
-    return lines
-
-
 def _record(job: Job) -> list[Block]:
     layout, units = job.layout, job.layout.units
     strip = layout.strip
     made = [f"{show(strip.width, units)} {units} wide"] if strip.width else []
     made += [f"{decimal(strip.thickness, units)} {units} thick"] if strip.thickness else []
     made += [strip.material] if strip.material else []
-    machine = [("Machine", layout.name), ("Layout", layout.source), ("Units", str(units))]
+    machine = [("Machine", layout.name), ("Layout", layout.source), ("Units", units.plural)]
     machine += [("Strip", ", ".join(made))] if made else []
     rows = [f"{row}: {counted(len(layout.row_sections(row)), 'section')}" for row in layout.rows]
     machine += [("Rows", "; ".join(rows)), ("Deviations from", LINES[job.found.train.line])]
@@ -195,7 +184,7 @@ def _done(job: Job) -> list[Block]:
         if rows:
             head = ["section", "bolt end", "planned", "done", "U", "outcome"]
             title = "The moves that the survey as found asks for, and what the survey as left shows of them"
-            blocks.append(table(head, rows, "nlllrl", title=title, note=f"{units}; U = 2u."))
+            blocks.append(table(head, rows, "nlllrl", title=title, note=f"{units.plural}; U = 2u."))
         else:
             blocks.append(paragraph("The survey as found asks for no moves."))
     last = job.left or job.found
@@ -208,7 +197,7 @@ def _done(job: Job) -> list[Block]:
     if moves:
         blocks.append(paragraph(summary(last)))
         title = f"{wanted}; read the cautions of this record before a bolt is touched"
-        blocks.append(table(["", "section", "move"], moves, "lnw", title=title, note=str(layout.units)))
+        blocks.append(table(["", "section", "move"], moves, "lnw", title=title, note=layout.units.plural))
     elif job.left is None:
         blocks.append(paragraph(summary(last)))
     blocks += itemized(missed_words(last.plan, layout), "Not brought in:")
@@ -229,12 +218,12 @@ def _pictures(job: Job) -> list[Picture]:
     found = [
         picture
         for name, solution in job.surveys
-        for picture in report_plots.train_pictures(solution, f"{name}: {comparison_wording.dated(solution.survey)}")
+        for picture in report_plots.state_pictures(solution, f"{name}: {comparison_wording.dated(solution.survey)}")
     ]
     if job.comparison:
         found.append(report_plots.comparison_pictures(job.comparison))
     elif job.found.plan.steps:
-        found += report_plots.train_pictures(job.found, "After the moves, as the tape should then read", after=True)
+        found += report_plots.state_pictures(job.found, "After the moves, as the tape should then read", after=True)
     return [*found, report_plots.panel_picture(job.panel)] if job.panel else found
 
 
@@ -249,27 +238,42 @@ def _drawn(drawings: Sequence[Picture], pictures: dict[str, bytes]) -> list[Bloc
 
 def _limits(job: Job) -> list[Block]:
     layout, units = job.layout, job.layout.units
-    own = (
-        f"no [tolerance] in {layout.source}: default of this program, our judgement"
-        if "tolerance" in layout.assumed
-        else f"own number or default, {layout.source}"
-    )
     rows = [
-        [f"{what} (machine)", f"{show_both(limit, units)} {units}", own]
-        for what, limit in (
-            ("offset at either end", layout.tolerance.offset),
-            ("square, end to end", layout.tolerance.square),
-            ("step at a joint", layout.tolerance.step),
-            ("opening, taper", layout.tolerance.opening),
+        [f"{what} (machine)", f"{show_both(getattr(layout.tolerance, key), units)} {units}", _origin(layout, key)]
+        for key, what in (
+            ("offset", "offset at either end"),
+            ("square", "square, end to end"),
+            ("step", "step at a joint"),
+            ("opening", "opening, taper"),
         )
     ]
     if job.panel:
         rows += [[f"{whats} (panel)", says, source] for whats, says, source in panel_wording.limit_words(job.panel)]
     if job.settings:
-        rows.append(["settings", "as in their table", f"own numbers, {job.settings.source}"])
-        if any(s.setting.kind == "shear" and np.isnan(s.setting.wanted) for s in judge_settings(job.settings)):
+        rows.append(["settings", "as in their table", f"own numbers, {job.settings.settings.source}"])
+        if any(s.setting.kind == "shear" and np.isnan(s.setting.wanted) for s in job.settings.states):
             rows.append(["shear clearance (settings)", "2 to 10 % of thickness", SHEAR_SOURCE])
     return [table(["of what", "limit", "source"], rows, "nnw")]
+
+
+def _origin(layout: Layout, key: str) -> str:
+    """Whose number a tolerance is: the layout's, or this program's where the layout leaves it or all of them out."""
+    if {"tolerance", f"tolerance.{key}"} & set(layout.assumed):
+        return f"stringtrue's default, our judgement, no source: {layout.source} has none"
+    return f"own number, {layout.source}"
+
+
+def _signatures(job: Job) -> list[Block]:
+    """What is signed, how it may be accepted, and by whom."""
+    return [
+        paragraph(signed(job), strong=True),
+        *(paragraph(text, strong=True) for text in other_machine(job)),
+        {
+            "kind": "signatures",
+            "boxes": ["accepted", "accepted with open points", "rejected"],
+            "roles": ["Read by", "Moved and tightened by", "Checked by"],
+        },
+    ]
 
 
 def _open(job: Job) -> list[Block]:
@@ -279,12 +283,10 @@ def _open(job: Job) -> list[Block]:
     if job.comparison:
         blocks += itemized(comparison_wording.doubts(job.comparison), "Before and after:")
     if job.panel:
-        blocks += itemized(panel_wording.doubts(job.panel), "Test panel:")
+        blocks += itemized(panel_doubts.doubts(job.panel), "Test panel:")
     if job.settings:
-        blocks += itemized(settings_wording.doubts(job.settings, judge_settings(job.settings)), "Settings:")
-        if job.settings.name != job.layout.name:
-            blocks.append(paragraph(f"The settings are of {job.settings.name}, the surveys of {job.layout.name}."))
-    return blocks
+        blocks += itemized(settings_wording.doubts(job.settings), "Settings:")
+    return [*blocks, *(paragraph(text) for text in other_machine(job))]
 
 
 def _files(job: Job) -> list[Block]:

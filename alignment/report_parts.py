@@ -8,16 +8,14 @@ from __future__ import annotations
 
 from collections import Counter
 from collections.abc import Sequence
-from dataclasses import replace
 from typing import Any, Final
 
 from alignment import panel_wording, settings_wording
 from alignment.layout import Layout
 from alignment.lengths import Units, decimal, show, show_both
 from alignment.panel import PanelResult
-from alignment.preanalysis import work_out
-from alignment.settings import judge_settings, overall
-from alignment.settings_file import Settings
+from alignment.preanalysis import Means, sources
+from alignment.settings import SettingsResult
 from alignment.solution import Solution
 from alignment.state import State
 from alignment.survey import Reading, Survey
@@ -112,7 +110,8 @@ def state_tables(state: State, layout: Layout) -> list[Block]:
         )
     limits = f"offset {show_both(t.offset, units)}, square {show_both(t.square, units)}"
     head = ["section", "entry", "exit", "U", "offset", "skew", "U", "square"]
-    blocks = [table(head, rows, "nrrrlrrl", title="Sections", note=f"{units}; U = 2u. Tolerance: {limits}.")]
+    note = f"lengths in {units.plural}; U = 2u. Tolerance: {limits}."
+    blocks = [table(head, rows, "nrrrlrrl", title="Sections", note=note)]
     joints = [
         [f"{j.upstream} / {j.downstream}"]
         + (
@@ -123,37 +122,37 @@ def state_tables(state: State, layout: Layout) -> list[Block]:
         for j in state.joints
     ]
     if joints:
-        note = f"{units}; U = 2u. Tolerance: {show_both(t.step, units)}."
+        note = f"{units.plural}; U = 2u. Tolerance: {show_both(t.step, units)}."
         blocks.append(table(["joint", "step", "U", "verdict"], joints, "nrrl", title="Joints", note=note))
-    return [*blocks, *itemized(across_words(state, layout), f"Across the machine ({units}):")]
+    return [*blocks, *itemized(across_words(state, layout), f"Across the machine ({units.plural}):")]
 
 
 def panel_found(result: PanelResult) -> list[Block]:
     """A test panel: its verdict, what it means, and everything measured."""
-    units, slip = result.panel.units, panel_wording.slip_words(result)
+    units = result.panel.units
     head = ["", "value", "U", "limit", "verdict"]
-    note = f"{units} unless said; U = 2u. {panel_wording.LESS_NOMINAL}"
+    note = f"{units.plural} unless said; U = 2u. {panel_wording.LESS_NOMINAL}"
     return [
         paragraph(panel_wording.panel_title(result), lead=True),
         paragraph(panel_wording.verdict_line(result), strong=True),
-        *itemized([slip] if slip else [], "Read these again first:"),
+        *itemized(panel_wording.again(result), "Read these again first:"),
         *itemized(panel_wording.meanings(result), "What it means:"),
         table(head, panel_wording.table_rows(result), "nrrrl", title="Measured", note=note),
     ]
 
 
-def settings_found(settings: Settings) -> list[Block]:
+def settings_found(result: SettingsResult) -> list[Block]:
     """Settings: verdict, what is to be set, and everything measured."""
-    units, states = settings.units, judge_settings(settings)
-    out = [s for s in states if s.verdict is not None and not s.verdict.is_in]
+    settings, states = result.settings, result.states
+    units = settings.units
     told = [f"{key} {settings.record[key]}" for key in ("taken", "by") if key in settings.record]
-    strip, *clear = settings_wording.clearance_words(settings, states) or [""]
+    strip, *clear = settings_wording.clearance_words(result) or [""]
     head = ["setting", "wanted", "tolerance", "measured", "off", "U", "verdict"]
-    note = f"{units}; off is measured less wanted; U = 2u."
+    note = f"{units.plural}; off is measured less wanted; U = 2u."
     return [
         paragraph(", ".join([f"{settings.name} ({settings.source})", *told]), lead=True),
-        paragraph(f"Verdict: {overall(states)}. {settings_wording.summary(len(out), states)}", strong=True),
-        *itemized([f"{s.setting.name}: {settings_wording.to_do(s, units)}" for s in out], "To be set:"),
+        paragraph(f"Verdict: {result.verdict}. {settings_wording.summary(result)}", strong=True),
+        *itemized([f"{s.setting.name}: {settings_wording.to_do(s, units)}" for s in result.out], "To be set:"),
         *itemized([settings_wording.feeler_words(s, units) for s in states if s.feeler], "A feeler-gauge job:"),
         table(head, settings_wording.table_rows(states, units), "nrrrrrl", title="Measured", note=note),
         *itemized(clear, f"Strip and guides: {strip}."),
@@ -183,7 +182,8 @@ def raw_readings(solution: Solution, units: Units) -> list[Block]:
     head = ["row", "section", "point", "reading", "which", "note"]
     if not noted:
         head, rows = head[:-1], [row[:-1] for row in rows]
-    told = f"As written in {survey.source}, {survey.record.get('units', units)} where no unit stands. "
+    bare = Units(survey.record["units"]) if survey.record.get("units") in list(Units) else units
+    told = f"As written in {survey.source}, {bare.plural} where no unit stands. "
     told += f"{counted(len(dropped), 'reading')} dropped, as told, and struck out." if dropped else "None was dropped."
     return [paragraph(told), table(head, rows, "rnllln" if noted else "rnlll", narrow=narrow)]
 
@@ -200,10 +200,9 @@ def budget(name: str, solution: Solution) -> Block:
     units = layout.units
     often = Counter((r.section, r.place) for r in survey.fitted)
     low, high = min(often.values()), max(often.values())
-    found = work_out(replace(layout, tape=survey.tape), repeats=low)
+    found = sources(layout, Means(tape=survey.tape, repeats=low))
     rows = [
-        [s.name, decimal(s.u, units, places=4), f"{100 * s.in_offset:.0f} %", f"{100 * s.in_skew:.0f} %"]
-        for s in found.sources
+        [s.name, decimal(s.u, units, places=4), f"{100 * s.in_offset:.0f} %", f"{100 * s.in_skew:.0f} %"] for s in found
     ]
     times = "once" if high == 1 else f"{low} times" if low == high else f"{low} to {high} times"
     largest = [
@@ -215,6 +214,6 @@ def budget(name: str, solution: Solution) -> Block:
         )
         if us
     ]
-    note = f"{units}. Each point was read {times}. Largest U in this survey: {', '.join(largest)}."
+    note = f"{units.plural}. Each point was read {times}. Largest U in this survey: {', '.join(largest)}."
     head = ["source", "u of one reading", "share in offset", "share in skew"]
     return table(head, rows, "nrrr", title=name, note=note)

@@ -14,7 +14,7 @@ from typing import TYPE_CHECKING, Final
 
 from alignment.comparison import Comparison
 from alignment.comparison_plots import comparison_key, draw_row, reach_of
-from alignment.drawing import draw_ghost, draw_moves, draw_train, height_of, lanes_of, scale_for, span_of
+from alignment.drawing import draw_ghost, draw_moves, draw_train, lanes_of, paper_height, rows_down, scale_for, span_of
 from alignment.layout import Plane, Section
 from alignment.openings import rows_of
 from alignment.panel import PanelResult
@@ -27,7 +27,7 @@ if TYPE_CHECKING:
     from matplotlib.axes import Axes
     from matplotlib.figure import Figure
 
-__all__ = ["Picture", "comparison_pictures", "panel_picture", "train_pictures"]
+__all__ = ["Picture", "comparison_pictures", "panel_picture", "state_pictures"]
 
 PAGE: Final = 11.5
 """Width of a picture; on a page that lies on its side it is set six sevenths as large. [inches]"""
@@ -47,7 +47,7 @@ class Picture:
     """SVG, from the entry to the exit."""
 
 
-def train_pictures(solution: Solution, title: str, *, after: bool = False) -> list[Picture]:
+def state_pictures(solution: Solution, title: str, *, after: bool = False) -> list[Picture]:
     """
     Draw the train as it was read, with the moves that are wanted, or as it should be after them.
 
@@ -72,15 +72,15 @@ def train_pictures(solution: Solution, title: str, *, after: bool = False) -> li
         along = max((LEGIBLE * (_letters(s.name) + 6) + 0.3) / (s.bolts[1] - s.bolts[0]) for s in members)
         width = _width(along, span, members, 1.2)
         scale = scale_for(solution, lanes, width - 1.2)
-        height = height_of(lanes)
-        total = height + 0.7
+        height = paper_height(lanes)
+        total = height + 0.9
         figure = Figure(figsize=(width, total))
-        axes = figure.add_axes((0.6 / width, 0.35 / total, 1 - 1.2 / width, height / total))
+        axes = figure.add_axes((0.6 / width, 0.55 / total, 1 - 1.2 / width, height / total))
         train, state = (plan.after, plan.state) if after else (solution.train, solution.state)
         draw_train(axes, train, state, lanes, scale, height=height)
         (draw_ghost if after else draw_moves)(axes, solution, lanes, scale)
         moving = any(layout.sections[layout.index[step.section]].row in lanes for step in plan.steps) and not after
-        view = f", {'seen from above' if plane is Plane.side else 'seen from the side'}" * (len(planes) > 1)
+        view = f", {plane.view}" * (len(planes) > 1)
         key = train_key(solution, scale, width - 1.2, moving)
         if after:
             key += " Dashed: where a moved face was."
@@ -100,9 +100,9 @@ def comparison_pictures(comparison: Comparison) -> Picture:
     from matplotlib.figure import Figure
 
     layout, strips = comparison.layout, []
-    for row in (name for name in layout.rows if layout.row_sections(name)):
+    span = span_of(comparison.before)[2]
+    for row in (name for plane in Plane for name in rows_down(layout, plane)):
         members = layout.row_sections(row)
-        span = 1.06 * (members[-1].end - members[0].start)
         along = max(max(LEGIBLE * (_letters(s.name) + 9), 1.45) / s.length for s in members)
         width = _width(along, span, members, 1.4)
         figure = Figure(figsize=(width, 2.9))

@@ -22,16 +22,17 @@ __all__ = [
     "SHEAR_SHARE",
     "SHEAR_SOURCE",
     "SettingState",
+    "SettingsResult",
     "as_json",
     "as_tables",
     "judge_settings",
-    "overall",
 ]
 
 SHEAR_SHARE: Final = (0.02, 0.10)
 """Clearance of a blade pair, as shares of the strip's thickness."""
 SHEAR_SOURCE: Final = (
-    "2 to 10 % of thickness for each blade pair: press-tool handbooks, read in a text that quotes them"
+    "2 to 10 % of thickness for each blade pair: press-tool handbooks, secondary source: read in a text that quotes "
+    "them; do not accept or reject on it alone"
 )
 
 
@@ -70,9 +71,27 @@ class SettingState:
         return None if self.judged is None else self.judged.verdict
 
 
-def judge_settings(settings: Settings) -> tuple[SettingState, ...]:
+@dataclass(frozen=True, kw_only=True)
+class SettingsResult:
+    """The settings of one machine, each with what was found of it."""
+
+    settings: Settings
+    states: tuple[SettingState, ...]
+
+    @property
+    def verdict(self) -> Verdict:
+        """Worst verdict; a setting that was not judged leaves it unsure."""
+        return worst(Verdict.inside_unsure if s.verdict is None else s.verdict for s in self.states)
+
+    @property
+    def out(self) -> list[SettingState]:
+        """What is to be set."""
+        return [s for s in self.states if s.verdict is not None and not s.verdict.is_in]
+
+
+def judge_settings(settings: Settings) -> SettingsResult:
     """Judge every setting; the uncertainty of a strip that a guide hangs on is in the guide's."""
-    return tuple(_judge(setting, settings.strip) for setting in settings.settings)
+    return SettingsResult(settings=settings, states=tuple(_judge(s, settings.strip) for s in settings.settings))
 
 
 def _judge(setting: Setting, strip: Strip) -> SettingState:
@@ -102,14 +121,9 @@ def _judge(setting: Setting, strip: Strip) -> SettingState:
     )
 
 
-def overall(states: tuple[SettingState, ...]) -> Verdict:
-    """Worst verdict; a setting that was not judged leaves it unsure."""
-    return worst(Verdict.inside_unsure if s.verdict is None else s.verdict for s in states)
-
-
-def as_json(settings: Settings) -> dict[str, Any]:
+def as_json(result: SettingsResult) -> dict[str, Any]:
     """The settings as plain numbers and texts; lengths in the file's units."""
-    states = judge_settings(settings)
+    settings, states = result.settings, result.states
     of = settings.units.of
 
     def told(s: SettingState) -> dict[str, Any]:
@@ -144,12 +158,12 @@ def as_json(settings: Settings) -> dict[str, Any]:
         if best
         else None,
         "settings": [told(s) for s in states],
-        "verdict": str(overall(states)),
+        "verdict": str(result.verdict),
     }
 
 
-def as_tables(settings: Settings) -> dict[str, pd.DataFrame]:
+def as_tables(result: SettingsResult) -> dict[str, pd.DataFrame]:
     """The settings as a table; lengths in the file's units."""
     import pandas as pd
 
-    return {"settings": pd.json_normalize(as_json(settings)["settings"])}
+    return {"settings": pd.json_normalize(as_json(result)["settings"])}

@@ -16,7 +16,8 @@ import numpy as np
 from alignment.errors import InputError, Problem, nearest, quote
 from alignment.keys import Keys, open_tables
 from alignment.layout import Tape
-from alignment.lengths import FINEST_U, INCH, Units
+from alignment.lengths import FINEST_U, Units
+from alignment.tapes import USUAL_TAPE
 from alignment.uncertainty import chi_square_point, reading_u
 
 __all__ = ["Found", "Setting", "Settings", "Strip", "parse_settings"]
@@ -171,9 +172,8 @@ def _instruments(top: Keys) -> dict[str, Tape]:
             zero=keys.length("zero", 0.0, finest=FINEST_U),
         )
         keys.finish()
-    inch = float(INCH)
-    marks = (inch / 16, inch / 64) if top.units is Units.inch else (1.0, 0.4)
-    return found or {"tape": Tape(mark=marks[0], tilt=2.0, zero=marks[1])}
+    mark, zero = USUAL_TAPE[top.units]
+    return found or {"tape": Tape(mark=mark, tilt=2.0, zero=zero)}
 
 
 def _found(keys: Keys, instruments: Mapping[str, Tape], *, signed: bool = False) -> Found | None:

@@ -6,8 +6,7 @@ import math
 
 from alignment.layout import Tape
 from alignment.lengths import INCH, Units, decimal, show
-from alignment.settings import SHEAR_SOURCE, SettingState, judge_settings, overall
-from alignment.settings_file import Settings
+from alignment.settings import SHEAR_SOURCE, SettingsResult, SettingState
 from alignment.uncertainty import COVERAGE, Verdict
 from alignment.wording import caution_lines, counted, short, verdict_words, wrap
 
@@ -18,13 +17,12 @@ WAYS = {"guide": ("close", "open"), "gap": ("close", "open"), "shear": ("close",
 FINEST_FRACTION = float(INCH) / 64
 
 
-def settings_text(settings: Settings) -> str:
+def settings_text(result: SettingsResult) -> str:
     """The settings as text."""
-    states = judge_settings(settings)
+    settings, states, out = result.settings, result.states, result.out
     told = [f"{key} {settings.record[key]}" for key in ("taken", "by") if key in settings.record]
     lines = wrap(f"{settings.name}, {settings.source}" + (f", {' '.join(told)}" if told else ""))
-    out = [s for s in states if s.verdict is not None and not s.verdict.is_in]
-    lines += [f"Verdict: {overall(states)}. {summary(len(out), states)}", ""]
+    lines += [f"Verdict: {result.verdict}. {summary(result)}", ""]
     if out:
         lines += ["BEFORE ANYTHING IS SET", *caution_lines(), "", "SET THESE"]
         lines += [line for s in out for line in wrap(f"{s.setting.name}: {to_do(s, settings.units)}", "  - ")]
@@ -34,16 +32,21 @@ def settings_text(settings: Settings) -> str:
         lines.append("A FEELER-GAUGE JOB")
         lines += [line for s in feelers for line in wrap(feeler_words(s, settings.units), "  - ")]
         lines.append("")
-    lines += [f"SETTINGS ({settings.units}; off is measured less wanted; U = 2u)", *_table(states, settings.units), ""]
-    lines += _clearances(settings, states)
-    said = doubts(settings, states)
+    lines += [
+        f"SETTINGS ({settings.units.plural}; off is measured less wanted; U = 2u)",
+        *_table(states, settings.units),
+        "",
+    ]
+    lines += _clearances(result)
+    said = doubts(result)
     if said:
         lines += ["DOUBTS", *(line for text in said for line in wrap(text, "  - "))]
     return "\n".join(lines).rstrip() + "\n"
 
 
-def summary(out: int, states: tuple[SettingState, ...]) -> str:
+def summary(result: SettingsResult) -> str:
     """How many settings are out of how many judged."""
+    out, states = len(result.out), result.states
     judged = sum(s.verdict is not None for s in states)
     rest = f" {counted(len(states) - judged, 'setting')} not judged." if judged < len(states) else ""
     if not judged:
@@ -109,39 +112,45 @@ def _table(states: tuple[SettingState, ...], units: Units) -> list[str]:
 
 
 def table_rows(states: tuple[SettingState, ...], units: Units) -> list[tuple[str, ...]]:
-    """Name, wanted value, tolerance, measured, off, U and verdict of each setting; blank where there is none."""
+    """
+    Name, wanted value, tolerance, measured, off, U and verdict of each setting; blank where there is none.
+
+    Wanted and measured stand as the instrument shows them; tolerance, off and U are decimals, to be set side by side.
+    """
     rows: list[tuple[str, ...]] = []
     for s in states:
         found = s.setting.found
         worth = found.worth if found else None
         fine = s.setting.kind == "shear"
-        wanted, tolerance = (
-            decimal(length, units, places=_fine(units)) if fine else _length(length, worth, units)
-            for length in (s.wanted, s.tolerance)
+        wanted = decimal(s.wanted, units, places=_fine(units)) if fine else _length(s.wanted, worth, units)
+        tolerance = (
+            _u(s.tolerance, worth, units) if found and not fine else decimal(s.tolerance, units, places=_fine(units))
         )
         measured, off, u, verdict = "", "", "", "not measured"
         if found is not None:
             measured, verdict = _length(found.value, worth, units), "not judged"
             u = _u(s.judged.expanded if s.judged else COVERAGE * found.u, worth, units)
             if s.judged is not None:
-                off, verdict = _length(s.judged.value, worth, units, signed=True), verdict_words(s.judged)
+                off, verdict = _u(s.judged.value, worth, units, signed=True), verdict_words(s.judged)
         rows.append((s.setting.name, wanted, tolerance, measured, off, u, verdict))
     return rows
 
 
-def _u(expanded: float, worth: Tape | None, units: Units) -> str:
+def _u(length: float, worth: Tape | None, units: Units, *, signed: bool = False) -> str:
+    """A length that is set against a U, as a decimal to what its instrument is worth."""
     fine = worth is not None and worth.mark < FINEST_FRACTION * 0.99
-    return decimal(expanded, units, places=_fine(units) if fine else None)
+    return decimal(length, units, signed=signed, places=_fine(units) if fine else None)
 
 
-def _clearances(settings: Settings, states: tuple[SettingState, ...]) -> list[str]:
-    first, *others = clearance_words(settings, states) or [""]
+def _clearances(result: SettingsResult) -> list[str]:
+    first, *others = clearance_words(result) or [""]
     lines = [f"STRIP AND GUIDES: {first}", *(line for text in others for line in wrap(text, "  - ")), ""]
     return lines if first else []
 
 
-def clearance_words(settings: Settings, states: tuple[SettingState, ...]) -> list[str]:
+def clearance_words(result: SettingsResult) -> list[str]:
     """The strip, and what it has between the guides; empty where either is not told."""
+    settings, states = result.settings, result.states
     best, units = settings.strip.best, settings.units
     if best is None or not any(s.setting.kind == "guide" for s in states):
         return []
@@ -163,8 +172,9 @@ def clearance_words(settings: Settings, states: tuple[SettingState, ...]) -> lis
     return words
 
 
-def doubts(settings: Settings, states: tuple[SettingState, ...]) -> list[str]:
+def doubts(result: SettingsResult) -> list[str]:
     """What the measurements leave open."""
+    settings, states = result.settings, result.states
     units, said = settings.units, []
     if any(s.verdict is not None and not s.verdict.sure for s in states):
         said.append(

@@ -13,7 +13,7 @@ from alignment.state import Judged, SectionState, State
 from alignment.train import Train
 from alignment.uncertainty import COVERAGE
 
-__all__ = ["ways_to_settle"]
+__all__ = ["ON_THE_LIMIT", "ways_to_settle"]
 
 ON_THE_LIMIT = "right at a limit, so read 3 times with the finest marks to hand; if it stays there, move it"
 
@@ -30,9 +30,11 @@ def ways_to_settle(train: Train, state: State) -> dict[str, list[str]]:
         Ways in words, cheapest first, with the names of the sections that each would settle.
     """
     found: dict[str, list[str]] = {}
+    shared = train.shared_u(train.start), train.shared_u(train.start + train.length)
     for i, section in enumerate(state.sections):
         if section.measured and not section.verdict.sure:
-            found.setdefault(_cheapest(train, section, i), []).append(section.name)
+            own = shared[0 if section.entry and section.worse_end is section.entry.deviation else 1]
+            found.setdefault(_cheapest(train, section, i, float(own[i])), []).append(section.name)
     order = [*(way for way, _ in _ways(train, 1)), ON_THE_LIMIT]
     return dict(sorted(found.items(), key=lambda item: order.index(item[0]) if item[0] in order else 0))
 
@@ -53,19 +55,18 @@ def _words(mark: float, repeats: int, units: Units, *, finer: bool) -> str:
     return f"{often} at each point, with {marks} {units} marks" if finer else f"{often} at each point"
 
 
-def _cheapest(train: Train, section: SectionState, i: int) -> str:
+def _cheapest(train: Train, section: SectionState, i: int, shared: float) -> str:
+    """Cheapest way for one section; ``shared`` is what of its worse end's u does not shrink with readings. [mm]"""
     points = len({r.place for r in train.survey.fitted if r.section == section.name})
     now = max(round(section.readings / points), 1)
     reading = float(train.reading_at(train.middle[i])[i])
     own = point_u(reading, Means(tape=train.survey.tape, repeats=now))
-    # the tape's zero, and what else offsets share, does not shrink with readings
     parts: list[tuple[Judged, float]] = []
     if section.skew and section.worse_end:
-        shared = min(train.zero, section.worse_end.u) if train.datum.row_target[i] < 0 else 0.0
         parts = [(section.skew, 0.0), (section.worse_end, shared)]
     for words, means in _ways(train, now):
         ratio = point_u(reading, means) / own
-        if all(_settles(judged, shared, ratio) for judged, shared in parts):
+        if all(_settles(judged, common, ratio) for judged, common in parts):
             return words
     return ON_THE_LIMIT
 

@@ -23,7 +23,7 @@ from alignment.entry import Ask, begin
 from alignment.layout import Layout, Plane, Row, Section
 from alignment.lengths import show_exact
 from alignment.openings import rows_of
-from alignment.preanalysis import work_out
+from alignment.preanalysis import Means, promises
 from alignment.typesetting import Paper, typeset
 from alignment.wording import counted, wrap
 
@@ -73,7 +73,7 @@ def plan_sheet(layout: Layout, *, repeats: int | None = None) -> Sheet:
     repeats : int, optional
         Boxes for each point; by default as many readings as the budget asks for, at most `FITS`.
     """
-    asked = work_out(layout).promises
+    asked = promises(layout, Means(tape=layout.tape))
     wanted = max((p.repeats or 1 for p in asked), default=1)
     boxes = min(wanted, FITS) if repeats is None else repeats
     asks = begin(layout, None, "survey.csv").asks
@@ -90,10 +90,10 @@ def _note(layout: Layout, repeats: int) -> str:
     """What a number of readings can prove with the layout's tape, and what the rest would take."""
     mark, units = show_exact(layout.tape.mark, layout.units), layout.units
     means = f"{counted(repeats, 'reading')} of each point with {mark} {units} marks"
-    promises = work_out(layout, repeats=repeats).promises
-    proved = [promise_name(p) for p in promises if p.proved]
+    promised = promises(layout, Means(tape=layout.tape, repeats=repeats))
+    proved = [promise_name(p) for p in promised if p.proved]
     said = f"{means} can prove {in_list(proved)}." if proved else f"{means} can prove none of the tolerances."
-    for p in promises:
+    for p in promised:
         if not p.proved:
             take = f"takes {p.repeats} readings" if p.repeats else "takes more than readings: a finer mark"
             said += f" To prove {promise_name(p)} {take}" + (", or a finer mark." if p.repeats and p.mark else ".")
@@ -151,7 +151,7 @@ def _view(layout: Layout, plane: Plane, numbers: Mapping[tuple[str, float], int]
     extents = [(min(s.start for s in members), max(s.end for s in members)) for members in stretches]
     span = max(high - low for low, high in extents)
     return {
-        "title": "seen from above" if plane is Plane.side else "seen from the side",
+        "title": plane.view,
         "stretches": [
             [_lane(layout.rows[row], lane, members, (low, span), numbers) for row, lane in lanes.items()]
             for members, (low, _) in zip(stretches, extents, strict=True)

@@ -9,7 +9,7 @@ from typing import TYPE_CHECKING, Any
 
 from alignment import __version__
 from alignment.choices import Aim, Line, LineChoice
-from alignment.errors import NameUnknownError, nearest, quote
+from alignment.errors import check_names
 from alignment.flags import Flag, find_flags
 from alignment.layout import Layout
 from alignment.moves import Plan, Watch, plan_moves
@@ -17,13 +17,14 @@ from alignment.openings import Across
 from alignment.state import EndState, Judged, State, judge
 from alignment.strays import find_strays, without
 from alignment.survey import Reading, Survey
+from alignment.tables import listed
 from alignment.train import Train, fit_train
 from alignment.uncertainty import Verdict
 
 if TYPE_CHECKING:
     import pandas as pd
 
-__all__ = ["Solution", "as_json", "as_table", "easiest", "lines_json", "solve", "solve_lines"]
+__all__ = ["Solution", "as_json", "as_table", "as_tables", "easiest", "lines_json", "solve", "solve_lines"]
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -85,9 +86,7 @@ def solve(
     NameUnknownError
         A section in `done` that the layout lacks.
     """
-    for name in done:
-        if name not in layout.index:
-            raise NameUnknownError(f"--done: {quote(name)} is not in {layout.source}.{nearest(name, layout.index)}")
+    check_names(done, layout.index, layout.source)
     line, aim = Line(line), Aim(aim)
     measured = fit_train(layout, survey, line=line)
     flags = find_flags(measured)
@@ -183,6 +182,7 @@ def as_json(solution: Solution) -> dict[str, Any]:
             "total": out(plan.total),
             "optimal": plan.optimal,
             "gap": {"bolt_ends": plan.ends_gap, "total": out(plan.movement_gap)},
+            "beyond_band": list(plan.beyond_band),
             "missed": [{"where": m.where, "what": m.what, "by": out(m.by), "why": m.why} for m in plan.missed],
             "steps": [
                 {
@@ -233,6 +233,9 @@ class _Lengths:
             "known": across.known,
         }
 
+    def taper(self, across: Across, judged: Judged) -> dict[str, Any]:
+        return {**self.across(across), "verdict": str(judged.verdict), "p_in": judged.p_in}
+
     def point(self, reading: Reading) -> str:
         section = self.layout.sections[self.layout.index[reading.section]]
         return section.point_name(reading.place, self.layout.units)
@@ -281,7 +284,7 @@ class _Lengths:
                 if across.known
                 for o in across.places
             ],
-            "tapers": [self.across(across) for across in state.openings],
+            "tapers": [self.taper(o, judged) for o, judged in zip(state.openings, state.tapers, strict=True)],
             "levels": [
                 self.across(across)
                 | {"twist": across.twist}
@@ -323,3 +326,10 @@ def as_table(state: State, layout: Layout) -> pd.DataFrame:
             }
         rows.append(row)
     return pd.DataFrame(rows).set_index("section")
+
+
+def as_tables(solution: Solution) -> dict[str, pd.DataFrame]:
+    """Sections as found and after the moves, joints, openings, moves and flags; lengths in the layout's units."""
+    states = {"sections": solution.state, "after": solution.plan.state}
+    sheets = {name: as_table(state, solution.layout) for name, state in states.items()}
+    return sheets | listed(as_json(solution), "joints", "openings", "moves.steps", "flags")

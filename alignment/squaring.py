@@ -14,6 +14,7 @@ from alignment.plausible import doubt
 from alignment.solution import Solution, as_json, solve
 from alignment.starting import defaults
 from alignment.survey import Reading, Survey
+from alignment.tapes import check_mark
 from alignment.uncertainty import reading_u
 from alignment.wording import WIDTH, caution_lines, step_lines
 
@@ -57,6 +58,8 @@ def square(question: Question) -> Solution:
     def length(where: str, text: str, *, finest: int = TAPE_FINEST, positive: bool = True) -> float:
         try:
             found = float(parse(text, units, finest=finest))
+            if where == "--mark":
+                check_mark(found, text)
         except LengthError as error:
             problems.append(Problem(where, str(error)))
             return 1.0

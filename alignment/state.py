@@ -1,4 +1,4 @@
-"""How a station train stands: every section, joint and opening with its verdict."""
+"""How a station train stands: every section, joint and opening judged."""
 
 from __future__ import annotations
 
@@ -105,15 +105,31 @@ class State:
     joints: tuple[JointState, ...]
     openings: tuple[Across, ...]
     """Clear distance between facing rows."""
+    tapers: tuple[Judged, ...]
+    """By how much each opening grows toward the exit."""
     levels: tuple[Across, ...]
     """How much higher a row of heights lies than the one before it."""
     straightness: tuple[RowStraightness, ...]
 
     @property
     def verdict(self) -> Verdict:
-        """Worst verdict of all parts; a part that was not measured leaves it unsure."""
+        """
+        Worst verdict of all sections and joints; one that was not measured leaves it unsure.
+
+        Openings are left out: strings that are not parallel make a taper too, and no bolt of a section cures that.
+        """
         steps = [Verdict.inside_unsure if j.step is None else j.step.verdict for j in self.joints]
         return worst([s.verdict for s in self.sections] + steps)
+
+    @property
+    def unmeasured(self) -> list[str]:
+        """Sections that were not read at two distinct points, and so are not judged."""
+        return [s.name for s in self.sections if not s.measured]
+
+    @property
+    def passes(self) -> bool:
+        """Whether everything was measured and nothing is out by its best estimate, openings included."""
+        return not self.unmeasured and self.verdict.is_in and all(t.verdict.is_in for t in self.tapers)
 
 
 def judge(train: Train) -> State:
@@ -158,10 +174,12 @@ def judge(train: Train) -> State:
         )
         for joint, value, u in zip(train.layout.joints, steps.value, steps.u, strict=True)
     ]
+    across = openings(train)
     return State(
         sections=tuple(sections),
         joints=tuple(joints),
-        openings=openings(train),
+        openings=across,
+        tapers=tuple(Judged(value=o.change, u=o.change_u, tolerance=tolerance.opening) for o in across),
         levels=levels(train),
         straightness=straightness(train),
     )

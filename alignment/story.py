@@ -3,14 +3,18 @@
 from __future__ import annotations
 
 from pathlib import Path
+from typing import Final
 
-from alignment import files, job, panel_plots, plots, report, typesetting, wording
+from alignment import files, job, panel_plots, plots, report, typesetting, wording, writing
 from alignment.errors import FileError
 from alignment.lengths import Units
 from alignment.panel import measure
 from alignment.solution import Solution, solve
 
 __all__ = ["tell"]
+
+MADE: Final = ("train.png", "tray.png", "report.pdf")
+"""Files that are drawn and set, besides those of the sample."""
 
 
 def tell(folder: Path | None, units: Units, *, force: bool = False) -> str:
@@ -35,6 +39,10 @@ def tell(folder: Path | None, units: Units, *, force: bool = False) -> str:
     suffix = "-mm" if units is Units.mm else ""
     machine, tray, settings = (f"{name}{suffix}.toml" for name in ("machine", "tray", "settings"))
     days = [f"{day}{suffix}.csv" for day in ("before-move", "as-found", "as-left")]
+    shipped = (machine, *days, tray, settings)
+    place = _folder(folder)
+    if place.exists():
+        writing.ready(*((place / name, None) for name in (*shipped, *MADE)), force=force)
     layout = files.read_layout(samples / machine)
     before, found, left = (solve(layout, files.read_survey(samples / name, layout)) for name in days)
     panel = measure(files.read_panel(samples / tray))
@@ -45,19 +53,16 @@ def tell(folder: Path | None, units: Units, *, force: bool = False) -> str:
         panel=samples / tray,
         settings=samples / settings,
     )
-    made: dict[str, bytes | str] = {name: files.read_text(samples / name) for name in (machine, *days, tray, settings)}
-    made |= {
-        "train.png": plots.render(plots.train_sheet(found), ".png"),
-        "tray.png": plots.render(panel_plots.panel_sheet(panel), ".png"),
-        "report.pdf": report.render(job.gather(papers), typesetting.paper_for(units), typesetting.today()),
-    }
-    place = _folder(folder)
-    if place.exists():
-        files.ready(*((place / name, None) for name in made), force=force)
-    else:
-        files.make_folder(place)
-    for name, data in made.items():
-        files.write_whole(place / name, data, force=force)
+    pictures = (
+        plots.render(plots.train_sheet(found), ".png"),
+        plots.render(panel_plots.panel_sheet(panel), ".png"),
+        report.render(job.gather(papers), typesetting.paper_for(units), typesetting.today()),
+    )
+    data: dict[str, bytes | str] = {name: files.read_text(samples / name) for name in shipped}
+    data |= zip(MADE, pictures, strict=True)
+    writing.make_folder(place)
+    for name, content in data.items():
+        writing.write_whole(place / name, content, force=force)
     lines = [
         "Marram Cold Rooms (invented) dragged its tray former to another bay.",
         "Since then trays sweep toward the drive side and oil-can.",

@@ -8,7 +8,7 @@ import numpy as np
 
 from alignment.adjustment import fit_sections
 from alignment.leastsq import Lines
-from alignment.neighbours import Expectation, expect
+from alignment.neighbours import Expectation, Neighbours
 from alignment.survey import Reading, Survey
 from alignment.train import Train
 from alignment.uncertainty import noncentrality, normal_point
@@ -83,11 +83,12 @@ def find_strays(train: Train) -> tuple[Stray, ...]:
     survey = train.survey
     lines = train.lines
     critical = critical_w(int(lines.checked.sum()))
+    neighbours = Neighbours(train)
     while True:
         w = np.nan_to_num(np.abs(lines.w))
         if not len(w) or w.max() <= critical:
             return tuple(found)
-        k, tied, decided = _worst(train, survey, lines, w)
+        k, tied, decided = _worst(neighbours, survey, lines, w)
         reading = survey.fitted[k]
         r = lines.redundancy[k]
         found.append(
@@ -105,15 +106,16 @@ def find_strays(train: Train) -> tuple[Stray, ...]:
         lines = fit_sections(train.layout, survey.fitted)
 
 
-def _worst(train: Train, survey: Survey, lines: Lines, w: np.ndarray) -> tuple[int, list[int], bool]:
+def _worst(neighbours: Neighbours, survey: Survey, lines: Lines, w: np.ndarray) -> tuple[int, list[int], bool]:
     """Reading to set aside, those of its section that have as much against them, and whether it was told from them."""
     largest = int(np.argmax(w))
     section = int(lines.group[largest])
     alike = [int(k) for k in np.flatnonzero((lines.group == section) & (w >= TIED * w[largest]))]
-    expectation = expect(train, section) if len(alike) > 1 else None
+    expectation = neighbours.expect(section) if len(alike) > 1 else None
     if expectation is None:
         return largest, [k for k in alike if k != largest], len(alike) == 1
     members = [int(k) for k in np.flatnonzero(lines.group == section)]
+    train = neighbours.train
     best = min(alike, key=lambda k: _strangeness(train, survey, section, [j for j in members if j != k], expectation))
     return best, [k for k in alike if k != best], True
 

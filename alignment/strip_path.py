@@ -58,30 +58,38 @@ def rightward(layout: Layout) -> dict[str, int] | None:
     return {name: 1 if side == "left" else -1 for name, side in sides.items()}
 
 
+def _parts(train: Train, at: int, offset: float, slope: float) -> list[tuple[int, float, float]]:
+    """A weighted sum of one section's offset and slope, as weights of its deviations at three places."""
+    start, length = float(train.start[at]), float(train.length[at])
+    return [
+        (at, start + length / 2, offset),
+        (at, start, -slope / length),
+        (at, start + length, slope / length),
+    ]
+
+
+def _known(train: Train, parts: list[tuple[int, float, float]]) -> Known:
+    """A sum of deviations, with every correlation between sections: a step measured at a joint ties its two faces."""
+    value, u = train.combine(parts)
+    return Known(value=value, u=u)
+
+
 def bends(train: Train) -> list[Bend]:
     """Bends of all joints between measured neighbours, sharpest first; needs the sides of the strings."""
     signs = rightward(train.layout)
     if signs is None:
         return []
     width = train.layout.strip.width
-    offset = train.offset.value
-    slope = train.skew.value / train.length
     found = []
     for row, sign in signs.items():
         members = [i for i, s in enumerate(train.layout.sections) if s.row == row and train.measured[i]]
         for a, b in pairwise(members):
             span = float(train.middle[b] - train.middle[a])
-            drift = (offset[b] - offset[a]) / span
             # end curvatures of a cubic with given ends and slopes, as weights of (offset a, slope a, offset b, slope b)
-            entry = np.array([-6 / span, -4, 6 / span, -2]) / span
-            leave = np.array([6 / span, 2, -6 / span, 4]) / span
-            values = (
-                (6 * drift - 4 * slope[a] - 2 * slope[b]) / span,
-                (-6 * drift + 2 * slope[a] + 4 * slope[b]) / span,
-            )
-            value, weight = max(zip(values, (entry, leave), strict=True), key=lambda pair: abs(pair[0]))
-            variance = sum(weight[k : k + 2] @ train.covariance[i] @ weight[k : k + 2] for i, k in ((a, 0), (b, 2)))
-            curvature = Known(value=float(sign * value), u=float(np.sqrt(variance)))
+            entry = sign / span * np.array([-6 / span, -4, 6 / span, -2])
+            leave = sign / span * np.array([6 / span, 2, -6 / span, 4])
+            both = [_known(train, _parts(train, a, *w[:2]) + _parts(train, b, *w[2:])) for w in (entry, leave)]
+            curvature = max(both, key=lambda known: abs(known.value))
             strain = None
             if width is not None:
                 strain = Known(value=abs(curvature.value) * width / 2, u=curvature.u * width / 2)
@@ -99,11 +107,9 @@ def steering(train: Train) -> Known | None:
     signs = rightward(train.layout)
     if signs is None:
         return None
-    sign = np.array([signs[s.row] for s in train.layout.sections])[train.measured]
-    length = train.length[train.measured]
-    slope = sign * train.skew.value[train.measured] / length
-    u = train.skew.u[train.measured] / length
-    return Known(value=float(slope.mean()), u=float(np.sqrt(np.sum(u**2)) / len(u)))
+    members = np.flatnonzero(train.measured)
+    share = {i: signs[train.layout.sections[i].row] / len(members) for i in members.tolist()}
+    return _known(train, [part for i, slope in share.items() for part in _parts(train, i, 0.0, slope)])
 
 
 def closings(train: Train) -> list[Closing]:
@@ -123,7 +129,8 @@ def closings(train: Train) -> list[Closing]:
                 if shared < 0.5 * min(one.length, other.length):
                     continue
                 inward = signs[left] * slope[i], -signs[right] * slope[j]
-                closing = Known(value=float(sum(inward)) * shared, u=float(np.hypot(u[i], u[j])) * shared)
+                slopes = signs[left] * shared, -signs[right] * shared
+                closing = _known(train, _parts(train, i, 0.0, slopes[0]) + _parts(train, j, 0.0, slopes[1]))
                 toed = inward[0] > COVERAGE * u[i] and inward[1] > COVERAGE * u[j]
                 found.append(Closing(left=one.name, right=other.name, closing=closing, toed_in=bool(toed)))
     return sorted(found, key=lambda c: -c.closing.value)

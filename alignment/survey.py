@@ -15,7 +15,7 @@ from typing import Final
 
 from alignment.errors import InputError, LengthError, Problem, nearest, quote
 from alignment.layout import Layout, Section, Tape
-from alignment.lengths import FINEST_U, TAPE_FINEST, Units, parse
+from alignment.lengths import FINEST_U, SMALLEST, TAPE_FINEST, Units, parse, show
 from alignment.rows import Cell, Row, is_note, split_rows, swallowed, tidy
 from alignment.uncertainty import reading_u
 
@@ -25,6 +25,8 @@ POINTS: Final = ("entry", "mid", "exit")
 JOINT: Final = "joint"
 """Stands for a point where a step is read at a section's joint with the next one downstream."""
 CLOSE: Final = ("close", "closing")
+UNIT_SLIP: Final = 0.2
+"""Share of its target within which a reading taken in the other unit would lie: none that is right is so far off."""
 WORTH: Final = ("mark", "set", "tilt", "zero", "units")
 """Lines of the record on which readings hang."""
 LONG: Final = ("section", "point", "reading", "repeat", "note", "u")
@@ -175,6 +177,7 @@ class _Table:
         self.problems: list[Problem] = list(problems)
         self.columns: dict[str, int] = {}
         self.steps: list[StepReading] = []
+        self.slips: list[Problem] = []
         self.units = layout.units
         if "units" in record:
             try:
@@ -207,7 +210,7 @@ class _Table:
         for key, name in (("mark", "mark"), ("set", "placing"), ("zero", "zero")):
             if key in record:
                 length = self._length(record[key], f"# {key}", finest=FINEST_U)
-                if length is not None and not (key == "mark" and length <= 0):
+                if length is not None and not (key == "mark" and length < SMALLEST):
                     tape = replace(tape, **{name: length})
                 elif length is not None:
                     self._wrong(f"# {key}", "a mark is more than nothing.")
@@ -253,6 +256,9 @@ class _Table:
         readings: list[Reading] = []
         for row in body[1:]:
             readings += self._row(row, None if long else points)
+        # one alone is for the flags, which see its neighbours; most of them are a survey in the other unit
+        if 2 * len(self.slips) > len(readings):
+            self.problems += self.slips
         return readings
 
     def _header_place(self, name: str) -> float | None:
@@ -275,7 +281,7 @@ class _Table:
         section = self._section(name, number)
         closing = self._closing(cell("repeat"), number)
         u = None if cell("u") == "" else self._length(cell("u"), f"row {number}, u", finest=FINEST_U)
-        if u is not None and u <= 0:
+        if u is not None and u < SMALLEST:
             self._wrong(f"row {number}, u", f"{quote(cell('u'))} is not more than nothing.")
         pairs = [(cell("point"), "reading")] if points is None else [(point, point) for point in points]
         found = []
@@ -284,12 +290,16 @@ class _Table:
             if text == "":
                 continue
             if str(point).lower() == JOINT:
+                if closing:
+                    where = f"row {number}, repeat"
+                    self._wrong(where, "a step has no closing reading. Leave 'close' out: more steps are repeats.")
                 self._step(text, section, number, column, u)
                 continue
             place = self._place(point, section, number, "point" if points is None else column)
             value = self._length(text, f"row {number}, {column}", marks=True)
             if section is None or place is None or value is None:
                 continue
+            self._unit_slip(value, text, section, f"row {number}, {column}")
             tape = self.tape
             own = u if u else float(reading_u(value, mark=tape.mark, set_u=tape.set_u, tilt=tape.tilt))
             found.append(
@@ -305,6 +315,18 @@ class _Table:
                 )
             )
         return found
+
+    def _unit_slip(self, value: float, text: Cell, section: Section, where: str) -> None:
+        """Keep in mind a reading that is 25.4 times its target, or as many times less."""
+        target = (self.layout.rows[section.row].target or 0.0) + section.setback
+        other = Units.mm if self.units is Units.inch else Units.inch
+        ratio = float(other.size / self.units.size)
+        if target > 0 and abs(value * ratio / target - 1) < UNIT_SLIP:
+            what = (
+                f"{quote(text)} would be {show(value, self.units)} {self.units}, where {show(target, self.units)} is "
+                f"wanted. Write {other} behind it, or '# units: {other}' above the readings, if that is what it is."
+            )
+            self.slips.append(Problem(where, what))
 
     def _step(self, text: Cell, section: Section | None, number: int, column: str, u: float | None) -> None:
         """Take a step measured at the joint of a section with the next one downstream."""

@@ -1,14 +1,47 @@
-"""Accuracy classes of tapes, as a named choice for the uncertainty of a tape's zero."""
+"""What is taken of a tape that a file does not tell; accuracy classes, as a choice for the uncertainty of its zero."""
 
 from __future__ import annotations
 
 import math
 from typing import Final
 
-__all__ = ["CLASSES", "class_zero", "largest_error"]
+from alignment.errors import LengthError, quote
+
+__all__ = ["CLASSES", "USUAL_RULE", "USUAL_TAPE", "check_mark", "class_zero", "largest_error"]
+
+INCH: Final = 25.4
+USUAL_TAPE: Final = {"in": (INCH / 16, INCH / 64), "mm": (1.0, 0.4)}
+"""Mark, and standard uncertainty of the zero, of a tape where a file tells none, by the file's units. [mm]"""
+USUAL_RULE: Final = {"in": INCH / 64, "mm": 0.5}
+"""Mark of a rule where a file tells none, by the file's units. [mm]"""
 
 CLASSES: Final = {"I": (0.1, 0.1, 0.1), "II": (0.3, 0.2, 0.2), "III": (0.6, 0.4, 0.3)}
 """a [mm], b [mm for each metre], and c for a length that starts at a hook [mm]."""
+
+
+COARSEST: Final = 12.7
+"""Largest distance between two marks of a tape that anyone reads (common practice, no source). [mm]"""
+
+
+def check_mark(mark: float, text: str) -> float:
+    """
+    Make sure that a smallest mark told beside a survey can be a tape's, and no reading or count.
+
+    Parameters
+    ----------
+    mark : float
+        Distance between two marks. [mm]
+    text : str
+        As it was written, for the message.
+
+    Raises
+    ------
+    LengthError
+        It is more than half an inch.
+    """
+    if mark > COARSEST:
+        raise LengthError(f"{quote(text)} is more than 1/2 in, as no tape has. Write for example 1/16 in or 1 mm.")
+    return mark
 
 
 def largest_error(tape_class: str, length: float, *, hook: bool = False) -> float:

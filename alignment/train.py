@@ -48,8 +48,6 @@ class Train:
         The fit to the readings.
     face : (n, 2) array
         Reading at mid-length [mm] and slope of each face: as fitted, or as they will be after moves.
-    zero : float
-        Standard uncertainty of the tape's zero, common to every reading; 0 where it cannot matter. [mm]
     """
 
     layout: Layout
@@ -57,7 +55,6 @@ class Train:
     line: Line
     adjusted: Adjustment
     face: Floats
-    zero: float
     datum: Datum
 
     @property
@@ -131,7 +128,9 @@ class Train:
     def common(self) -> Floats:
         """Standard errors that all readings share, as what they do to each face, (q, n, 2): tape's zero, and sags."""
         zero = np.zeros((len(self.start), 2))
-        zero[:, 0] = self.zero
+        # a line that may be put anywhere takes up the tape's zero; not so where rows see one string from both sides
+        taken = (self.line is Line.free) & (self.datum.shift >= 0) & (self.datum.sign > 0).all()
+        zero[:, 0] = np.where(taken, 0.0, self.survey.tape.zero)
         found = [zero]
         rows = [self.layout.rows[s.row] for s in self.layout.sections]
         sags = {row.string: sag for row, sag in zip(rows, string_sags(self.layout), strict=True) if sag is not None}
@@ -162,17 +161,22 @@ class Train:
         h : (m, k) array
             Coefficients of the datum's numbers.
         """
-        cross, among, datum_common = self._shared
+        cross, among, _ = self._shared
         variance = np.einsum("mk,kl,ml->m", h, among, h)
-        common = datum_common @ h.T
         for at, coefficient in terms:
             variance = variance + np.einsum("mi,mij,mj->m", coefficient, self.covariance[at], coefficient)
             variance = variance + 2 * np.einsum("mi,mik,mk->m", coefficient, cross[at], h)
-            common = common + np.einsum("mi,qmi->qm", coefficient, self.common[:, at])
         if len(terms) == 2:
             (at, one), (_, other) = terms
             variance = variance + 2 * np.einsum("mi,mij,mj->m", one, self.adjusted.cross[at], other)
-        return np.asarray(np.maximum(variance + np.sum(common**2, axis=0), 0.0))
+        return np.asarray(np.maximum(variance + self._common_variance(terms, h), 0.0))
+
+    def _common_variance(self, terms: list[tuple[NDArray[np.int64], Floats]], h: Floats) -> Floats:
+        """What of the variance of the same functions all readings share, (m,)."""
+        found = self._shared[2] @ h.T
+        for at, coefficient in terms:
+            found = found + np.einsum("mi,qmi->qm", coefficient, self.common[:, at])
+        return np.asarray(np.sum(found**2, axis=0))
 
     def combine(self, parts: Sequence[tuple[int, float, float]], *, readings: bool = False) -> tuple[float, float]:
         """
@@ -195,7 +199,8 @@ class Train:
         for i, x, factor in parts:
             at, place = np.array([i]), np.array([x])
             weight[0, i] += factor * np.array([1.0, x - self.middle[i]])
-            value += factor * float(self.reading_at(x)[i])
+            sag = float(corrections(self.layout, at, place)[0])
+            value += factor * (float(self.face[i] @ [1.0, x - self.middle[i]]) - sag)
             if not readings:
                 value -= factor * float(self.targets(at, place)[0])
                 weight[0] += factor * np.einsum("k,kni->ni", self._datum_terms(at, place)[0], self.datum.weight)
@@ -203,13 +208,21 @@ class Train:
         shared = np.einsum("ni,qni->q", weight[0], self.common)
         return value, float(np.sqrt(max(own + float(shared @ shared), 0.0)))
 
+    def _deviation_terms(self, place: Floats) -> tuple[list[tuple[NDArray[np.int64], Floats]], Floats]:
+        at = np.arange(len(place))
+        local = np.stack([np.ones_like(place), place - self.middle], axis=1)
+        return [(at, local)], self._datum_terms(at, place)
+
     def deviation(self, x: ArrayLike) -> Estimates:
         """Deviation of each section's face at machine ``x`` (one per section). [mm]"""
         place = np.broadcast_to(np.asarray(x, dtype=np.float64), self.start.shape)
-        local = np.stack([np.ones_like(place), place - self.middle], axis=1)
-        at = np.arange(len(place))
-        value = self.reading_at(place) - self.targets(at, place)
-        return Estimates(value, np.sqrt(self._variance([(at, local)], self._datum_terms(at, place))))
+        value = self.reading_at(place) - self.target_at(place)
+        return Estimates(value, np.sqrt(self._variance(*self._deviation_terms(place))))
+
+    def shared_u(self, x: ArrayLike) -> Floats:
+        """What of the u of each deviation at machine ``x`` no more readings make less: tape's zero, string's sag."""
+        place = np.broadcast_to(np.asarray(x, dtype=np.float64), self.start.shape)
+        return np.asarray(np.sqrt(self._common_variance(*self._deviation_terms(place))))
 
     @cached_property
     def offset(self) -> Estimates:
@@ -291,8 +304,7 @@ class Train:
         """
         The train seen from lines chosen by the planner: shift at the zero mark [mm] and slope of each string.
 
-        A line that may be put anywhere takes up the tape's zero, which is left out of the uncertainties; not so where
-        rows see one string from both sides.
+        A string that is not among them stays as it hangs.
         """
         datum, rows = self.datum, self.layout.rows
         relative = len(datum.value)
@@ -300,16 +312,14 @@ class Train:
         chosen = np.array([number for pair in lines.values() for number in pair])
         value = np.concatenate([datum.value, chosen])
         blank = np.zeros((len(chosen), *datum.weight.shape[1:]))
-        # a string of which nothing was measured has no line
         shift = np.array([order.get(rows[s.row].string, -1) for s in self.layout.sections])
         weight = np.concatenate([datum.weight, blank])
-        zero = self.zero if (datum.sign < 0).any() else 0.0
-        return replace(self, line=Line.free, zero=zero, datum=replace(datum, value=value, weight=weight, shift=shift))
+        return replace(self, line=Line.free, datum=replace(datum, value=value, weight=weight, shift=shift))
 
     def on_string(self) -> Train:
         """The train seen from its strings as they hang, whatever line deviations are taken from."""
         datum = replace(self.datum, shift=np.full_like(self.datum.shift, -1))
-        return replace(self, line=Line.string, zero=self.survey.tape.zero, datum=datum)
+        return replace(self, line=Line.string, datum=datum)
 
 
 def fit_train(layout: Layout, survey: Survey, *, line: Line = Line.string) -> Train:
@@ -346,6 +356,5 @@ def fit_train(layout: Layout, survey: Survey, *, line: Line = Line.string) -> Tr
         line=line,
         adjusted=adjusted,
         face=adjusted.face,
-        zero=survey.tape.zero,
         datum=take_datum(layout, adjusted, fitted=line is Line.fitted),
     )

@@ -12,11 +12,12 @@ from alignment.flags import Flag
 from alignment.layout import Layout
 from alignment.lengths import Units, decimal, show, show_both
 from alignment.moves import Plan, Step, Watch
-from alignment.settling import ways_to_settle
+from alignment.openings import Across
+from alignment.settling import ON_THE_LIMIT, ways_to_settle
 from alignment.solution import Solution, easiest
 from alignment.state import Judged, SectionState, State
 from alignment.train import Train
-from alignment.uncertainty import SAME, Verdict
+from alignment.uncertainty import COVERAGE, SAME, Verdict
 
 __all__ = [
     "WIDTH",
@@ -31,6 +32,7 @@ __all__ = [
     "short",
     "solution_text",
     "step_lines",
+    "string_doubted",
     "summary",
     "verdict_words",
     "wrap",
@@ -62,18 +64,37 @@ def caution_lines() -> list[str]:
 
 
 def summary(solution: Solution) -> str:
-    """Verdict and size of the job in one line."""
+    """Verdict and size of the job, and what is not in the verdict."""
+    state, layout = solution.state, solution.layout
+    said = [f"Verdict: {state.verdict}.", _job(solution)]
+    if state.unmeasured:
+        named = ", ".join(state.unmeasured)
+        said.append(
+            f"NOT JUDGED, since not read at two points: {named} ({len(state.unmeasured)} of {len(state.sections)})."
+        )
+    # what the moves do not cure, lest "nothing to move" be taken for all is well
+    left = solution.plan.state
+    for across, taper in zip(left.openings, left.tapers, strict=True):
+        if not taper.verdict.is_in:
+            after = " after the moves" if solution.plan.steps else ""
+            said.append(
+                f"The opening {' / '.join(across.rows)} is {taper.verdict}{after}: {_taper(across, taper, layout)}."
+            )
+    return " ".join(said)
+
+
+def _job(solution: Solution) -> str:
     plan, units = solution.plan, solution.layout.units
-    if not plan.steps:
-        if plan.missed:
-            return f"Verdict: {solution.verdict}. Nothing that may be moved would help."
-        sure = solution.verdict.sure
-        return f"Verdict: {solution.verdict}. Nothing to move{'' if sure else ', as far as this tape can tell'}."
-    sections = len({step.section for step in plan.steps})
-    return (
-        f"Verdict: {solution.verdict}. Move {counted(plan.bolt_ends, 'bolt end')} on {counted(sections, 'section')}, "
-        f"{_moved(plan.total, solution.layout)} {units} altogether."
-    )
+    if plan.steps:
+        sections = len({step.section for step in plan.steps})
+        return (
+            f"Move {counted(plan.bolt_ends, 'bolt end')} on {counted(sections, 'section')}, "
+            f"{_moved(plan.total, solution.layout)} {units} altogether."
+        )
+    if plan.missed:
+        return "Nothing that may be moved would help."
+    rest = " of what was read" if solution.state.unmeasured else ""
+    return f"Nothing{rest} to move{'' if solution.verdict.sure else ', as far as this tape can tell'}."
 
 
 def _moved(length: float, layout: Layout) -> str:
@@ -88,21 +109,28 @@ def step_lines(steps: Sequence[Step], layout: Layout) -> list[str]:
         (step,) = steps
         return [
             f"loosen {step.loosen}, keep {step.snug} snug; swing {step.loosen} {_way(step, layout)}",
-            f"tape at {_stop(step.watch, units)}",
+            f"tape at {_stop(step.watch, layout)}",
             f"{step.other.point} will then read {show_both(step.other.after, units)}",
         ]
     lines = ["loosen both ends; set entry first, then exit"]
     for step in steps:
-        lines += [f"{step.loosen} {_way(step, layout)}", f"  tape at {_stop(step.watch, units)}"]
-    return lines
+        lines += [f"{step.loosen} {_way(step, layout)}", f"  tape at {_stop(step.watch, layout)}"]
+    return [*lines, "each shifts the other a little: go to and fro until both read so"]
 
 
 def _way(step: Step, layout: Layout) -> str:
     return f"{_moved(step.move, layout)} {step.way}"
 
 
-def _stop(watch: Watch, units: Units) -> str:
-    return f"{watch.point} reads {show(watch.before, units)} now: stop at {show_both(watch.after, units)}"
+def _stop(watch: Watch, layout: Layout) -> str:
+    units = layout.units
+    now = show(watch.before, units)
+    if now == show(watch.after, units):
+        now = decimal(watch.before, units)
+    if abs(watch.before - watch.read) > layout.tape.mark / 2:
+        now = f"{now} by the fitted face, {show(watch.read, units)} as read"
+        return f"{watch.point}, {now}: stop at {show_both(watch.after, units)}"
+    return f"{watch.point} reads {now} now: stop at {show_both(watch.after, units)}"
 
 
 def by_section(steps: Sequence[Step]) -> list[list[Step]]:
@@ -119,13 +147,13 @@ def solution_text(solution: Solution) -> str:
     record = solution.survey.record
     told = [f"{key} {record[key]}" for key in ("taken", "by") if key in record]
     lines = wrap(f"{layout.name}, {solution.survey.source}" + (f", {' '.join(told)}" if told else ""))
-    lines += [summary(solution), ""]
+    lines += [*wrap(summary(solution)), ""]
     lines += _look_first(solution.flags)
     if plan.steps:
         lines += ["BEFORE A BOLT IS TOUCHED", *caution_lines(), ""]
-        lines += ["MOVES, in this order", *_moves(solution), ""]
+        lines += [*_moves(solution), ""]
     lines += _missed(plan, layout)
-    lines += [_standing(layout, "WHERE EVERYTHING STANDS"), *_table(solution.state, layout)]
+    lines += [_standing(layout, "WHERE EVERYTHING STANDS"), *_LEGEND, *_table(solution.state, layout)]
     lines += [*_across(solution.state, layout), ""]
     if plan.steps:
         touched = {step.section for step in plan.steps}
@@ -155,8 +183,8 @@ def lines_text(solutions: Mapping[Line, Solution]) -> str:
         lines += wrap("The string as it hangs asks for no more than any other line. What follows is taken from it.")
     else:
         lines += wrap(
-            f"The easiest is the {chosen} line: leave the string where it is, and take readings to a line laid beside "
-            f"it instead. {' '.join(_line_laid(best.train))} What follows is taken from that line."
+            f"The easiest is the {chosen} line: leave the string where it is, and go by the stops below, which allow "
+            f"for a line laid beside it. {' '.join(_line_laid(best.train))} What follows is taken from that line."
         )
     return "\n".join([*lines, "", ""])
 
@@ -182,31 +210,46 @@ def _line_laid(train: Train) -> list[str]:
 
 def _look_first(flags: Sequence[Flag]) -> list[str]:
     """Flags that may change the moves."""
-    harmful = [flag for flag in flags if flag.flag != "lone"]
+    harmful = [flag for flag in flags if flag.harmful]
     if not harmful:
         return []
     return ["LOOK AT THESE READINGS FIRST", *(line for f in harmful for line in wrap(f.message, "  - ")), ""]
 
 
 def doubted(solution: Solution) -> set[str]:
-    """Sections with a reading to take again before they are moved."""
-    dropped = {r.section for r in solution.dropped}
-    return {f.section for f in solution.flags if f.flag not in ("lone", "line-moved")} - dropped
+    """Sections with a reading to take again before they are moved, and those in step with one of them."""
+    dropped = {id(r) for r in solution.dropped}
+    flags = [f for f in solution.flags if f.harmful and not _of_string(f) and id(f.reading) not in dropped]
+    own = {name for f in flags for name in (f.section, f.beside) if name}
+    return own | {name for j in solution.layout.joints for name in j.names if own & set(j.names)}
+
+
+def string_doubted(solution: Solution) -> str:
+    """What is to be done before any move where a string is doubted; empty where none is."""
+    doubted_ = any(_of_string(flag) for flag in solution.flags)
+    return "Not yet: settle the string first. These are the moves if it stays as it is." if doubted_ else ""
+
+
+def _of_string(flag: Flag) -> bool:
+    return flag.flag in ("line-moved", "line-skewed")
 
 
 def _moves(solution: Solution) -> list[str]:
     layout, doubts = solution.layout, doubted(solution)
     groups = by_section(solution.plan.steps)
     width = min(max(len(steps[0].section) for steps in groups), 20)
-    lines = []
+    lines = [f"MOVES, in this order ({layout.units.plural})"]
+    lines += wrap(string_doubted(solution), "    ")
     for number, steps in enumerate(groups, 1):
         first, *more = step_lines(steps, layout)
         if steps[0].section in doubts:
-            first, more = "only if it still reads so when read again (see above):", [first, *more]
+            first, more = "only once what is doubted above has been read again:", [first, *more]
         lines += wrap(first, f"{number:>3} {short(steps[0].section, width)}  ")
-        lines += [line for text in more for line in wrap(text, " " * (width + 6) + "  " * text.startswith("  "))]
+        for text in more:
+            lines += wrap(text.lstrip(), " " * (width + 6 + 2 * text.startswith("  ")))
     lines += wrap(
-        "Tighten, then read the section's points again before going to the next: bolts creep as they are snugged.",
+        "Amounts are at the bolt; go by the tape. Tighten, then read the section's points again before going to the "
+        "next: bolts creep as they are snugged.",
         "    ",
     )
     return lines
@@ -236,13 +279,20 @@ def missed_words(plan: Plan, layout: Layout) -> list[str]:
 def _standing(layout: Layout, heading: str) -> str:
     t, units = layout.tolerance, layout.units
     limits = f"offset {show(t.offset, units)}, square {show(t.square, units)}"
-    return f"{heading} ({units}; tolerance: {limits}; U = 2u)"
+    return f"{heading} ({units.plural}; tolerance: {limits})"
 
 
 def verdict_words(judged: Judged) -> str:
     """Verdict, with the probability of being in where the tape leaves it open."""
     sure = judged.verdict.sure
     return str(judged.verdict) if sure else f"{judged.verdict!s:<4} {100 * judged.p_in:3.0f}%"
+
+
+_LEGEND: Final = wrap(
+    "Positive: too far from the string. Offset is judged at the worse end. U = 2u: how far off a number may be. '?': "
+    "not proved; %: chance of being in.",
+    "  ",
+)
 
 
 def _table(state: State, layout: Layout, only: set[str] | None = None) -> list[str]:
@@ -258,7 +308,7 @@ def _table(state: State, layout: Layout, only: set[str] | None = None) -> list[s
     if joints and not doubtful:
         lines.append(f"Joints: {'all ' if len(joints) > 1 else ''}{len(joints)} in step.")
     elif joints:
-        good = f", the other {len(joints) - len(doubtful)} in" if len(joints) > len(doubtful) else ""
+        good = f", the other {len(joints) - len(doubtful)} in step" if len(joints) > len(doubtful) else ""
         lines.append(f"Joints (step; tolerance {show(layout.tolerance.step, units)}){good}:")
     for joint in doubtful:
         pair = f"{joint.upstream} / {joint.downstream}"
@@ -277,26 +327,22 @@ def _across(state: State, layout: Layout) -> list[str]:
 def across_words(state: State, layout: Layout) -> list[str]:
     """Openings between rows, levels of rows and how straight each is, from one end of the machine to the other."""
     units, said = layout.units, []
-    for across in state.openings:
+    for across, taper in zip(state.openings, state.tapers, strict=True):
         first, last = across.places[0], across.places[-1]
-        taper = Judged(value=across.change, u=across.change_u, tolerance=layout.tolerance.opening)
         name = f"Opening {' / '.join(across.rows)}"
-        grows = (
-            f"{'wider' if across.change >= 0 else 'narrower'} by {show(abs(across.change), units)} toward the exit "
-            f"(U {decimal(taper.expanded, units)}, tolerance {show(taper.tolerance, units)}): {taper.verdict}."
-        )
+        grows = f"{_taper(across, taper, layout)}: {taper.verdict}."
         if not across.known:
             said.append(f"{name}: not known, since the spacing of the strings was not measured; {grows}")
             continue
         strip = f" Strip {show(layout.strip.width, units)}." if layout.strip.width else ""
         u = max(place.u for place in across.places)
         said.append(
-            f"{name}: {show(first.opening, units)} at {show(first.x, units)}, {show(last.opening, units)} at "
-            f"{show(last.x, units)} (U {decimal(2 * u, units)}); {grows}{strip}"
+            f"{name}: {show(first.opening, units)} at x = {show(first.x, units)}, {show(last.opening, units)} at x = "
+            f"{show(last.x, units)} (U {decimal(COVERAGE * u, units)}); {grows}{strip}"
         )
     for across in state.levels:
         one, other = across.rows
-        change = f"{show(abs(across.change), units)} (U {decimal(2 * across.change_u, units)})"
+        change = f"{show(abs(across.change), units)} (U {decimal(COVERAGE * across.change_u, units)})"
         way = "rises" if across.change >= 0 else "falls"
         turned = "" if across.twist is None else f": the frame is twisted {abs(across.twist):.2f} degrees"
         level = (
@@ -306,9 +352,17 @@ def across_words(state: State, layout: Layout) -> list[str]:
         )
         said.append(f"Level: {other} {way} {change} against {one} over {show(across.length, units)}{turned}.{level}")
     for row in state.straightness:
-        worth = "no more than the readings may make" if row.u is None else f"U {decimal(2 * row.u, units)}"
-        said.append(f"Row {row.row}: straight within {show(row.minimum_zone, units)} ({worth}).")
+        worth = "no more than reading errors make" if row.u is None else f"U {decimal(COVERAGE * row.u, units)}"
+        said.append(f"Row {row.row}: its faces stray {show(row.minimum_zone, units)} from one straight line ({worth}).")
     return said
+
+
+def _taper(across: Across, taper: Judged, layout: Layout) -> str:
+    units = layout.units
+    return (
+        f"{'wider' if across.change >= 0 else 'narrower'} by {show(abs(across.change), units)} toward the exit "
+        f"(U {decimal(taper.expanded, units)}, tolerance {show(taper.tolerance, units)})"
+    )
 
 
 def short(text: str, width: int) -> str:
@@ -340,11 +394,17 @@ def doubts(solution: Solution) -> list[str]:
     open_ = [s for s in solution.state.sections if s.measured and not s.verdict.sure]
     if open_:
         said.append(
-            f"'?' marks what this tape cannot prove ({counted(len(open_), 'section')}); the percentage is the "
-            "probability of being in tolerance."
+            f"This tape cannot prove how {counted(len(open_), 'section')} {'stands' if len(open_) == 1 else 'stand'} "
+            "('?' above)."
         )
         ways = ways_to_settle(train, solution.state)
-        said += [f"To settle {', '.join(names)}: {way}." for way, names in ways.items()]
+        said += [
+            f"To settle {', '.join(names)}, if it comes out the same again: {way}."
+            if way != ON_THE_LIMIT
+            else f"{', '.join(names)}: {way}."
+            for way, names in ways.items()
+        ]
+    said += _step_doubts(solution)
     lone = [flag for flag in solution.flags if flag.flag == "lone"]
     if lone:
         points = len({(r.section, r.place) for r in solution.survey.fitted})
@@ -356,9 +416,10 @@ def doubts(solution: Solution) -> list[str]:
             f"{which} read once and nothing checks them: a misread tape would go unseen. The cheapest check is one "
             "more reading of each, or a third point on a section."
         )
+    said += _closing_doubts(solution)
     grown = [layout.sections[i].name for i in (train.birge > 1).nonzero()[0]]
     if grown:
-        said.append(f"U is grown at {', '.join(grown)}: readings there scatter more than the tape explains.")
+        said.append(f"U is grown at {', '.join(grown)}: readings there disagree by more than the tape explains.")
     if solution.dropped:
         which = "; ".join(f"{r.section}, row {r.row}: {r.text}" for r in solution.dropped)
         said.append(f"Left out of the fit, as told: {which}.")
@@ -366,24 +427,50 @@ def doubts(solution: Solution) -> list[str]:
     if plan.steps and not plan.optimal:
         said.append(_gap(plan, layout))
     if layout.assumed:
-        said.append(f"The layout has no [{'] and no ['.join(layout.assumed)}]; defaults stand in.")
+        said.append(f"Not in the layout, so that defaults stand in: {', '.join(layout.assumed)}.")
     if not layout.joints and len(layout.sections) > 1:
         said.append("The layout has no [[joint]]: steps from one section to the next were not checked.")
-    if said:
-        said.insert(0, "Positive is too far from the string. Offset is judged at the worse end.")
     return said
+
+
+def _step_doubts(solution: Solution) -> list[str]:
+    """Steps that were not used, and how to settle those that are not sure."""
+    train, said = solution.train, []
+    used = {(s.upstream, s.downstream) for s in train.adjusted.steps}
+    for step in solution.survey.steps:
+        pair = step.upstream, step.downstream
+        if pair not in used:
+            index = solution.layout.index
+            bad = " and ".join(name for name in pair if not train.measured[index[name]])
+            said.append(f"The step read at {' / '.join(pair)} is not used: {bad} not measured by tape.")
+    loose = [j for j in solution.state.joints if j.step and not j.step.verdict.sure]
+    for joints, way in (
+        ([j for j in loose if (j.upstream, j.downstream) not in used], "measure it with straightedge and feeler"),
+        ([j for j in loose if (j.upstream, j.downstream) in used], "measure it again, several times"),
+    ):
+        if joints:
+            which = ", ".join(f"{j.upstream} / {j.downstream}" for j in joints)
+            said.append(f"To settle the step at {which}: {way}.")
+    return said
+
+
+def _closing_doubts(solution: Solution) -> list[str]:
+    survey = solution.survey
+    opened = {(r.section, r.place) for r in survey.fitted}
+    alone = [r for r in survey.readings if r.closing and (r.section, r.place) not in opened]
+    which = "; ".join(f"{r.section}, row {r.row}: {r.text}" for r in alone)
+    return [f"Closing readings with no opening one at their point check nothing: {which}."] if alone else []
 
 
 def _references(train: Train) -> list[str]:
     """What deviations are taken from, where it is not a number of the layout and the string."""
     layout, said = train.layout, []
-    for name, row in layout.rows.items():
-        members = layout.row_sections(name)
-        if row.target is None and members:
-            held = [s.name for s in members if s.hold]
-            from_ = ", ".join(held) if held else members[0].name
-            said.append(f"Row {name} has no target in the layout: its deviations are taken from {from_}.")
+    for name, from_ in train.datum.references.items():
+        said.append(f"Row {name} has no target in the layout: its deviations are taken from {', '.join(from_)}.")
     if train.line is not Line.string:
+        rows = [layout.rows[s.row] for s in layout.sections]
+        alone = {r.string for r, k, m in zip(rows, train.datum.shift, train.measured, strict=True) if m and k < 0}
+        said += [f"String {name} is taken as it hangs: a line needs two measured sections." for name in sorted(alone)]
         how = "fitted to the sections" if train.line is Line.fitted else "chosen for the easiest plan"
         said.append(f"Deviations are taken from a line {how}. {' '.join(_line_laid(train))}")
     return said

@@ -24,13 +24,13 @@ from cli import (
     starting,
 )
 from cli.output import fail
+from cli.usage import told
 
 __all__ = ["app", "main", "run"]
 
 app = typer.Typer(
     name="stringtrue",
     help="Tape readings from a string in; which bolt end of which section to move out.",
-    no_args_is_help=True,
     rich_markup_mode=None,
     pretty_exceptions_enable=False,
     context_settings={"help_option_names": ["-h", "--help"], "max_content_width": 80},
@@ -71,17 +71,22 @@ def root(
 
 def run(arguments: Sequence[str] | None = None) -> int:
     """Run the command line and return its exit status."""
+    typed = sys.argv[1:] if arguments is None else arguments
     for stream in (sys.stdout, sys.stderr):
         # a name that the terminal cannot show must not end the job
         if hasattr(stream, "reconfigure"):
             stream.reconfigure(errors="replace")
     try:
-        app(args=arguments, prog_name="stringtrue")
+        status = app(args=arguments if typed else ["--help"], prog_name="stringtrue", standalone_mode=False)
     except StringtrueError as error:
         return fail(error)
+    except typer.TyperException as error:
+        return fail(told(error, typed))
+    except typer.Abort:
+        return 1
     except SystemExit as leave:
-        return leave.code if isinstance(leave.code, int) else 0 if leave.code is None else 1
-    return 0
+        status = leave.code
+    return status if isinstance(status, int) else 0 if status is None else 1
 
 
 def main() -> None:

@@ -8,7 +8,7 @@ from typing import Annotated
 import typer
 
 from cli import output
-from cli.options import Force, Json, LayoutFile, Out, PrintUnits
+from cli.options import Force, Json, LayoutFile, Out, PrintUnits, whole
 
 __all__ = ["EXAMPLE", "budget"]
 
@@ -17,7 +17,7 @@ EXAMPLE = "Example: stringtrue budget machine.toml --repeats 3 --mark 1/32"
 
 def budget(
     layout: LayoutFile,
-    repeats: Annotated[int, typer.Option(min=1, max=50, help="Readings at each point.")] = 1,
+    repeats: Annotated[int, typer.Option(help="Readings at each point.", **whole(1, 50))] = 1,
     mark: Annotated[str | None, typer.Option(metavar="LENGTH", help="Another tape's smallest mark.")] = None,
     plot: Annotated[
         Path | None, typer.Option(metavar="FILE", help="Draw U against readings: .svg, .png or .pdf.")
@@ -27,20 +27,20 @@ def budget(
     out: Out = None,
     force: Force = False,
 ) -> None:
-    """Say what this tape and these points can tell, before going to the machine."""
-    from alignment import budget_wording, files, preanalysis
+    """
+    Say what this tape and these points can tell.
+
+    Before going to the machine: which tolerances it can prove, and what would prove the others.
+    """
+    from alignment import budget_plots, budget_wording, files, preanalysis, writing
     from alignment.lengths import option
+    from alignment.tapes import check_mark
 
-    machine = files.read_layout(layout)
-    files.ready((plot, files.PICTURES), (out, None), force=force)
-    marks = None if mark is None else option("--mark", mark, machine.units)
-    found = preanalysis.work_out(machine.shown_in(units), repeats=repeats, mark=marks)
-    if plot is not None:
-        from alignment import budget_plots, plots
-
-        figure = budget_plots.draw_budget(machine.shown_in(units), found)
-        files.write_whole(plot, plots.render(figure, plot.suffix), force=force)
-    if json:
-        output.show_json(preanalysis.as_json(found, machine.shown_in(units)), out, force=force)
-    else:
-        output.show_text(budget_wording.budget_text(found, machine.shown_in(units)), out, force=force)
+    writing.ready((plot, writing.PICTURES), (out, None), force=force)
+    read = files.read_layout(layout)
+    with output.named("--mark"):
+        marks = None if mark is None else check_mark(option(mark, read.units), mark)
+    machine = read.shown_in(units)
+    found = preanalysis.work_out(machine, repeats=repeats, mark=marks)
+    output.save_picture(plot, budget_plots.draw_budget, machine, found, force=force)
+    output.show(budget_wording.budget_text, preanalysis.as_json, found, machine, json=json, out=out, force=force)

@@ -9,7 +9,7 @@ import typer
 
 from alignment.choices import Aim, Line
 from cli import output
-from cli.options import Force, Json, LayoutFile, Out, PrintUnits, Table
+from cli.options import LINES, AimOption, Force, Json, LayoutFile, Out, PrintUnits, Table, one_of
 
 __all__ = ["EXAMPLE", "compare"]
 
@@ -23,8 +23,10 @@ def compare(
     same_string: Annotated[
         bool, typer.Option("--same-string", help="The string stayed up in between: take nothing off for it.")
     ] = False,
-    line: Annotated[Line, typer.Option(help="The line from which the moves were planned.")] = Line.string,
-    aim: Annotated[Aim, typer.Option(help="The aim with which the moves were planned.")] = Aim.fewest,
+    line: Annotated[
+        Line, typer.Option(help=f"From which line the moves were planned. {LINES}", **one_of(Line))
+    ] = Line.string,
+    aim: AimOption = Aim.fewest,
     plot: Annotated[Path | None, typer.Option(metavar="FILE", help="Draw both states: .svg, .png or .pdf.")] = None,
     table: Table = None,
     json: Json = False,
@@ -32,21 +34,17 @@ def compare(
     out: Out = None,
     force: Force = False,
 ) -> None:
-    """Tell what really moved between two surveys, and what became of each planned move."""
-    from alignment import comparison, comparison_wording, files, tables
+    """
+    Tell what really moved between two surveys.
 
+    And what became of each planned move.
+    """
+    from alignment import comparison, comparison_plots, comparison_wording, files, tables, writing
+
+    writing.ready((plot, writing.PICTURES), (table, tables.KINDS), (out, None), force=force)
     machine = files.read_layout(layout)
-    surveys = [files.read_survey(path, machine) for path in (before, after)]
-    files.ready((plot, files.PICTURES), (table, tables.KINDS), (out, None), force=force)
+    surveys = files.read_pair(before, after, machine)
     found = comparison.compare(machine.shown_in(units), *surveys, same_string=same_string, line=line, aim=aim)
-    if plot is not None:
-        from alignment import comparison_plots, plots
-
-        files.write_whole(plot, plots.render(comparison_plots.comparison_sheet(found), plot.suffix), force=force)
-    if table is not None:
-        sheets = comparison.as_tables(found)
-        files.write_whole(table, tables.render(sheets, table.suffix, found.layout.units), force=force)
-    if json:
-        output.show_json(comparison.as_json(found), out, force=force)
-    else:
-        output.show_text(comparison_wording.comparison_text(found), out, force=force)
+    output.save_picture(plot, comparison_plots.comparison_sheet, found, force=force)
+    output.save_table(table, comparison.as_tables, found, found.layout.units, force=force)
+    output.show(comparison_wording.comparison_text, comparison.as_json, found, json=json, out=out, force=force)

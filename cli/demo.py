@@ -9,7 +9,7 @@ import typer
 
 from alignment.lengths import Units
 from cli import output
-from cli.options import Force
+from cli.options import Force, one_of
 
 __all__ = ["EXAMPLE", "demo"]
 
@@ -18,10 +18,16 @@ EXAMPLE = "Example: stringtrue demo --units mm"
 
 def demo(
     folder: Annotated[Path | None, typer.Argument(metavar="[FOLDER]", help="Where to leave the files.")] = None,
-    units: Annotated[Units, typer.Option(help="Units of the sample machine and its tape.")] = Units.inch,
+    units: Annotated[
+        Units, typer.Option(help="Units of the sample machine and its tape.", **one_of(Units))
+    ] = Units.inch,
     force: Force = False,
 ) -> None:
-    """Do the whole job on the shipped sample, and leave its files and pictures in a folder."""
+    """
+    Do the whole job on the shipped sample.
+
+    Its files, pictures and report are left in a folder, to be tried again.
+    """
     from alignment import story
 
     output.show_text(story.tell(folder, units, force=force))

@@ -9,7 +9,7 @@ from typing import TYPE_CHECKING, Annotated
 import typer
 
 from cli import output, prompts
-from cli.options import LayoutFile, section_names
+from cli.options import LayoutFile, section_names, whole
 
 if TYPE_CHECKING:
     from alignment.entry import Entry
@@ -22,7 +22,7 @@ EXAMPLE = "Example: stringtrue enter machine.toml as-found.csv"
 def enter(
     layout: LayoutFile,
     survey: Annotated[Path, typer.Argument(metavar="SURVEY", help="The readings: a .csv or .tsv file, new or begun.")],
-    repeats: Annotated[int, typer.Option(min=1, max=20, help="How many times to read every point.")] = 1,
+    repeats: Annotated[int, typer.Option(help="How many times to read every point.", **whole(1, 20))] = 1,
     section: Annotated[
         list[str] | None,
         typer.Option(metavar="NAME", autocompletion=section_names, help="Read this section only; may be repeated."),
@@ -38,14 +38,16 @@ def enter(
 
     Every reading is on disk before the next is asked. Stop any time; the same command goes on.
     """
-    from alignment import entry, files, solution, wording
+    from alignment import entry, files, solution, wording, writing
 
     machine = files.read_layout(layout)
     text = files.read_begun(survey)
+    writing.ready_to_renew(survey)
     now = f"{datetime.datetime.now().astimezone():%Y-%m-%d %H:%M}"
     record = {"taken": now, "by": by or "", "tape": tape or "", "mark": mark or ""}
     # what is wrong with the files or the options is told before anything is asked
-    step = entry.begin(machine, text, survey.name, record=record, repeats=repeats, sections=section or ())
+    with output.named("--section"):
+        step = entry.begin(machine, text, survey.name, record=record, repeats=repeats, sections=section or ())
     if not step.taken:
         for key, question in (("by", "Your name: "), ("tape", "Tape, its number or name: ")):
             record[key] = record[key] or prompts.ask(question) or ""
@@ -64,7 +66,7 @@ def enter(
 
 def _take(step: Entry, survey: Path, kept: str | None) -> Entry:
     """Ask until the person has had enough, with every accepted reading on disk before the next question."""
-    from alignment import files
+    from alignment import writing
     from alignment.errors import FileError
 
     while not step.over:
@@ -72,7 +74,7 @@ def _take(step: Entry, survey: Path, kept: str | None) -> Entry:
         after = step.answer(prompts.ask(step.prompt))
         try:
             if after.text != step.text:
-                files.renew_text(survey, kept, after.text)
+                writing.renew_text(survey, kept, after.text)
                 kept = after.text
             step = after
         except FileError as error:

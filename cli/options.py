@@ -3,15 +3,67 @@
 from __future__ import annotations
 
 import os
+import re
 import sys
+from enum import StrEnum
 from pathlib import Path
-from typing import Annotated
+from typing import Annotated, Any, Final
 
 import typer
 
+from alignment.choices import Aim, Line
+from alignment.errors import nearest, quote
 from alignment.lengths import Units
 
-__all__ = ["Force", "Json", "LayoutFile", "Out", "PrintUnits", "SurveyFile", "Table", "section_names"]
+__all__ = [
+    "LINES",
+    "AimOption",
+    "Force",
+    "Json",
+    "LayoutFile",
+    "LineOption",
+    "Out",
+    "PrintUnits",
+    "SurveyFile",
+    "Table",
+    "one_of",
+    "section_names",
+    "whole",
+]
+
+
+def one_of(kind: type[StrEnum]) -> dict[str, Any]:
+    """How an option takes one of a few words: read, shown in the help, completed by the shell."""
+    words = [str(word) for word in kind]
+
+    def read(text: str) -> StrEnum:
+        if text not in words:
+            raise typer.BadParameter(f"{quote(text)} is not a choice.{nearest(text, words)}")
+        return kind(text)
+
+    def complete(incomplete: str) -> list[str]:
+        return [word for word in words if word.startswith(incomplete)]
+
+    return {"parser": read, "metavar": "|".join(words), "autocompletion": complete}
+
+
+def whole(least: int, most: int) -> dict[str, Any]:
+    """How an option takes a whole number."""
+
+    def read(text: object) -> int:
+        if not re.fullmatch("-?[0-9]{1,9}", str(text)):
+            raise typer.BadParameter(f"{quote(text)} is not a whole number. Write one from {least} to {most}.")
+        if not least <= int(str(text)) <= most:
+            raise typer.BadParameter(f"{text} is not from {least} to {most}.")
+        return int(str(text))
+
+    return {"parser": read, "metavar": "N"}
+
+
+LINES: Final = "string: as hung; fitted: through the sections; free: wherever fewest moves."
+AIMS: Final = "fewest: fewest bolt ends; least: least movement; exact: all that is out goes to its target."
+LineOption = Annotated[Line, typer.Option("--line", help=f"What deviations are taken from. {LINES}", **one_of(Line))]
+AimOption = Annotated[Aim, typer.Option("--aim", help=f"What makes a plan the better one. {AIMS}", **one_of(Aim))]
 
 LayoutFile = Annotated[Path, typer.Argument(metavar="LAYOUT", help="The machine: a .toml file.")]
 
@@ -31,7 +83,9 @@ SurveyFile = Annotated[
 Json = Annotated[bool, typer.Option("--json", help="One JSON object, and nothing else, on standard output.")]
 Out = Annotated[Path | None, typer.Option("--out", "-o", metavar="FILE", help="Write there what would be printed.")]
 Force = Annotated[bool, typer.Option("--force", help="Write over files that are there already.")]
-PrintUnits = Annotated[Units | None, typer.Option("--units", help="Print in these units [default: the layout's].")]
+PrintUnits = Annotated[
+    Units | None, typer.Option("--units", help="Print in these units [default: the layout's].", **one_of(Units))
+]
 Table = Annotated[
     Path | None,
     typer.Option("--table", metavar="FILE", help="Write the table, too: .csv, or .xlsx with every table on a sheet."),

@@ -2,17 +2,26 @@
 
 from __future__ import annotations
 
-import json
+import json as jsons
 import re
 import sys
-from collections.abc import Iterable, Sequence
-from contextlib import AbstractContextManager, nullcontext
+from collections.abc import Callable, Iterable, Iterator, Sequence
+from contextlib import AbstractContextManager, contextmanager, nullcontext
 from pathlib import Path
-from typing import Any, Final
+from typing import TYPE_CHECKING, Any, Final
 
 import typer
 
-__all__ = ["fail", "progress", "show_json", "show_text"]
+from alignment.errors import LengthError, NameUnknownError
+from alignment.lengths import Units
+
+if TYPE_CHECKING:
+    import pandas as pd
+    from matplotlib.figure import Figure
+
+    Tables = dict[str, pd.DataFrame]
+
+__all__ = ["fail", "named", "progress", "save_picture", "save_table", "show", "show_text"]
 
 HEADING = re.compile(r"^[A-Z][A-Z' ]{4,}[A-Z](?=[ ,:(\n]|$).*$", re.MULTILINE)
 
@@ -27,10 +36,51 @@ def progress(things: Sequence[Path], label: str) -> AbstractContextManager[Itera
     return typer.progressbar(things, label=label, file=sys.stderr)
 
 
+@contextmanager
+def named(option: str) -> Iterator[None]:
+    """Name the option from which a name or a length comes that cannot be used."""
+    try:
+        yield
+    except (LengthError, NameUnknownError) as error:
+        raise type(error)(f"{option}: {error}") from None
+
+
+def save_picture(path: Path | None, draw: Callable[..., Figure], *found: object, force: bool) -> None:
+    """Draw what was found into a file, where one is wanted."""
+    if path is not None:
+        from alignment import plots, writing
+
+        writing.write_whole(path, plots.render(draw(*found), path.suffix), force=force)
+
+
+def save_table(path: Path | None, make: Callable[..., Tables], found: object, units: Units, *, force: bool) -> None:
+    """Write what was found as tables into a file, where one is wanted."""
+    if path is not None:
+        from alignment import tables, writing
+
+        writing.write_whole(path, tables.render(make(found), path.suffix, units), force=force)
+
+
+def show(
+    text: Callable[..., str],
+    data: Callable[..., dict[str, Any]],
+    *found: object,
+    json: bool,
+    out: Path | None = None,
+    force: bool = False,
+) -> None:
+    """Print what was found as a text or as one JSON object, or write it to a file."""
+    whole = jsons.dumps(data(*found), indent=2, ensure_ascii=False, allow_nan=False) + "\n" if json else text(*found)
+    if json and out is None:
+        typer.echo(whole, nl=False)
+    else:
+        show_text(whole, out, force=force)
+
+
 def show_text(text: str, out: Path | None = None, *, force: bool = False) -> None:
     """Print a text, headings in bold on a terminal, or write it to a file."""
     if out is not None:
-        from alignment.files import write_whole
+        from alignment.writing import write_whole
 
         write_whole(out, text, force=force)
         return
@@ -39,22 +89,13 @@ def show_text(text: str, out: Path | None = None, *, force: bool = False) -> Non
     typer.echo(bold, nl=False, color=False if _no_color() else None)
 
 
-def show_json(data: dict[str, Any], out: Path | None = None, *, force: bool = False) -> None:
-    """Print one JSON object, or write it to a file."""
-    text = json.dumps(data, indent=2, ensure_ascii=False, allow_nan=False) + "\n"
-    if out is not None:
-        show_text(text, out, force=force)
-    else:
-        typer.echo(text, nl=False)
-
-
 def _no_color() -> bool:
     import os
 
     return bool(os.environ.get("NO_COLOR"))
 
 
-def fail(error: Exception) -> int:
+def fail(error: object) -> int:
     """Print one message on standard error; the exit status that goes with it."""
     print(f"stringtrue: {error}", file=sys.stderr)
     return 2

@@ -29,20 +29,18 @@ def panel(
     out: Out = None,
     force: Force = False,
 ) -> None:
-    """Square, camber, bow, twist, waves and widths of a test panel, each against its limit."""
-    from alignment import files, panel_json, panel_wording
+    """
+    Judge a test panel.
+
+    Square, camber, bow, twist, waves and widths, each against its limit.
+    """
+    from alignment import files, panel_json, panel_plots, panel_wording, writing
     from alignment.panel import measure
 
+    writing.ready((plot, writing.PICTURES), (out, None), force=force)
     found = measure(files.read_panel(panel).shown_in(units))
-    files.ready((plot, files.PICTURES), (out, None), force=force)
-    if plot is not None:
-        from alignment import panel_plots, plots
-
-        files.write_whole(plot, plots.render(panel_plots.panel_sheet(found), plot.suffix), force=force)
-    if json:
-        output.show_json(panel_json.as_json(found), out, force=force)
-    else:
-        output.show_text(panel_wording.panel_text(found), out, force=force)
+    output.save_picture(plot, panel_plots.panel_sheet, found, force=force)
+    output.show(panel_wording.panel_text, panel_json.as_json, found, json=json, out=out, force=force)
     if check and not (found.verdict and found.verdict.is_in):
         raise typer.Exit(1)
 
@@ -60,20 +58,21 @@ def causes(
     out: Out = None,
     force: Force = False,
 ) -> None:
-    """What the faults of a panel may come from: supported, contradicted or not tested."""
+    """
+    Say what the faults of a panel may come from.
+
+    Each cause is supported, contradicted or not tested by the survey and the panel.
+    """
     from alignment import causes as table
-    from alignment import causes_wording, files
+    from alignment import causes_wording, files, writing
     from alignment.panel import measure
     from alignment.solution import solve
 
-    layout_ = files.read_layout(layout)
-    readings = files.read_survey(survey, layout_)
-    machine = layout_.shown_in(units)
+    writing.ready((out, None), force=force)
+    read = files.read_layout(layout)
+    readings = files.read_survey(survey, read)
+    machine = read.shown_in(units)
     first = measure(files.read_panel(panel).shown_in(machine.units))
     second = measure(files.read_panel(turned).shown_in(machine.units)) if turned else None
-    files.ready((out, None), force=force)
     found = table.find_causes(solve(machine, readings), first, turned=second)
-    if json:
-        output.show_json(table.as_json(found), out, force=force)
-    else:
-        output.show_text(causes_wording.causes_text(found), out, force=force)
+    output.show(causes_wording.causes_text, table.as_json, found, json=json, out=out, force=force)

@@ -24,18 +24,17 @@ def settings(
     out: Out = None,
     force: Force = False,
 ) -> None:
-    """Judge guide, die and gap settings and cross levels against their wanted values."""
-    from alignment import files, settings_wording, tables
+    """
+    Judge guide, die and gap settings and cross levels.
+
+    Each against its wanted value.
+    """
+    from alignment import files, settings_wording, tables, writing
     from alignment import settings as judging
 
-    found = files.read_settings(file).shown_in(units)
-    files.ready((table, tables.KINDS), (out, None), force=force)
-    if table is not None:
-        sheets = judging.as_tables(found)
-        files.write_whole(table, tables.render(sheets, table.suffix, found.units), force=force)
-    if json:
-        output.show_json(judging.as_json(found), out, force=force)
-    else:
-        output.show_text(settings_wording.settings_text(found), out, force=force)
-    if check and not judging.overall(judging.judge_settings(found)).is_in:
+    writing.ready((table, tables.KINDS), (out, None), force=force)
+    found = judging.judge_settings(files.read_settings(file).shown_in(units))
+    output.save_table(table, judging.as_tables, found, found.settings.units, force=force)
+    output.show(settings_wording.settings_text, judging.as_json, found, json=json, out=out, force=force)
+    if check and not found.verdict.is_in:
         raise typer.Exit(1)

@@ -9,7 +9,19 @@ import typer
 
 from alignment.choices import Aim, LineChoice
 from cli import output
-from cli.options import Force, Json, LayoutFile, Out, PrintUnits, SurveyFile, Table, section_names
+from cli.options import (
+    LINES,
+    AimOption,
+    Force,
+    Json,
+    LayoutFile,
+    Out,
+    PrintUnits,
+    SurveyFile,
+    Table,
+    one_of,
+    section_names,
+)
 
 __all__ = ["EXAMPLE", "solve"]
 
@@ -20,9 +32,10 @@ def solve(
     layout: LayoutFile,
     survey: SurveyFile,
     line: Annotated[
-        LineChoice, typer.Option(help="What deviations are taken from; all: side by side.")
+        LineChoice,
+        typer.Option(help=f"What deviations are taken from. {LINES} all: side by side.", **one_of(LineChoice)),
     ] = LineChoice.string,
-    aim: Annotated[Aim, typer.Option(help="What makes one plan better than another.")] = Aim.fewest,
+    aim: AimOption = Aim.fewest,
     drop_strays: Annotated[
         bool, typer.Option("--drop-strays", help="Leave out readings that the others contradict.")
     ] = False,
@@ -47,30 +60,29 @@ def solve(
 ) -> None:
     """Fit every section and say which bolt end to move."""
     from alignment import checklist as lists
-    from alignment import files, solution, tables, wording
+    from alignment import files, plots, solution, tables, wording, writing
 
     machine = files.read_layout(layout)
+    pictures = plots.picture_paths(machine, plot).values() if plot else ()
+    wanted = [(path, writing.PICTURES) for path in pictures]
+    writing.ready(*wanted, (checklist, lists.KINDS), (table, tables.KINDS), (out, None), force=force)
     readings = files.read_survey(survey, machine)
-    files.ready((plot, files.PICTURES), (checklist, lists.KINDS), (table, tables.KINDS), (out, None), force=force)
-    tried = solution.solve_lines(
-        machine.shown_in(units), readings, line, aim=aim, drop_strays=drop_strays, done=done or ()
-    )
+    with output.named("--done"):
+        tried = solution.solve_lines(
+            machine.shown_in(units), readings, line, aim=aim, drop_strays=drop_strays, done=done or ()
+        )
     found = solution.easiest(tried)
-    if plot is not None:
-        from alignment import plots
-
-        for path, picture in plots.train_pictures(found, plot):
-            files.write_whole(path, picture, force=force)
+    for path, picture in plots.train_pictures(found, plot) if plot else ():
+        writing.write_whole(path, picture, force=force)
     if checklist is not None:
-        files.write_whole(checklist, lists.checklist(found, checklist.suffix), force=force)
-    if table is not None:
-        states = {"sections": found.state, "after": found.plan.state}
-        sheets = {name: solution.as_table(state, found.layout) for name, state in states.items()}
-        sheets |= tables.listed(solution.as_json(found), "joints", "openings", "moves.steps", "flags")
-        files.write_whole(table, tables.render(sheets, table.suffix, found.layout.units), force=force)
-    if json:
-        output.show_json(solution.lines_json(tried), out, force=force)
-    else:
-        output.show_text(wording.lines_text(tried) + wording.solution_text(found), out, force=force)
-    if check and not found.verdict.is_in:
+        writing.write_whole(checklist, lists.checklist(found, checklist.suffix), force=force)
+    output.save_table(table, solution.as_tables, found, found.layout.units, force=force)
+    output.show(
+        lambda: wording.lines_text(tried) + wording.solution_text(found),
+        lambda: solution.lines_json(tried),
+        json=json,
+        out=out,
+        force=force,
+    )
+    if check and not found.state.passes:
         raise typer.Exit(1)

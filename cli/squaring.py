@@ -8,7 +8,7 @@ import typer
 
 from alignment.lengths import Units
 from cli import output
-from cli.options import Json
+from cli.options import Json, one_of
 
 __all__ = ["EXAMPLE", "square"]
 
@@ -24,7 +24,7 @@ def square(
     ] = "",
     tolerance: Annotated[str, typer.Option(metavar="L", help="Over the length [default: 1/32 in, 0.8 mm].")] = "",
     mark: Annotated[str, typer.Option(metavar="L", help="Smallest mark read [default: 1/16 in, 1 mm].")] = "",
-    units: Annotated[Units | None, typer.Option(help="Of bare numbers [default: in].")] = None,
+    units: Annotated[Units | None, typer.Option(help="Of bare numbers [default: in].", **one_of(Units))] = None,
     json: Json = False,
 ) -> None:
     """Say whether one section is square, and which end to move."""
@@ -34,7 +34,4 @@ def square(
         entry=a, exit=b, length=length, bolts=bolts, tolerance=tolerance, mark=mark, units=units
     )
     answer = squaring.square(question)
-    if json:
-        output.show_json(squaring.as_object(answer))
-    else:
-        output.show_text(squaring.square_text(answer))
+    output.show(squaring.square_text, squaring.as_object, answer, json=json)

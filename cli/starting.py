@@ -9,7 +9,7 @@ import typer
 
 from alignment.lengths import Units
 from cli import output, prompts
-from cli.options import Force
+from cli.options import Force, one_of
 
 __all__ = ["EXAMPLE", "start"]
 
@@ -19,7 +19,9 @@ Text = str | None
 
 def start(
     file: Annotated[Path, typer.Argument(metavar="FILE", help="The layout to write: a .toml file.")],
-    units: Annotated[Units | None, typer.Option(help="Of lengths without a unit [default: in].")] = None,
+    units: Annotated[
+        Units | None, typer.Option(help="Of lengths without a unit [default: in].", **one_of(Units))
+    ] = None,
     rows: Annotated[Text, typer.Option(metavar="NAMES", help="[default: operator,drive]")] = None,
     sections: Annotated[Text, typer.Option(metavar="N,N", help="How many in each row.")] = None,
     length: Annotated[Text, typer.Option(metavar="L,L", help="Of a section.")] = None,
@@ -36,13 +38,13 @@ def start(
     Every key has a comment. One answer serves for all rows; for rows that differ, give one for each with commas
     between.
     """
-    from alignment import files, starting
+    from alignment import files, preanalysis, starting, writing
 
-    files.ready((file, None), force=force)
+    writing.ready((file, writing.TOML), force=force)
     if panel:
-        from alignment.panel import template
+        from alignment.panel_file import template
 
-        files.write_whole(file, template(units or Units.inch), force=force)
+        writing.write_whole(file, template(units or Units.inch), force=force)
         output.show_text(f"Wrote {file}. Fill it in, then: stringtrue panel {file}\n")
         return
     options = {"rows": rows, "sections": sections, "length": length, "spacing": spacing, "bolts": bolts}
@@ -50,5 +52,7 @@ def start(
     told = {key: value for key, value in options.items() if value is not None}
     if not told.keys() >= set(starting.NEEDED):
         told = prompts.fill(told, starting.QUESTIONS, starting.wrong)
-    files.write_whole(file, starting.layout_text(told), force=force)
+    writing.write_whole(file, starting.layout_text(told), force=force)
     prompts.say([f"Wrote {file}. Look through it beside the machine.", f"Then: stringtrue enter {file} as-found.csv"])
+    if not all(promise.proved for promise in preanalysis.work_out(files.read_layout(file)).promises):
+        prompts.say([f"This tape cannot prove every tolerance. What could: stringtrue budget {file}"])

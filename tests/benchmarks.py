@@ -6,7 +6,10 @@ Not a test: nothing here passes or fails, and times depend on the machine.
 
 from __future__ import annotations
 
+import datetime
 import functools
+import os
+import platform
 import statistics
 import subprocess
 import sys
@@ -18,10 +21,13 @@ from itertools import pairwise
 
 import numpy as np
 
+from alignment import job, report, typesetting
 from alignment.adjustment import adjust
+from alignment.files import sample_folder
 from alignment.layout import Layout, Section
 from alignment.layout_file import parse_layout
 from alignment.leastsq import fit_lines
+from alignment.lengths import Units
 from alignment.linesearch import Faces
 from alignment.planner import plan_notches
 from alignment.survey import Reading, StepReading, Survey
@@ -76,12 +82,11 @@ def fits() -> None:
     closed = seconds(bare)
     lstsq = seconds(loop_lstsq, 3) * SECTIONS / LOOPED
     models = seconds(loop_statsmodels, 3) * SECTIONS / LOOPED
-    print(f"fit of {SECTIONS:,} sections of {READINGS} readings: {1e3 * ours:.1f} ms")
-    print(f"  the same with one reading in ten left out     {holes / ours:8.2f} x")
-    print(f"  over the bare closed form on a full array     {ours / closed:8.2f} x")
-    print(f"  faster than a loop of numpy.linalg.lstsq      {lstsq / ours:8.0f} x")
-    print(f"  faster than a loop of statsmodels WLS         {models / ours:8.0f} x")
-    print(f"  (loops timed on {LOOPED:,} sections and multiplied up)")
+    row(f"fit of {SECTIONS:,} sections of {READINGS} readings", ours)
+    row("  one reading in ten left out, over that", holes, holes / ours)
+    row("  that over the bare closed form on a full array", closed, ours / closed)
+    row(f"  loop of numpy.linalg.lstsq over that (on {LOOPED:,}, multiplied up)", lstsq, lstsq / ours)
+    row(f"  loop of statsmodels WLS over that (on {LOOPED:,}, multiplied up)", models, models / ours)
 
 
 def train(sections: int, *, seed: int, free: bool) -> Faces:
@@ -120,8 +125,7 @@ def plans() -> None:
                     f"{found.movement - found.least_movement} notches of the best"
                 )
             )
-            line = "free line" if free else "string"
-            print(f"plan, {count:>2} sections, {line:<9}: {took:6.2f} s, {found.ends} bolt ends, {gap}")
+            row(f"plan, {count:>2} sections, {'free line' if free else 'string'}: {found.ends} bolt ends, {gap}", took)
 
 
 def chains() -> None:
@@ -135,9 +139,10 @@ def chains() -> None:
         peak = tracemalloc.get_traced_memory()[1]
         tracemalloc.stop()
         found[count] = seconds(functools.partial(adjust, layout, survey), 5), peak
-        print(f"chain of {count:>6,} sections: {1e3 * found[count][0]:7.1f} ms, {peak / 1e6:6.1f} MB at the most")
+        row(f"chain of {count:,} sections ({peak / 1e6:.1f} MB)", found[count][0])
     time_ratio, memory_ratio = (found[10_000][k] / found[1_000][k] / 10 for k in (0, 1))
-    print(f"  over growing linearly: time {time_ratio:.2f} x, memory {memory_ratio:.2f} x")
+    row("  time over growing with the number of sections", found[10_000][0], time_ratio)
+    row("  memory over the same", None, memory_ratio)
 
 
 def chain(count: int) -> tuple[Layout, Survey]:
@@ -178,15 +183,38 @@ def startup() -> None:
             subprocess.run(command, check=True, capture_output=True)
             times[name].append(time.perf_counter() - begin)
     ratio = statistics.median(a / b for a, b in zip(times["ours"], times["floor"], strict=True))
-    print(f"--help: {1e3 * statistics.median(times['ours']):.0f} ms, {ratio:.2f} x an import of typer.main")
+    row("--help, over an import of typer.main", statistics.median(times["ours"]), ratio)
+
+
+def reports() -> None:
+    """The whole job of the sample as a signed record: reading, both solutions, the comparison, pictures and PDF."""
+    samples = sample_folder()
+    papers = job.Papers(
+        layout=samples / "machine.toml",
+        survey=samples / "as-found.csv",
+        after=samples / "as-left.csv",
+        panel=samples / "tray.toml",
+        settings=samples / "settings.toml",
+    )
+    gather = seconds(lambda: job.gather(papers), 5)
+    whole = seconds(
+        lambda: report.render(job.gather(papers), typesetting.paper_for(Units.inch), typesetting.today()), 5
+    )
+    row("report of the sample, over working it out", whole, whole / gather)
+
+
+def row(what: str, took: float | None, ratio: float | None = None) -> None:
+    """One line of the table."""
+    time_ = "" if took is None else f"{1e3 * took:.1f} ms"
+    print(f"{what:<78} {time_:>12} {'' if ratio is None else f'{ratio:.2f} x':>11}")
 
 
 def main() -> None:
     """Print all of them."""
-    fits()
-    startup()
-    chains()
-    plans()
+    today, versions = datetime.datetime.now().astimezone().date(), f"Python {platform.python_version()}"
+    print(f"{today}, {os.cpu_count()} cores, {versions}, numpy {np.__version__}, {platform.machine()}")
+    for part in (fits, startup, reports, chains, plans):
+        part()
 
 
 if __name__ == "__main__":

@@ -14,13 +14,14 @@ import numpy as np
 
 from alignment.causes import CauseVerdict, find_causes
 from alignment.files import read_layout
-from alignment.panel import PanelResult, measure, parse_panel
+from alignment.panel import PanelResult, measure
+from alignment.panel_file import parse_panel
 from alignment.panel_readings import Budget, Offsets, Panel
 from alignment.survey import parse_survey
 from alignment.train import Train, fit_train
 from alignment.uncertainty import COVERAGE
 from tests.sample_truth import AS_FOUND, BEFORE_MOVE, SAMPLES, Care, read_survey_as, survey_text
-from tests.tray_truth import arc
+from tests.tray_truth import arc, ring, six_lengths
 
 IN = 25.4
 WIDTH, LENGTH = 16 * IN, 120 * IN
@@ -44,33 +45,34 @@ class Shape:
     """True corners: tail left, lead left, tail right, lead right; x downstream, y to the right. [mm]"""
 
     corners: np.ndarray
+    sweep: float
+    """Height of the sweep over the length, right edge hollow."""
 
     @classmethod
-    def draw(cls, rng: np.random.Generator, out_of_square: float) -> Shape:
+    def draw(cls, rng: np.random.Generator, out_of_square: float, sweep: float) -> Shape:
         """Both ends alike off square with this standard deviation, then each corner off by 1/64 in either way."""
         off = rng.normal(0, out_of_square)
-        box = np.array([[off / 2, 0], [LENGTH + off / 2, 0], [-off / 2, WIDTH], [LENGTH - off / 2, WIDTH]])
-        return cls(box + rng.normal(0, IN / 64, (4, 2)))
-
-    def lengths(self) -> dict[str, float]:
-        """The six lengths."""
-        tail_left, lead_left, tail_right, lead_right = self.corners
-        pairs = {
-            "left": (tail_left, lead_left),
-            "right": (tail_right, lead_right),
-            "lead": (lead_left, lead_right),
-            "tail": (tail_left, tail_right),
-            "from_left": (lead_left, tail_right),
-            "from_right": (lead_right, tail_left),
-        }
-        return {name: float(hypot(*(a - b))) for name, (a, b) in pairs.items()}
+        # a straight panel is a ring of a very large radius
+        radius = LENGTH**2 / (8 * max(sweep, 1e-6)) + WIDTH / 2
+        return cls(ring(radius, LENGTH, WIDTH, off) + rng.normal(0, IN / 64, (4, 2)), sweep)
 
     def ends(self) -> tuple[float, float]:
-        """Out-of-square of the lead and the tail end, along the mean direction of the edges."""
+        """Out-of-square of the lead and the tail end, along the strip as it runs there."""
         tail_left, lead_left, tail_right, lead_right = self.corners
         unit = [(b - a) / hypot(*(b - a)) for a, b in ((tail_left, lead_left), (tail_right, lead_right))]
         axis = sum(unit) / hypot(*sum(unit))
-        return float((lead_left - lead_right) @ axis), float((tail_left - tail_right) @ axis)
+        turn = 4 * self.sweep / LENGTH
+        lead, tail = (np.array([axis[0] - way * turn * axis[1], axis[1] + way * turn * axis[0]]) for way in (1, -1))
+        return float((lead_left - lead_right) @ lead), float((tail_left - tail_right) @ tail)
+
+
+PLACES = tuple(LENGTH * k / 6 for k in range(7))
+
+
+def gaps(height: float, panel: Panel, rng: np.random.Generator) -> tuple[float, ...]:
+    """Gaps from a straightedge to an edge that is hollow by this height. [mm]"""
+    true = [arc(height, LENGTH, place) if 0 < place < LENGTH else 0.0 for place in PLACES]
+    return tuple(read(gap, panel.rule, rng) if gap else 0.0 for gap in true)
 
 
 @dataclass(frozen=True)
@@ -85,35 +87,38 @@ class SquareRates:
     """A slip of 1/4 in in one diagonal called."""
     named: float
     """That slip called and the right diagonal named."""
+    apart: float
+    """True difference of the two end cuts inside the U of what edges and sweep make of it."""
 
 
-def square_rates(count: int, seed: int, *, out_of_square: float = IN / 16) -> SquareRates:
-    """Panels with all six lengths read once; the same panels again with one diagonal read 1/4 in wrong."""
+def square_rates(count: int, seed: int, *, out_of_square: float = IN / 16, sweep: float = 0.0) -> SquareRates:
+    """
+    Panels with all six lengths read once; the same panels again with one diagonal read 1/4 in wrong.
+
+    Where they sweep, their camber is read, too.
+    """
     rng = np.random.default_rng(seed)
     panel = blank()
-    covered = alarmed = found = named = 0
+    covered = alarmed = found = named = apart = 0
     for _ in range(count):
-        shape = Shape.draw(rng, out_of_square)
-        readings = {name: (read(true, panel.tape, rng),) for name, true in shape.lengths().items()}
-        clean = measure(replace(panel, lengths=readings)).square
+        shape = Shape.draw(rng, out_of_square, sweep)
+        readings = {name: (read(true, panel.tape, rng),) for name, true in six_lengths(shape.corners).items()}
+        sets = ()
+        if sweep:
+            sets = (
+                Offsets(of="camber", edge="drive", line="outside", places=PLACES, readings=gaps(sweep, panel, rng)),
+            )
+        clean = measure(replace(panel, lengths=readings, offsets=sets)).square
+        apart += abs(clean.apart.value - (shape.ends()[0] - shape.ends()[1])) <= COVERAGE * clean.apart.u
         for cut, true in zip((clean.lead, clean.tail), shape.ends(), strict=True):
             covered += abs(cut.finding.value - true) <= COVERAGE * cut.finding.u
         alarmed += clean.corners.slip is not None
         which = str(rng.choice(["from_left", "from_right"]))
         wrong = readings | {which: (readings[which][0] + float(rng.choice([-SLIP, SLIP])),)}
-        slip = measure(replace(panel, lengths=wrong)).square.corners.slip
+        slip = measure(replace(panel, lengths=wrong, offsets=sets)).square.corners.slip
         found += slip is not None
         named += slip is not None and slip.name == which
-    return SquareRates(covered / (2 * count), alarmed / count, found / count, named / count)
-
-
-PLACES = tuple(LENGTH * k / 6 for k in range(7))
-
-
-def gaps(height: float, panel: Panel, rng: np.random.Generator) -> tuple[float, ...]:
-    """Gaps from a straightedge to an edge that is hollow by this height. [mm]"""
-    true = [arc(height, LENGTH, place) if 0 < place < LENGTH else 0.0 for place in PLACES]
-    return tuple(read(gap, panel.rule, rng) if gap else 0.0 for gap in true)
+    return SquareRates(covered / (2 * count), alarmed / count, found / count, named / count, apart / count)
 
 
 def swept(toward: str, height: float, rng: np.random.Generator, *, strip: float = 0.0, turned: str = "") -> PanelResult:
@@ -175,8 +180,9 @@ def main(count: int = 2000) -> None:
     print(
         f"{'true out-of-square (sd)':<26} {'inside U':>9} {'false slip':>11} {'1/4 slip found':>15} {'and named':>10}"
     )
-    for name, sd in (("1/32 in", IN / 32), ("1/16 in", IN / 16), ("1/8 in", IN / 8)):
-        rates = square_rates(count, 20261005, out_of_square=sd)
+    kinds = (("1/32 in", IN / 32, 0.0), ("1/16 in", IN / 16, 0.0), ("1/8 in", IN / 8, 0.0))
+    for name, sd, sweep in (*kinds, ("1/16 in, swept 1/2 in", IN / 16, IN / 2)):
+        rates = square_rates(count, 20261005, out_of_square=sd, sweep=sweep)
         print(
             f"{name:<26} {100 * rates.covered:>8.1f}% {100 * rates.alarmed:>10.1f}% {100 * rates.found:>14.1f}% "
             f"{100 * rates.named:>9.1f}%"

@@ -1,4 +1,4 @@
-"""Ways to spoil a good file: one thing after the other, chosen by whoever calls."""
+"""Ways to spoil a good file: one thing after the other, each chosen by the bytes of an input."""
 
 from __future__ import annotations
 
@@ -12,12 +12,12 @@ VALUES = (
     '"27 5/8"', '"0"', '"1/64"', '"-3"', '"999 m"', '"999 m 1"', '"0.0000000001"', '"1e5"', '"nan"', '""', '" "',
     '"\\u001b[2J"', '"a\\nb"', '"a\\u00a0b"', '"\\u200b"', "'''a\nb'''", '"702 mm"', '"2 ft"', '"5 ft in"', '"½56"',
     "nan", "inf", "-inf", "1e999", "-0.0", "0", "1", "-1", "27.5", "1e-300", "1e300", "0x" + "f" * 4000, "9" * 400,
-    "true", "false", "2026-10-02", "07:40:00", "[]", "[[]]", "[1]", '["0", "18"]', '["18", "0"]', '["1", "2", "3"]',
-    '["a", "a"]', '["a", "a "]', '["from_b", "b"]', '[""]', "[nan, nan]", "{}", "{ a = 1 }",
-    '{ height = "1", over = 1 }',
-    '{ height = "1" }', '"operator"', '"drive"', '"operator-1"', '" operator-1"', '["operator-1", " operator-2"]',
-    '["operator-2", "operator-1"]', '"side"', '"height"', '"above"', '"in"', '"mm"', '"lead"', '"level"', '"shear"',
-    '"guide"', '"none"', '"bow"', '"33 ksi"', '"0 ksi"', '"EC-I"', '"II"', '"mill-table"', '"' + "x" * 300 + '"',
+    "true", "false", "2026-10-02", "07:40:00", "[]", "[[]]", "[1]", '["0", "18"]', '["18", "0"]', '["1", "1"]',
+    '["0", "99"]', '["1", "2", "3"]', '["a", "a"]', '["a", "a "]', '["from_b", "b"]', '[""]', "[nan, nan]", "{}",
+    "{ a = 1 }", '{ height = "1", over = 1 }', '{ height = "1" }', '"operator"', '"drive"', '"operator-1"',
+    '" operator-1"', '["operator-1", " operator-2"]', '["operator-2", "operator-1"]', '"side"', '"height"', '"above"',
+    '"in"', '"mm"', '"lead"', '"level"', '"shear"', '"guide"', '"none"', '"bow"', '"33 ksi"', '"0 ksi"', '"EC-I"',
+    '"II"', '"mill-table"', '"' + "x" * 300 + '"',
 )  # fmt: skip
 """What may stand behind an equals sign, good and bad."""
 LINES = (
@@ -38,22 +38,31 @@ CELLS = (
 )  # fmt: skip
 ROWS = (
     "# mark: 1/32", "# mark: 0", "# mark: 0.0000001", "# mark: nan", "# units: mm", "# units: cm", "# tilt: 1",
-    "# tilt: 1_0", "# tilt: nan", "# set: 900 m", "# zero: 1/64", "#", "# taken: today", '# hook, "bent', '"# x"', "",
-    ",,,", "#N/A,entry,27", "section,entry,exit", "section,point,reading", "# a\x0bb;c", "# \u2028;", "op-1,entry,27",
-    "op-1,joint,1/64", "op-2,joint,1/64", 'op-1,entry,27,1,"a', "op-2;entry;27", "op-2\tentry\t27",
+    "# tilt: 1_0", "# tilt: 45", "# tilt: nan", "# set: 900 m", "# zero: 1/64", "#", "# taken: today",
+    '# hook, "bent', '"# x"', "", ",,,", "#N/A,entry,27", "section,entry,exit", "section,point,reading", "# a\x0bb;c",
+    "# \u2028;", "op-1,entry,27", "op-1,joint,1/64", "op-2,joint,1/64", 'op-1,entry,27,1,"a', "op-2;entry;27",
+    "op-2\tentry\t27",
 )  # fmt: skip
 LETTERS = "\"'#,;\t\n\r-+./ 0123456789=[]{}\\\x00\x0b\u00a0\u2028½é"
+
+
+def picker(data: bytes) -> Pick:
+    """Numbers out of an input, a byte for each, or two where one is too few; nothing but 0 at its end."""
+    rest = iter(data)
+    return lambda below: (next(rest, 0) * 256 + next(rest, 0) if below > 256 else next(rest, 0)) % below
 
 
 def spoil_toml(text: str, pick: Pick) -> str:
     """A TOML text with a few of its lines spoiled."""
     lines = text.split("\n")
-    for _ in range(1 + pick(4)):
+    for _ in range(1 + pick(2)):
         at, way = pick(len(lines)), pick(7)
-        if way in (0, 1, 2) and "=" in lines[at]:
-            other = lines[pick(len(lines))].partition("=")[2]
-            value = other if way == 2 and other else VALUES[pick(len(VALUES))]
-            lines[at] = f"{lines[at].partition('=')[0]}= {value}"
+        key, equals, _ = lines[at].partition("=")
+        if way in (0, 1, 2) and equals:
+            # a value of another line, of another line with the same key, or any
+            others = [line for line in lines if way == 0 or line.startswith(key)]
+            other = others[pick(len(others))].partition("=")[2] if way != 2 else ""
+            lines[at] = f"{key}= {other or VALUES[pick(len(VALUES))]}"
         else:
             _spoil_line(lines, at, way, pick, LINES)
     return "\n".join(lines)
@@ -62,7 +71,7 @@ def spoil_toml(text: str, pick: Pick) -> str:
 def spoil_table(text: str, pick: Pick) -> str:
     """A table of text with a few of its cells and rows spoiled."""
     lines = text.split("\n")
-    for _ in range(1 + pick(4)):
+    for _ in range(1 + pick(2)):
         at, way = pick(len(lines)), pick(7)
         if way in (0, 1, 2):
             cells = re.split("([,;\t])", lines[at])

@@ -14,7 +14,8 @@ from alignment.causes import Cause, CauseTable, CauseVerdict, find_causes, table
 from alignment.errors import InputError
 from alignment.evidence import TURNS_BACK, gather
 from alignment.lengths import Units
-from alignment.panel import measure, parse_panel
+from alignment.panel import measure
+from alignment.panel_file import parse_panel
 from alignment.quadrilateral import Known
 from alignment.solution import solve
 from alignment.strip_path import bends, steering
@@ -198,6 +199,21 @@ def test_without_sides_nothing_is_guessed(samples):
     assert "toed-in" not in facts
 
 
+@pytest.mark.parametrize(("off", "alike"), [((5.0, 5.0), True), ((5.0, -5.0), False)])
+def test_ends_cut_alike_on_a_panel_that_sweeps(rng, off, alike):
+    """One shear cuts both ends alike across the strip, whatever the sweep makes of the edges' lengths."""
+    radius = 3000**2 / (8 * 12) + 200
+    tail, lead = (tray_truth.ring(radius, 3000, 400, o) for o in off)
+    six = tray_truth.six_lengths(np.array([tail[0], lead[1], tail[2], lead[3]]))
+    names = {"left": "operator", "right": "drive", "from_left": "from_operator", "from_right": "from_drive"}
+    text = '[panel]\nname = "p"\nunits = "mm"\nwidth = "400"\nlength = "3000"\n[rule]\nmark = "0.5"\n[square]\n'
+    text += "".join(f'{names.get(n, n)} = "{x:.4f}"\n' for n, x in six.items())
+    text += '[[offsets]]\nof = "camber"\nedge = "drive"\nplaces = ["0", "1500", "3000"]\nreadings = ["0", "12", "0"]\n'
+    facts = gather(rates_panel.train(BEFORE_MOVE, rng), measure(parse_panel(text, "p.toml")))
+    assert facts["square-out"].holds
+    assert facts["ends-alike"].holds is alike
+
+
 # ---- the table
 
 
@@ -261,9 +277,14 @@ def test_text(samples, run, units):
     assert done.out.isascii()
     assert done.out.index("Supported: Sections out of line") < done.out.index("SUPPORTED BY")
     assert done.out.index("Lock out") < done.out.index("SUPPORTED BY")
-    for heading in ("NOT TESTED", "CONTRADICTED", "ITS SIGN IS NOT THERE", "JOINTS", "WHAT READINGS CANNOT SHOW"):
+    for heading in ("NOT TESTED", "CONTRADICTED", "NOT SEEN IN THIS PANEL", "JOINTS", "WHAT READINGS CANNOT SHOW"):
         assert heading in done.out
     assert "(a guess)" in done.out
+    assert "\nPanel: out (camber).\n" in done.out
+    assert "Verdict:" not in done.out
+    assert "times yield" in done.out
+    assert done.out.index("In brackets: what a rule rests on.") < done.out.index("[published; side: guess]")
+    assert "Machine locked out, look through the rolls" in done.out
 
 
 def test_json(samples, run):

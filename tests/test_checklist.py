@@ -187,7 +187,7 @@ def test_a_name_that_is_not_in_the_layout():
     layout, off = out_of_line()
     with pytest.raises(NameUnknownError) as error:
         solve(layout, survey_of(layout, off), done=["a1"])
-    assert str(error.value) == "--done: 'a1' is not in machine.toml. Perhaps you meant 'a-1'."
+    assert str(error.value) == "'a1' is not in machine.toml. Perhaps you meant 'a-1'."
 
 
 # --- on the command line ---------------------------------------------------------------------------------------

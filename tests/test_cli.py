@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import io
 import json
 import os
 import subprocess
@@ -351,11 +352,12 @@ def test_bad_input(here, run, name):
         (("-o", "."), "stringtrue: .: this is a folder. Name a file in it.\n"),
         (("--plot", "a.svg", "-o", "a.svg"), "stringtrue: a.svg: is named twice to be written. Give each file a name "
          "of its own.\n"),
-        (("--line", "strng"), "'strng' is not one of"),
-        (("--aim", "x"), "'x' is not one of"),
-        (("--units", "cm"), "'cm' is not one of"),
+        (("--line", "strng"), "stringtrue: --line: 'strng' is not a choice. Perhaps you meant 'string'.\n"),
+        (("--aim", "x"), "stringtrue: --aim: 'x' is not a choice. Known: fewest, least, exact.\n"),
+        (("--units", "cm"), "stringtrue: --units: 'cm' is not a choice. Known: in, mm.\n"),
         (("--nope",), "No such option: --nope"),
         (("more",), "unexpected extra argument"),
+        (("--done", "drive-7"), "stringtrue: --done: 'drive-7' is not in machine.toml. Perhaps you meant 'drive-4'.\n"),
     ],
 )  # fmt: skip
 def test_bad_options(here, run, options, said):
@@ -364,6 +366,132 @@ def test_bad_options(here, run, options, said):
     assert said in outcome.err
     assert (outcome.status, outcome.out) == (2, "")
     assert sorted(Path().iterdir()) == before
+
+
+@pytest.mark.parametrize(
+    ("line", "said"),
+    [
+        (("enter", "machine.toml", "s.csv", "--repeats", "0"), "--repeats: 0 is not from 1 to 20."),
+        (("enter", "machine.toml", "s.csv", "--repeats", "21"), "--repeats: 21 is not from 1 to 20."),
+        (("sheet", "machine.toml", "-o", "s.pdf", "--repeats", "two"),
+         "--repeats: 'two' is not a whole number. Write one from 1 to 5."),
+        (("square", "-27", "27", "--length", "18"),
+         "'-27' is less than nothing, and a length is not. Leave the minus off."),
+        (("square", "27", "-.5", "--length", "18"),
+         "'-.5' is less than nothing, and a length is not. Leave the minus off."),
+        (("square", "27", "5/8", "27", "11/16", "--length", "18"),
+         "(27 11/16). Write a fraction with a dash, 27-5/8, or in quotes."),
+        (("square", "27", "27"), "--length"),
+        (("solve", "machine.toml"), "SURVEY"),
+        (("solv", "machine.toml"), "solv"),
+    ],
+)  # fmt: skip
+def test_a_command_line_that_cannot_be_used(here, run, line, said):
+    """In the words of the other messages, with the way to its help; nothing on standard output."""
+    outcome = run(*line)
+    assert (outcome.status, outcome.out) == (2, "")
+    first, last = outcome.err.splitlines()
+    assert first.startswith("stringtrue: ")
+    assert said in first
+    assert last in (f"Try: stringtrue {line[0]} --help", "Try: stringtrue --help")
+    assert not Path("s.csv").exists()
+
+
+@pytest.mark.parametrize("before", [[], ["--mark", "1/32"]])
+def test_a_mark_that_no_tape_has(here, run, before):
+    """A count or a reading taken for a mark, wherever a mark is told on the command line."""
+    said = "'3' is more than 1/2 in, as no tape has. Write for example 1/16 in or 1 mm.\n"
+    for line in (
+        ("budget", "machine.toml"),
+        ("enter", "machine.toml", "s.csv"),
+        ("square", "27", "27", "--length", "18"),
+    ):
+        outcome = run(*line, *before, "--mark", "3")
+        assert (outcome.status, outcome.out) == (2, "")
+        assert outcome.err.endswith(f"mark: {said}")
+    assert not Path("s.csv").exists()
+    assert run("budget", "machine.toml", "--mark", "1/2").status == 0
+
+
+def test_one_fault_in_every_row_is_told_once(here, run):
+    """Readings in inches under a layout in millimetres: one line, the rows listed and the rest counted."""
+    outcome = run("solve", "machine-mm.toml", "as-found.csv")
+    assert (outcome.status, outcome.out) == (2, "")
+    assert outcome.err == (
+        "stringtrue: as-found.csv: 20 readings cannot be used\n"
+        "  rows 5, 6, 7, 8, 9, 10, 11, 12, 13, 14, 15, 16 and 8 more, reading: '27 5/8' is not a length: fractions are "
+        "inches, and this file is in millimetres. Write 702.5, or 27 5/8 in.\n"
+    )
+
+
+def test_faults_that_differ_stay_apart_and_in_order(here, run):
+    bad = ["27 9/8", "x", "27 9/8", "y", "5/7", "z"]
+    rows = "".join(f"operator-1,entry,{text}\n" for text in bad)
+    Path("as-found.csv").write_text(f"section,point,reading\n{rows}")
+    lines = run("solve", "machine.toml", "as-found.csv").err.splitlines()[1:]
+    assert [line.split(" is not")[0].strip() for line in lines] == [
+        "row 2, reading: '27 9/8'", "row 3, reading: 'x'", "row 4, reading: '27 9/8'", "row 5, reading: 'y'",
+        "row 6, reading: '5/7'", "row 7, reading: 'z'",
+    ]  # fmt: skip
+    Path("as-found.csv").write_text(f"section,point,reading\n{rows}operator-1,exit,w\n")
+    lines = run("solve", "machine.toml", "as-found.csv").err.splitlines()[1:]
+    assert [line.split(" is not")[0].strip() for line in lines] == [
+        "row 2, reading: '27 9/8'", "rows 3, 5, 7, 8, reading: 'x'", "row 4, reading: '27 9/8'",
+        "row 6, reading: '5/7'",
+    ]  # fmt: skip
+
+
+# every command that reads something and writes a file; the file that it would read is not there
+WRITING = [
+    ("budget", "machine.toml", "-o"),
+    ("budget", "machine.toml", "--plot"),
+    ("sheet", "machine.toml", "-o"),
+    ("compare", "machine.toml", "a.csv", "b.csv", "--table"),
+    ("compare", "machine.toml", "a.csv", "b.csv", "-o"),
+    ("panel", "a.toml", "-o"),
+    ("causes", "machine.toml", "-", "a.toml", "-o"),
+    ("settings", "a.toml", "--table"),
+    ("report", "a.toml", "a.csv", "-o"),
+    ("history", "machine.toml", "a.csv", "--plot"),
+    ("solve", "machine.toml", "-", "-o"),
+    ("solve", "machine.toml", "-", "--plot"),
+    ("solve", "machine.toml", "-", "--checklist"),
+]
+SUFFIX = {"--plot": ".svg", "--table": ".csv", "--checklist": ".txt"}
+
+
+@pytest.mark.parametrize("line", WRITING, ids=" ".join)
+def test_files_to_be_written_are_looked_at_before_anything_is_read(here, run, line, monkeypatch):
+    """Nobody pastes a survey, or waits, only to learn that the file to be written is there."""
+    suffix = SUFFIX.get(line[-1], ".pdf")
+    Path(f"there{suffix}").write_text("old")
+    monkeypatch.setattr("sys.stdin", io.StringIO())  # without the bytes that a reader takes
+    outcome = run(*line, f"there{suffix}")
+    assert (outcome.status, outcome.out) == (2, "")
+    assert outcome.err.startswith(f"stringtrue: there{suffix}: is there already.")
+
+
+def test_demo_looks_at_its_folder_first(here, run, monkeypatch):
+    Path("demo").mkdir()
+    Path("demo/report.pdf").write_text("old")
+    monkeypatch.setattr("alignment.story.solve", None)  # whoever solves fails
+    outcome = run("demo", "demo")
+    assert (outcome.status, outcome.out) == (2, "")
+    assert "report.pdf: is there already" in outcome.err
+    assert [path.name for path in Path("demo").iterdir()] == ["report.pdf"]
+
+
+def test_both_pictures_or_none(here, run):
+    """Of a machine with rows in height, the second picture is looked at before the first is written."""
+    spoil("machine.toml", 'string_side = "right"', 'plane = "height"\nstring_side = "above"')
+    Path("p-heights.svg").write_text("old")
+    outcome = run("solve", "machine.toml", "as-found.csv", "--plot", "p.svg")
+    assert (outcome.status, outcome.out) == (2, "")
+    assert outcome.err.startswith("stringtrue: p-heights.svg: is there already.")
+    assert not Path("p.svg").exists()
+    assert Path("p-heights.svg").read_text() == "old"
+    assert run("solve", "machine.toml", "as-found.csv", "--plot", "p.svg", "--force").status == 0
+    assert Path("p.svg").read_bytes()[:5] == Path("p-heights.svg").read_bytes()[:5] == b"<?xml"
 
 
 READ = {
@@ -442,7 +570,17 @@ def test_help_names_every_option(run):
         assert word in text
     for choice in (*Line, *Aim, *Units):
         assert choice in text
+    for word in (*Line, *Aim):
+        assert f"{word}: " in " ".join(text.split())
     assert max(map(len, text.splitlines())) <= 80
+
+
+def test_help_lists_every_command_uncut(run):
+    outcome = run("--help")
+    assert "..." not in outcome.out.partition("Commands:")[2]
+    assert max(map(len, outcome.out.splitlines())) <= 80
+    bare = run()
+    assert (bare.status, bare.out) == (0, outcome.out)
 
 
 # --- the demonstration -----------------------------------------------------------------------------------------

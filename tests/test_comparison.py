@@ -182,6 +182,15 @@ def test_section_missing_from_one_survey():
     }
 
 
+def test_nothing_in_common():
+    """No section was measured in both: said, not a crash."""
+    layout = machine([{"name": name, "row": "r", "start": x, "length": 400} for name, x in (("a", 0), ("b", 500))])
+    before, after = (readings(layout, [(s, "entry", 700), (s, "exit", 700)]) for s in ("a", "b"))
+    found = compare(layout, before, after)
+    assert set(found.motion.status) == {Status.open}
+    assert "No section can be compared" in comparison_text(found)
+
+
 def test_swing_about_the_entry_bolt():
     """The change at the snug bolt is nothing, at the other the swing; the words name the exit end."""
     layout = machine(ONE_ROW)

@@ -17,7 +17,7 @@ from hypothesis import strategies as st
 
 from alignment import files
 from alignment.entry import Entry, begin
-from alignment.errors import InputError
+from alignment.errors import InputError, NameUnknownError
 from alignment.layout import Layout
 from alignment.lengths import INCH
 from alignment.plausible import doubt
@@ -245,7 +245,7 @@ def test_what_cannot_be_taken_up_is_told_before_anything_is_asked(layout):
         start(layout, "section,point,reading\na-1,entry,27 9/8\n")
     with pytest.raises(InputError, match=r"# mark: 'thin' is not a length"):
         begin(layout, None, "survey.csv", record={"mark": "thin"})
-    with pytest.raises(InputError, match=r"--section: 'a-3'. Perhaps you meant 'a-2'"):
+    with pytest.raises(NameUnknownError, match=r"^'a-3' is not in .*\. Perhaps you meant 'a-2'\."):
         start(layout, sections=["a-3"])
 
 
@@ -339,6 +339,18 @@ def test_the_shell_completes_section_names(samples, option):
     assert done.stdout.split() == [f"drive-{k}" for k in range(1, 5)]
 
 
+def test_the_shell_completes_choices(samples):
+    environment = {"_STRINGTRUE_COMPLETE": "complete_bash", "COMP_WORDS": "stringtrue solve m.toml s.csv --line f"}
+    done = subprocess.run(
+        [sys.executable, "-c", "from cli.app import main; main()"],
+        env=os.environ | environment | {"COMP_CWORD": "5", "PYTHONPATH": str(Path(__file__).parent.parent)},
+        capture_output=True,
+        text=True,
+        check=False,
+    )
+    assert done.stdout.split() == ["fitted", "free"]
+
+
 @pytest.mark.parametrize("between", [",", "\t", ";"])
 def test_a_survey_from_standard_input(run, samples, monkeypatch, between):
     text = (samples / "as-found.csv").read_text(encoding="utf-8").replace(",", between)
@@ -367,6 +379,33 @@ def test_a_file_that_readings_cannot_go_to_is_told_before_anything_is_asked(run,
     done = run("enter", samples / "machine.toml", tmp_path / name)
     assert (done.status, done.out) == (2, "")
     assert said in done.err
+
+
+def test_a_folder_that_takes_no_file_is_told_before_anything_is_asked(run, samples, tmp_path, monkeypatch):
+    def denied(*_arguments, **_keywords):
+        raise PermissionError(13, "Permission denied")
+
+    def asked(prompt: str) -> str:
+        raise AssertionError(prompt)
+
+    monkeypatch.setattr("alignment.writing.tempfile.mkstemp", denied)
+    monkeypatch.setattr("builtins.input", asked)
+    file = tmp_path / "s.csv"
+    done = run("enter", samples / "machine.toml", file)
+    assert (done.status, done.out) == (2, "")
+    assert done.err == f"stringtrue: {file}: cannot be written: Permission denied.\n"
+
+
+def test_looking_whether_a_file_can_be_written_leaves_none(run, samples, tmp_path, monkeypatch):
+    monkeypatch.setattr("builtins.input", lambda _: "q")
+    assert run("enter", samples / "machine.toml", tmp_path / "s.csv").status == 0
+    assert list(tmp_path.iterdir()) == []
+
+
+def test_a_section_that_is_not_there_is_told_by_its_option(run, samples, tmp_path):
+    done = run("enter", samples / "machine.toml", tmp_path / "s.csv", "--section", "drive-7")
+    assert (done.status, done.out) == (2, "")
+    assert done.err == "stringtrue: --section: 'drive-7' is not in machine.toml. Perhaps you meant 'drive-4'.\n"
 
 
 ANSWERS = ["27 5/8", "27 11/16", "28 5/8", "27.6", "702 mm", "27 9/8", "", "", "b", "b", "?", "k", "x,y", '"', "#1"]

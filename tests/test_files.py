@@ -7,7 +7,7 @@ from pathlib import Path
 
 import pytest
 
-from alignment import files
+from alignment import files, writing
 from alignment.errors import FileError
 
 
@@ -18,16 +18,16 @@ def refused(call, *arguments, **keywords) -> str:
 
 
 def test_write(tmp_path):
-    files.write_whole(tmp_path / "a.txt", "27⅝\n")
+    writing.write_whole(tmp_path / "a.txt", "27⅝\n")
     assert (tmp_path / "a.txt").read_bytes() == "27⅝\n".encode()
-    files.write_whole(tmp_path / "b.bin", b"\x00\x01")
+    writing.write_whole(tmp_path / "b.bin", b"\x00\x01")
     assert (tmp_path / "b.bin").read_bytes() == b"\x00\x01"
     assert sorted(p.name for p in tmp_path.iterdir()) == ["a.txt", "b.bin"]
 
 
 def test_a_file_may_be_read_by_others(tmp_path):
     """As any program's file: what the user's mask leaves, not the private mode of a temporary file."""
-    files.write_whole(tmp_path / "a.txt", "new")
+    writing.write_whole(tmp_path / "a.txt", "new")
     (tmp_path / "plain.txt").write_text("plain")
     assert (tmp_path / "a.txt").stat().st_mode == (tmp_path / "plain.txt").stat().st_mode
 
@@ -35,10 +35,10 @@ def test_a_file_may_be_read_by_others(tmp_path):
 def test_nothing_is_written_over_unasked(tmp_path):
     target = tmp_path / "a.txt"
     target.write_text("old")
-    said = refused(files.write_whole, target, "new")
+    said = refused(writing.write_whole, target, "new")
     assert said == f"{target}: is there already. Give --force to write over it, or another name."
     assert target.read_text() == "old"
-    files.write_whole(target, "new", force=True)
+    writing.write_whole(target, "new", force=True)
     assert target.read_text() == "new"
 
 
@@ -51,9 +51,9 @@ def test_old_file_stays_when_writing_fails(tmp_path, monkeypatch, fails):
     def full(*_arguments, **_keywords):
         raise OSError(28, "No space left on device")
 
-    where = {"fsync": (os, "fsync"), "replace": (Path, "replace"), "mkstemp": (files.tempfile, "mkstemp")}[fails]
+    where = {"fsync": (os, "fsync"), "replace": (Path, "replace"), "mkstemp": (writing.tempfile, "mkstemp")}[fails]
     monkeypatch.setattr(*where, full)
-    said = refused(files.write_whole, target, "new", force=True)
+    said = refused(writing.write_whole, target, "new", force=True)
     monkeypatch.undo()
     assert said == f"{target}: cannot be written: No space left on device."
     assert target.read_text() == "old"
@@ -70,21 +70,21 @@ def test_stopped_while_writing(tmp_path, monkeypatch):
 
     monkeypatch.setattr(os, "fsync", stop)
     with pytest.raises(KeyboardInterrupt):
-        files.write_whole(target, "new", force=True)
+        writing.write_whole(target, "new", force=True)
     assert target.read_text() == "old"
     assert [p.name for p in tmp_path.iterdir()] == ["a.txt"]
 
 
 def test_ready(tmp_path):
-    files.ready((None, None), (tmp_path / "a.svg", files.PICTURES), (tmp_path / "b", None))
+    writing.ready((None, None), (tmp_path / "a.svg", writing.PICTURES), (tmp_path / "b", None))
     a = tmp_path / "a.jpg"
-    assert refused(files.ready, (a, files.PICTURES)) == f"{a}: cannot be written as '.jpg'. Use .svg, .png, .pdf."
+    assert refused(writing.ready, (a, writing.PICTURES)) == f"{a}: cannot be written as '.jpg'. Use .svg, .png, .pdf."
     a = tmp_path / "none" / "a.svg"
-    assert refused(files.ready, (a, None)) == f"{a}: there is no folder '{_cut(tmp_path / 'none')}. Make it first."
-    assert refused(files.ready, (tmp_path, None)) == f"{tmp_path}: this is a folder. Name a file in it."
+    assert refused(writing.ready, (a, None)) == f"{a}: there is no folder '{_cut(tmp_path / 'none')}. Make it first."
+    assert refused(writing.ready, (tmp_path, None)) == f"{tmp_path}: this is a folder. Name a file in it."
     a = tmp_path / "a.svg"
     twice = f"{a}: is named twice to be written. Give each file a name of its own."
-    assert refused(files.ready, (a, None), (a, None)) == twice
+    assert refused(writing.ready, (a, None), (a, None)) == twice
 
 
 def _cut(path: Path) -> str:
@@ -99,6 +99,16 @@ def test_missing(tmp_path):
     assert refused(files.read_text, gone) == (f"{gone}: there is no such file. Perhaps you meant 'machine.toml'.")
 
 
+def test_missing_offers_only_files_of_the_kind(samples, tmp_path):
+    for name in ("notes.txt", "machine.toml", "as-found.csv", "as-left.xlsx"):
+        (tmp_path / name).write_bytes((samples / "machine.toml").read_bytes())
+    gone = tmp_path / "no"
+    assert refused(files.read_layout, gone) == f"{gone}: there is no such file. Known: machine.toml."
+    layout = files.read_layout(samples / "machine.toml")
+    known = "Known: as-found.csv, as-left.xlsx."
+    assert refused(files.read_survey, gone, layout) == f"{gone}: there is no such file. {known}"
+
+
 def test_missing_in_an_empty_folder(tmp_path):
     gone = tmp_path / "machine.toml"
     assert refused(files.read_text, gone) == f"{gone}: there is no such file."
@@ -108,6 +118,42 @@ def test_missing_with_its_folder(tmp_path):
     gone = tmp_path / "none" / "machine.toml"
     said = f"{gone}: there is no such file. There is no folder '{_cut(gone.parent)}."
     assert refused(files.read_text, gone) == said
+
+
+KINDS = {
+    "machine.toml": ("is a layout", "stringtrue solve {} SURVEY"),
+    "tray.toml": ("is a panel file", "stringtrue panel {}"),
+    "settings.toml": ("is a settings file", "stringtrue settings {}"),
+    "as-found.csv": ("is a survey", "stringtrue solve LAYOUT {}"),
+}
+
+
+@pytest.mark.parametrize("name", KINDS)
+@pytest.mark.parametrize("wanted", KINDS)
+def test_a_file_of_another_kind(samples, name, wanted):
+    """Told as what it is, with the command that takes it; one of the kind wanted is read."""
+    layout = files.read_layout(samples / "machine.toml")
+    readers = (files.read_layout, files.read_panel, files.read_settings, lambda path: files.read_survey(path, layout))
+    read = dict(zip(KINDS, readers, strict=True))[wanted]
+    path = samples / name
+    if name == wanted:
+        read(path)
+        return
+    what, use = KINDS[name]
+    article = KINDS[wanted][0].removeprefix("is ")
+    assert refused(read, path) == f"{path}: {what}, and {article} is wanted here. Use it so: {use.format(path)}"
+
+
+def test_one_survey_taken_for_two(samples, tmp_path):
+    layout = files.read_layout(samples / "machine.toml")
+    path = samples / "as-left.csv"
+    again = samples / ".." / samples.name / "as-left.csv"
+    said = f"{again}: BEFORE and AFTER are the same file. Name two surveys, the first one first."
+    assert refused(files.read_pair, path, again, layout) == said
+    assert [s.source for s in files.read_pair(samples / "as-found.csv", path, layout)] == [
+        "as-found.csv",
+        "as-left.csv",
+    ]
 
 
 def test_folder(tmp_path):

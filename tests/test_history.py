@@ -264,3 +264,12 @@ def test_picture_of_very_many_surveys(layout):
     found = follow(layout, made(layout, [MONTH * k / 20 for k in range(200)], knocked))
     sheet = history_plots.history_sheet(found)
     assert max(len(line.get_xdata()) for axes in sheet.axes for line in axes.lines) <= history_plots.MANY
+
+
+def test_order_by_offset_from_utc(layout):
+    """10:00 two hours east of Greenwich is before 09:00 there."""
+    surveys = [
+        parse_survey(f"# taken: {taken}\nsection,entry,exit\ns0,700,700\ns1,700,700\n", layout, f"{name}.csv")
+        for taken, name in (("2026-10-02T09:00+00:00", "later"), ("2026-10-02T10:00+02:00", "earlier"))
+    ]
+    assert [survey.source for survey in follow(layout, surveys).surveys] == ["earlier.csv", "later.csv"]

@@ -14,6 +14,7 @@ from alignment.plots import train_sheet
 from alignment.solution import solve
 from alignment.survey import parse_survey
 from alignment.train import Train, fit_train
+from alignment.wording import doubted, solution_text
 from tests.machines import machine, readings
 
 TAPE = "mark = '1'\nset = '0.4'\ntilt = 0\nzero = '0.4'"
@@ -100,9 +101,9 @@ def test_sign_and_size_of_a_step():
 def test_weighted_mean_of_tape_and_feeler():
     """The tape's step has u = sqrt 2 U, the feeler's its own: weights by variance, by hand."""
     feeler = 0.3
-    train = fitted(row_of(2), taken((700, 701), (705, 705), steps=[("s0", "1")], u=feeler))
+    train = fitted(row_of(2), taken((700, 701), (702.3, 702.3), steps=[("s0", "1")], u=feeler))
     tape_weight, feeler_weight = 1 / (2 * U**2), 1 / feeler**2
-    mean = (4 * tape_weight + 1 * feeler_weight) / (tape_weight + feeler_weight)
+    mean = (1.3 * tape_weight + 1 * feeler_weight) / (tape_weight + feeler_weight)
     assert train.steps.value[0] == pytest.approx(mean)
     assert train.steps.u[0] == pytest.approx((tape_weight + feeler_weight) ** -0.5)
 
@@ -230,3 +231,60 @@ def test_picture_marks_the_joint_that_is_out_of_step():
     lanes = lanes_of(layout, Plane.side)
     draw_train(axes, found.train, found.state, lanes, 0.05, height=4)
     assert [text.get_text() for text in axes.texts if text.get_text().startswith("step")] == ["step 4.0"]
+
+
+# --- steps that the tape contradicts ------------------------------------------------------------------------------
+
+
+def test_step_that_the_tape_contradicts_is_named():
+    """Four sections in line by tape, and a feeler that says 6 mm at one joint: that one, and no other."""
+    rows = taken(*[(700, 700)] * 4, steps=[("s0", "0"), ("s1", "6"), ("s2", "0")], u="0.1")
+    solution = solve(row_of(4), readings(row_of(4), rows, header=COLUMNS))
+    (flag,) = [f for f in solution.flags if f.harmful]
+    assert (flag.flag, flag.section, flag.beside, flag.point) == ("stray", "s1", "s2", "joint")
+    assert flag.numbers["slip"] == pytest.approx(6, abs=0.05)
+    assert "s1 / s2: step read 6, the tape readings beside it say 0.0 mm." in solution_text(solution)
+    # and whatever hangs on it is moved only once it was read again, out to the neighbours by their joints
+    assert doubted(solution) == {"s0", "s1", "s2", "s3"}
+
+
+def test_two_steps_of_one_joint_that_do_not_agree():
+    rows = taken((700, 700), (700, 700), steps=[("s0", "0"), ("s0", "12")], u="0.1")
+    solution = solve(row_of(2), readings(row_of(2), rows, header=COLUMNS))
+    assert [f.point for f in solution.flags if f.harmful] == ["joint"]
+
+
+def test_steps_within_their_u_raise_no_flag():
+    rows = taken(*[(700, 700)] * 4, steps=[("s0", "0.5"), ("s1", "-0.6"), ("s2", "0.2")], u="0.3")
+    assert not [f for f in solve(row_of(4), readings(row_of(4), rows, header=COLUMNS)).flags if f.harmful]
+
+
+def test_what_no_step_checks_is_not_tested():
+    """Steps worth nothing leave no redundancy, and no flag."""
+    rows = taken((700, 700), (700, 700), steps=[("s0", "9")], u="1000000")
+    assert not [f for f in solve(row_of(2), readings(row_of(2), rows, header=COLUMNS)).flags if f.harmful]
+
+
+def test_closing_step_is_refused():
+    rows = [(*row, "") for row in taken((700, 700), (700, 700), steps=[("s0", "0")])]
+    rows.append(("s0", "joint", "3", "", "close"))
+    with pytest.raises(InputError, match="row 7, repeat: a step has no closing reading"):
+        readings(row_of(2), rows, header=f"{COLUMNS},repeat")
+
+
+def test_step_beside_a_section_that_was_not_measured_is_not_passed_over():
+    rows = taken((700, 700), steps=[("s0", "1")])
+    text = " ".join(solution_text(solve(row_of(2), readings(row_of(2), rows, header=COLUMNS))).split())
+    assert "The step read at s0 / s1 is not used: s1 not measured by tape." in text
+
+
+@pytest.mark.parametrize(
+    ("steps", "way"),
+    [((), "measure it with straightedge and feeler."), ([("s0", "1.2")], "measure it again, several times.")],
+)
+def test_way_to_settle_a_step(steps, way):
+    """Nearer its limit than the tape can tell; and where a blunt feeler was used already."""
+    layout = row_of(2, tolerance="step = '1.5'\nsquare = '9'\noffset = '9'")
+    rows = taken((700, 700), (701.2, 701.2), steps=steps, u="0.6")
+    text = " ".join(solution_text(solve(layout, readings(layout, rows, header=COLUMNS))).split())
+    assert f"To settle the step at s0 / s1: {way}" in text

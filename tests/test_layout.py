@@ -154,11 +154,11 @@ SPOILED = [
     ('mark = "1/32"', 'mark = "1/0"', "[tape] mark: '1/0' is not a length: 0 does not divide a tape's inch. Use 2, 4, "
      "8, 16, 32 or 64 below the line."),
     ('mark = "1/32"', 'marks = "1/32"', "[tape] marks: is not a known key. Perhaps you meant 'mark'."),
-    ("tilt = 1.5", "tilt = true", "[tape] tilt: 'True' is not a number."),
-    ("tilt = 1.5", "tilt = nan", "[tape] tilt: 'nan' is not a number."),
-    ("tilt = 1.5", "tilt = 45", "[tape] tilt: 45 is not from 0 to 30."),
-    ("tilt = 1.5", 'tilt = "2"', "[tape] tilt: '2' is not a number."),
-    ("band = 0.4", "band = 0", "[moves] band: 0 is not from 0.01 to 1."),
+    ("tilt = 1.5", "tilt = true", "[tape] tilt: 'True' is not a number. Write for example 2, without quotes."),
+    ("tilt = 1.5", "tilt = nan", "[tape] tilt: 'nan' is not a number. Write for example 2, without quotes."),
+    ("tilt = 1.5", "tilt = 45", "[tape] tilt: 45 is not from 0 to 30. Write for example 2."),
+    ("tilt = 1.5", 'tilt = "2"', "[tape] tilt: '2' is not a number. Write for example 2, without quotes."),
+    ("band = 0.4", "band = 0", "[moves] band: 0 is not from 0.01 to 1. Write for example 0.5."),
     ('square = "1/32"', 'square = "-1/32"', "[tolerance] square: '-1/32' is not a length: it is negative, and a "
      "distance is not. Leave the minus off."),
     ("[moves]", "[move]", "move: is not a known key. Perhaps you meant 'moves'."),
@@ -273,16 +273,16 @@ def test_empty():
 @pytest.mark.parametrize(
     ("text", "said"),
     [
-        ("hello there", "Expected '=' after a key in a key/value pair (at line 1, column 7)"),
-        ("a = " + "1" * 5000, "a number in it is too long."),
-        ("a = " + "[" * 100_000, "nested too deeply."),
+        ("hello there", "row 1: Expected '=' after a key in a key/value pair."),
+        ("a = " + "1" * 5000, "syntax: a number in it is too long."),
+        ("a = " + "[" * 100_000, "syntax: nested too deeply."),
     ],
     ids=["words", "5000 digits", "deep"],
 )
 def test_no_toml(text, said):
     with pytest.raises(InputError) as error:
         parse_layout(text, "machine.toml")
-    assert str(error.value) == f"machine.toml: not a TOML file\n  syntax: {said}"
+    assert str(error.value) == f"machine.toml: not a TOML file\n  {said}"
 
 
 def test_many_problems_are_cut():
@@ -292,3 +292,16 @@ def test_many_problems_are_cut():
     lines = str(error.value).splitlines()
     assert len(lines) == 22
     assert lines[-1] == "  and 10 more of the kind"
+
+
+def test_strings_are_matched_where_rows_come_from_the_sections():
+    """With [string] tables and no [row] tables, a section's row needs its string, and a string its row."""
+    sections = "".join(
+        f"[[section]]\nname = '{row}-1'\nrow = '{row}'\nstart = '0'\nlength = '18'\n" for row in ("operator", "drive")
+    )
+    head = "[machine]\nname = 'm'\nunits = 'in'\n"
+    with pytest.raises(InputError, match=r"\[row.drive\] string: no \[string.drive\] in this file."):
+        parse_layout(f"{head}[string.operator]\n{sections}", "machine.toml")
+    with pytest.raises(InputError, match=r"\[string.other\]: no row hangs on this string."):
+        parse_layout(f"{head}[string.operator]\n[string.drive]\n[string.other]\n{sections}", "machine.toml")
+    assert list(parse_layout(f"{head}[string.operator]\n[string.drive]\n{sections}").strings) == ["operator", "drive"]

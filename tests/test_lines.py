@@ -14,7 +14,7 @@ from alignment.moves import plan_moves
 from alignment.plots import train_sheet
 from alignment.solution import easiest, lines_json, solve, solve_lines
 from alignment.train import fit_train
-from alignment.wording import lines_text, solution_text
+from alignment.wording import doubts, lines_text, solution_text
 from tests.machines import machine, readings
 
 ROWS = dict.fromkeys(("left", "right"), "target = '700'")
@@ -55,7 +55,10 @@ def test_the_words_make_clear_why(leaning):
     rows = [line.split() for line in text.splitlines()[2:5]]
     assert [row[:2] for row in rows] == [[str(line), str(s.plan.bolt_ends)] for line, s in leaning.items()]
     said = " ".join(text.split())
-    assert "The easiest is the free line: leave the string where it is, and take readings to a line laid beside" in said
+    assert (
+        "The easiest is the free line: leave the string where it is, and go by the stops below, which allow for a line"
+        in said
+    )
     # from about where it hangs at the entry to about 3/8 nearer at the exit
     assert "Beside string operator: 1/32 (0.028) in nearer to the faces at 0 and 11/32 (0.345) in nearer" in said
     assert all(len(line) <= 80 for line in text.splitlines())
@@ -246,3 +249,29 @@ def test_time_runs_out():
     assert plan.missed == ()
     assert not plan.optimal
     assert plan.ends_gap > 0 or plan.movement_gap > 0
+
+
+@pytest.mark.parametrize("line", [Line.fitted, Line.free])
+def test_one_section_makes_no_line(line):
+    """It would be straight by itself, whatever its skew; the string stays, and the answer says so."""
+    layout = machine([{"name": "a", "row": "r", "start": 0, "length": 400}], rows={"r": "target = '700'"})
+    survey = readings(layout, [("a", "entry", 690), ("a", "exit", 710)])
+    found = solve_lines(layout, survey, LineChoice(line))[line]
+    string = solve_lines(layout, survey, LineChoice.string)[Line.string]
+    assert found.state.sections[0].skew == string.state.sections[0].skew
+    assert found.plan.moves == pytest.approx(string.plan.moves)
+    assert "String r is taken as it hangs: a line needs two measured sections." in " ".join(doubts(found))
+
+
+def test_free_line_beside_a_string_that_has_none():
+    """Two sections on one string, one on another: the tape's zero stays in what hangs on the second."""
+    parts = [
+        {"name": name, "row": name[0], "start": x, "length": 400} for name, x in (("a1", 0), ("a2", 500), ("b", 0))
+    ]
+    layout = machine(parts, rows={"a": "target = '700'", "b": "target = '650'"})
+    reads = [(name, end, 700 if name[0] == "a" else 650) for name in ("a1", "a2", "b") for end in ("entry", "exit")]
+    survey = readings(layout, reads)
+    train = solve_lines(layout, survey, LineChoice.free)[Line.free].train
+    # the default tape of these machines: mean of two readings, and the zero common to all
+    own, zero = (1 / 12 + 0.4**2) / 2, 0.4**2
+    assert train.offset.u**2 == pytest.approx([own, own, own + zero])

@@ -174,7 +174,7 @@ def test_notch_too_coarse():
     how = {"rows": TARGET, "tolerance": "offset = '0.2'\nsquare = '3'", "moves": "notch = '1'"}
     plan = planned([part("a", 0)], ends(a=(700.5, 700.5)), **how)
     (missed,) = plan.missed
-    assert missed.why == "no whole number of notches serves"
+    assert missed.why == "no whole number of notches serves it"
     assert missed.by == pytest.approx(0.3)
 
 

@@ -6,6 +6,7 @@ import json
 import math
 
 import pytest
+from scipy.stats import norm
 
 from alignment.choices import Line
 from alignment.files import read_layout, read_survey
@@ -13,7 +14,7 @@ from alignment.openings import openings, rows_across
 from alignment.solution import as_json, solve
 from alignment.train import fit_train
 from alignment.uncertainty import COVERAGE
-from alignment.wording import solution_text
+from alignment.wording import solution_text, summary
 from tests.machines import machine, readings
 from tests.sample_truth import AS_FOUND, truth_at
 
@@ -101,14 +102,29 @@ def test_spacing_not_measured():
     assert not found.known
     answer = as_json(solution)
     assert answer["openings"] == []
-    assert answer["tapers"] == [
-        {"rows": ["op", "dr"], "over": 950, "change": pytest.approx(2), "u": pytest.approx(2 * U), "known": False}
-    ]
+    limit = layout.tolerance.opening
+    (taper,) = answer["tapers"]
+    assert taper.pop("p_in") == pytest.approx(norm.cdf(limit, 2, 2 * U) - norm.cdf(-limit, 2, 2 * U))
+    assert taper == {
+        "rows": ["op", "dr"],
+        "over": 950,
+        "change": pytest.approx(2),
+        "u": pytest.approx(2 * U),
+        "known": False,
+        "verdict": "out?",
+    }
     text = " ".join(solution_text(solution).split())
     assert (
         "Opening op / dr: not known, since the spacing of the strings was not measured; wider by 2.0 toward the exit"
         in text
     )
+
+
+def test_rows_that_share_one_place_have_no_taper():
+    parts = [{"name": "op-0", "row": "op", "start": 0, "length": 450}]
+    parts.append({"name": "dr-0", "row": "dr", "start": 450, "length": 450})
+    layout = machine(parts, rows=TWO, tape=TAPE, joints=SPACED)
+    assert openings(fit_train(layout, read(layout))) == ()
 
 
 def test_one_spacing_told_and_the_other_not():
@@ -121,9 +137,22 @@ def test_words_and_verdict_of_the_taper():
     fine = "mark = '0.1'\nset = '0.05'\ntilt = 0\nzero = '0.1'"
     layout = two_rows(tolerance="opening = '1'", tape=fine)
     text = " ".join(solution_text(solve(layout, read(layout, op=2 / 950, dr=2 / 950))).split())
-    assert "Opening op / dr: 550.0 at 0.0, 546.0 at 950.0 (U " in text
+    assert "Opening op / dr: 550.0 at x = 0.0, 546.0 at x = 950.0 (U " in text
     assert "; narrower by 4.0 toward the exit (U " in text
     assert "tolerance 1.0): out." in text
+
+
+@pytest.mark.parametrize(("tolerance", "passes"), [("1", False), ("5", True)])
+def test_taper_that_is_out_is_told_first_and_fails_the_check(tolerance, passes):
+    """Two strings that are not parallel, each row along its own: no section is out, and yet all is not well."""
+    fine = "mark = '0.1'\nset = '0.05'\ntilt = 0\nzero = '0.1'"
+    layout = two_rows(tolerance=f"offset = '3'\nsquare = '3'\nopening = '{tolerance}'", tape=fine)
+    solution = solve(layout, read(layout, op=2 / 950, dr=2 / 950))
+    assert solution.verdict.is_in
+    assert not solution.plan.steps
+    assert solution.state.passes is passes
+    said = summary(solution)
+    assert ("The opening op / dr is out: narrower by 4.0 toward the exit" in said) is not passes
 
 
 def test_a_machine_that_is_not_told_from_left_to_right():

@@ -8,13 +8,14 @@ import math
 import os
 import re
 import shutil
+from dataclasses import replace
 from itertools import pairwise
 
 import numpy as np
 import pytest
 
 from alignment import job as jobs
-from alignment import plots, report, report_plots
+from alignment import plots, report, report_front, report_plots
 from alignment.cautions import CAUTIONS
 from alignment.comparison_wording import sentences
 from alignment.files import read_layout, read_survey
@@ -235,7 +236,7 @@ def test_strips_show_every_section_whole(tmp_path):
     render = plots.render
     with pytest.MonkeyPatch.context() as patch:
         patch.setattr(report_plots, "render", look)
-        (picture,) = report_plots.train_pictures(solution, "As read")
+        (picture,) = report_plots.state_pictures(solution, "As read")
     assert len(picture.strips) > 2
     for section in layout.sections:
         assert any(said.startswith(section.name) for said in shown), section.name
@@ -277,22 +278,103 @@ def test_units_of_what_is_printed(samples, suffix):
     from alignment.lengths import Units
 
     whole = jobs.gather(sample_papers(samples, suffix), units=Units(other))
-    assert (whole.layout.units, whole.panel.panel.units, whole.settings.units) == (other,) * 3
+    assert (whole.layout.units, whole.panel.panel.units, whole.settings.settings.units) == (other,) * 3
     parts = {part["title"]: part for part in report.parts(whole, {})}
     written = {"": "27 5/8", "-mm": "702.0"}[suffix]
     assert any(row[3] == written for row in parts["Readings, as found"]["blocks"][1]["rows"])
-    bare = {"": "in where", "-mm": "mm where"}[suffix]
+    bare = {"": "inches where", "-mm": "millimetres where"}[suffix]
     assert bare in parts["Readings, as found"]["blocks"][0]["text"]
 
 
-def test_settings_of_another_machine_are_told(samples, tmp_path):
-    text = (samples / "settings.toml").read_text().replace("Liner line, bay 2", "Another line")
-    (tmp_path / "settings.toml").write_text(text)
+@pytest.mark.parametrize(("kind", "old", "new", "said"), [
+    ("settings", "Liner line, bay 2", "Other line", "the settings are of Other line, the surveys of Liner line"),
+    ("tray", "Liner line, bay 2", "Other line", "the panel is of Other line, the surveys of Liner line"),
+    ("tray", 'coil = "C-208"', 'edges = ["north", "drive"]', "The panel has an edge 'north'"),
+])  # fmt: skip
+def test_another_machine_is_told_on_the_front_page(samples, tmp_path, kind, old, new, said):
+    """And above the signatures, and under what is left open."""
+    text = (samples / f"{kind}.toml").read_text().replace(old, new)
+    for name in ("operator", "from_operator", "operator_leg"):
+        text = text.replace(f"{name} =", f"{name.replace('operator', 'north')} =") if "north" in new else text
+    text = text.replace('edge = "operator"', 'edge = "north"') if "north" in new else text
+    (tmp_path / "other.toml").write_text(text)
     papers = Papers(
-        layout=samples / "machine.toml", survey=samples / "as-left.csv", settings=tmp_path / "settings.toml"
+        layout=samples / "machine.toml",
+        survey=samples / "as-left.csv",
+        **{"settings" if kind == "settings" else "panel": tmp_path / "other.toml"},
     )
-    said = " ".join(texts(report.parts(jobs.gather(papers), {})))
-    assert "The settings are of Another line, the surveys of Liner line, bay 2." in said
+    whole = jobs.gather(papers)
+    assert any("NOT OF THIS MACHINE" in line and said in line for line in report_front.front(whole))
+    parts = {part["title"]: " ".join(texts(part)) for part in report.parts(whole, {})}
+    assert said in parts["Signatures"]
+    assert said in parts["What the readings leave open"]
+
+
+def test_the_front_page_says_what_came_before_the_cure(sample_job):
+    first, *rest = report_front.front(sample_job)
+    assert first == (
+        "As found: out. As left: in. Test panel: out (camber), BEFORE the survey as left. "
+        "Settings: out, BEFORE the survey as left."
+    )
+    assert rest[-2:] == [
+        "Test panel Liner tray, third after the move: out (camber). Measured 2026-10-02 10:15, BEFORE the survey as "
+        "left (2026-10-02 13:25). No panel is on record after it.",
+        "Settings: out. 3 of 7 to set. 1 setting not judged. Measured 2026-10-02 08:30, BEFORE the survey as left "
+        "(2026-10-02 13:25). No settings are on record after it.",
+    ]
+
+
+@pytest.mark.parametrize(("taken", "order", "said"), [
+    ("2026-10-02 14:00", ", after the survey as left.", "after the survey as left (2026-10-02 13:25)."),
+    ("2026-10-03", ", after the survey as left.", "after the survey as left (2026-10-02 13:25)."),
+    ("2026-10-02", ", before or after the survey as left not recorded.", "whether that was before or after"),
+    ("Friday", ", before or after the survey as left not recorded.", "whether that was before or after"),
+    ("", ", before or after the survey as left not recorded.", "When it was measured is not recorded"),
+])  # fmt: skip
+def test_order_of_panel_and_cure(samples, tmp_path, taken, order, said):
+    line = 'taken = "2026-10-02 10:15"\n'
+    text = (samples / "tray.toml").read_text().replace(line, f'taken = "{taken}"\n' if taken else "")
+    (tmp_path / "tray.toml").write_text(text)
+    papers = Papers(
+        layout=samples / "machine.toml",
+        survey=samples / "as-found.csv",
+        after=samples / "as-left.csv",
+        panel=tmp_path / "tray.toml",
+    )
+    first, *rest = report_front.front(jobs.gather(papers))
+    assert first.endswith(f"Test panel: out (camber){order}")
+    assert said in rest[-1]
+
+
+def test_what_is_signed_stands_above_the_signatures(sample_job):
+    block = {p["title"]: p for p in report.parts(sample_job, {})}["Signatures"]["blocks"]
+    assert block[0]["text"] == report_front.signed(sample_job)
+    assert block[-1]["boxes"] == ["accepted", "accepted with open points", "rejected"]
+
+
+def test_a_default_is_not_called_ones_own_number(sample_job):
+    """Each tolerance by whose number it is; a source that was not seen is not to be relied on alone."""
+
+    def origins(assumed: tuple[str, ...]) -> list[str]:
+        layout = replace(sample_job.layout, assumed=assumed)
+        whole = replace(sample_job, found=replace(sample_job.found, layout=layout))
+        rows = {p["title"]: p for p in report.parts(whole, {})}["Limits and their sources"]["blocks"][0]["rows"]
+        return [row[2] for row in rows]
+
+    default = "stringtrue's default, our judgement, no source: machine.toml has none"
+    assert origins(())[:4] == ["own number, machine.toml"] * 4
+    assert origins(("tolerance.step",))[:4] == [*["own number, machine.toml"] * 2, default, "own number, machine.toml"]
+    assert origins(("tolerance",))[:4] == [default] * 4
+    assert any("press-tool handbooks" in o and "do not accept or reject on it alone" in o for o in origins(()))
+
+
+def test_in_is_a_verdict_and_not_a_unit(sample_job):
+    """Headings and notes name inches in full."""
+    for part in report.parts(sample_job, {}):
+        for block in part["blocks"]:
+            for said in (block.get("title", ""), block.get("note", ""), block.get("lead", "")):
+                assert not re.match(r"in\b", str(said)), said
+                assert "(in)" not in str(said)
 
 
 def arguments(samples) -> list[object]:

@@ -9,9 +9,9 @@ import pytest
 
 from alignment.errors import InputError
 from alignment.files import read_settings
-from alignment.settings import judge_settings, overall
+from alignment.settings import judge_settings
 from alignment.settings_file import parse_settings
-from alignment.settings_wording import settings_text
+from alignment.settings_wording import settings_text, table_rows
 from alignment.uncertainty import Verdict
 
 HEAD = """\
@@ -34,7 +34,7 @@ measured = "0.85"
 
 
 def state(*settings: str, head: str = HEAD):
-    return judge_settings(parse_settings(head + "".join(settings), "settings.toml"))
+    return judge_settings(parse_settings(head + "".join(settings), "settings.toml")).states
 
 
 def problems(text: str) -> list[str]:
@@ -76,7 +76,7 @@ def test_readings_that_scatter_grow_u():
 
 
 def told(*settings: str, head: str = HEAD) -> str:
-    return settings_text(parse_settings(head + "".join(settings), "settings.toml"))
+    return settings_text(judge_settings(parse_settings(head + "".join(settings), "settings.toml")))
 
 
 STRIP = '[strip]\nwidth = "500"\nthickness = "0.7"\nmeasured = ["500.4", "500.4"]\n'
@@ -121,7 +121,8 @@ def test_shear_clearance_is_a_feeler_gauge_job(measured):
     text = " ".join(told(strip, SHEAR + measured, head=head).split())
     assert "A FEELER-GAUGE JOB" in text
     assert "blades: 0.014 to 0.070 mm wanted (2 to 10 % of thickness for each blade pair: press-tool handbooks" in text
-    assert overall((found,)) is Verdict.inside_unsure
+    whole = judge_settings(parse_settings(head + strip + SHEAR + measured, "settings.toml"))
+    assert whole.verdict is Verdict.inside_unsure
 
 
 def test_shear_clearance_with_a_feeler_is_judged():
@@ -130,6 +131,21 @@ def test_shear_clearance_with_a_feeler_is_judged():
     (found,) = state(STRIP + 'with = "caliper"\n', SHEAR + 'measured = "0.04"\nwith = "feeler"\n', head=head)
     assert (found.wanted, found.tolerance) == pytest.approx((0.042, 0.028))
     assert str(found.verdict) == "in"
+
+
+def test_limits_stand_beside_their_u_in_one_form():
+    """A rule in inches: wanted and measured as fractions, but tolerance, off and U as decimals."""
+    text = '[machine]\nname = "m"\nunits = "in"\n[instrument.rule]\nmark = "1/64"\n[[setting]]\nname = "a"\n'
+    text += 'kind = "die"\nwanted = "2"\ntolerance = "1/32"\nmeasured = "2 5/64"\n'
+    result = judge_settings(parse_settings(text, "s.toml"))
+    (row,) = table_rows(result.states, result.settings.units)
+    assert row == ("a", "2", "0.031", "2 5/64", "+0.078", "0.012", "out")
+    assert "SETTINGS (inches; off is" in settings_text(result)
+
+
+def test_a_secondary_source_says_so():
+    said = " ".join(told(STRIP, SHEAR).split())
+    assert "secondary source: read in a text that quotes them; do not accept or reject on it alone" in said
 
 
 def test_level_names_the_side_to_lower():
@@ -195,12 +211,12 @@ def test_all_mistakes_at_once():
 @pytest.mark.parametrize("suffix", ["", "-mm"])
 def test_sample(samples, suffix):
     """Three things to set, the shear for a feeler gauge; 80 plain columns."""
-    settings = read_settings(samples / f"settings{suffix}.toml")
-    states = {s.setting.name: s for s in judge_settings(settings)}
+    result = judge_settings(read_settings(samples / f"settings{suffix}.toml"))
+    states = {s.setting.name: s for s in result.states}
     out = {name for name, s in states.items() if s.verdict is Verdict.outside}
     assert out == {"entry guides", "roll gap, station 6", "cross level, exit"}
     assert [name for name, s in states.items() if s.feeler] == ["shear blades"]
-    text = settings_text(settings)
+    text = settings_text(result)
     assert text.isascii()
     assert max(map(len, text.splitlines())) <= 80
 

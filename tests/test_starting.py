@@ -2,11 +2,12 @@
 
 from __future__ import annotations
 
+import re
 import tomllib
 
 import pytest
 
-from alignment import files
+from alignment import files, starting
 from alignment.errors import InputError
 from alignment.layout_file import parse_layout
 from alignment.solution import solve
@@ -112,6 +113,8 @@ def test_from_options_alone(run, tmp_path):
     done = run("start", file, "--sections", "5,4", "--length", "18,22", "--spacing", "20,25")
     assert (done.status, done.err) == (0, "")
     assert f"stringtrue enter {file} as-found.csv" in done.out.replace("\n", " ")
+    # sixteenths, each point once: see test_budget
+    assert done.out.replace("\n", " ").strip().endswith(f"What could: stringtrue budget {file}")
     assert len(files.read_layout(file).sections) == 9
 
 
@@ -162,6 +165,27 @@ def test_a_layout_that_is_there_is_not_written_over(run, tmp_path):
     assert "is there already" in done.err
     assert file.read_text() == "mine"
     assert run("start", file, "--force", *told).status == 0
+
+
+def test_a_tape_that_proves_everything_sends_nobody_to_the_budget(run, tmp_path, monkeypatch):
+    usual = starting.layout_text
+
+    def wide(told):
+        return re.sub(r'^(square|offset|step|opening) = "[^"]*"', r'\1 = "1"', usual(told), flags=re.MULTILINE)
+
+    monkeypatch.setattr(starting, "layout_text", wide)
+    done = run("start", tmp_path / "m.toml", "--sections", "2", "--length", "18", "--spacing", "20")
+    assert done.status == 0
+    assert "budget" not in done.out
+
+
+@pytest.mark.parametrize("panel", [(), ("--panel",)])
+def test_another_ending_is_refused(run, tmp_path, panel):
+    file = tmp_path / "m9.txt"
+    done = run("start", file, "--sections", "5", "--length", "18", "--spacing", "20", *panel)
+    assert (done.status, done.out) == (2, "")
+    assert done.err == f"stringtrue: {file}: cannot be written as '.txt'. Use .toml.\n"
+    assert list(tmp_path.iterdir()) == []
 
 
 def test_bad_options_write_nothing(run, tmp_path):

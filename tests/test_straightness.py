@@ -195,13 +195,13 @@ def test_on_the_command_line(samples, run):
     assert answer["after"]["straightness"][0]["u"] is None
     text = run("solve", samples / "machine.toml", samples / "as-found.csv").out
     found, after = text.split("AFTER THE MOVES")
-    assert "Row operator: straight within 5/16 (U 0.0" in found
-    assert "Row drive: straight within " in after
-    assert "(no more than the readings may make)." in after
+    assert "Row operator: its faces stray 5/16 from one straight line (U 0.0" in found
+    assert "Row drive: its faces stray " in after
+    assert "(no more than reading errors make)." in " ".join(after.split())
 
 
 def test_words_in_millimetres():
     layout = row_of(3)
     survey = readings(layout, ends_of(layout, lambda x: 700 + 8 * (x == 500)))
     text = solution_text(solve(layout, survey))
-    assert "Row r: straight within 8.0 (U 1." in text
+    assert "Row r: its faces stray 8.0 from one straight line (U 1." in text

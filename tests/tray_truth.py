@@ -3,15 +3,16 @@ The stated truth of the sample tray, and the script that makes its file from it.
 
 The tray was formed on the machine as found after its move (``AS_FOUND`` in ``tests.sample_truth``): it sweeps toward
 the drive side and oil-cans because the sections stand out of line. Its strip was nearly straight, so that the coil is
-not the cause. Readings err by draws from a seeded generator and are rounded to their marks. Run as
-``python -m tests.tray_truth`` to write the trays again.
+not the cause. The bend is that of a whole strip: edges, ends and diagonals are those of a piece of a ring, whose ends
+one shear cut alike across the strip as it ran there, so that the hollow edge is the shorter one. Readings err by draws
+from a seeded generator and are rounded to their marks. Run as ``python -m tests.tray_truth`` to write the trays again.
 """
 
 from __future__ import annotations
 
 from dataclasses import dataclass
 from fractions import Fraction
-from math import hypot, sqrt
+from math import cos, hypot, sin, sqrt
 
 import numpy as np
 
@@ -26,9 +27,9 @@ MACHINE = AS_FOUND
 
 # inches; all true of the tray as it lay on the bench
 OUT_OF_SQUARE = 0.030
-"""Of both ends alike: the operator corner lies downstream of the drive corner."""
+"""Of both ends alike, against the strip there: the operator corner lies downstream of the drive corner."""
 SWEEP, SWEEP_OVER = 0.560, 120.0
-"""Height of the arc, hollow at the drive edge."""
+"""Height of the arc over that length, hollow at the drive edge."""
 STRIP_SWEEP = 0.030
 """Height over the same length that the strip had before forming, the same way."""
 BOW = 0.050
@@ -54,6 +55,43 @@ def arc(height: float, over: float, at: float) -> float:
     return sqrt(radius**2 - (at - over / 2) ** 2) - (radius - height)
 
 
+def ring(radius: float, length: float, width: float, off: float) -> np.ndarray:
+    """
+    Corners of a strip bent toward its right edge: tail left, lead left, tail right, lead right; units as given.
+
+    Parameters
+    ----------
+    radius : float
+        Of the middle of the strip.
+    length, width : float
+        Of the strip before it was bent.
+    off : float
+        How much farther along the strip the left corner of each end lies than its right corner.
+    """
+    found = []
+    for way in (1, -1):
+        for end in (-1, 1):
+            angle = end * length / radius / 2
+            out = radius + way * width / 2
+            along = way * off / 2
+            found.append([out * sin(angle) + along * cos(angle), radius - out * cos(angle) + along * sin(angle)])
+    return np.array(found)
+
+
+def six_lengths(corners: np.ndarray) -> dict[str, float]:
+    """Edges, ends and diagonals between four corners, by the names that the library gives them."""
+    tail_left, lead_left, tail_right, lead_right = corners
+    pairs = {
+        "left": (tail_left, lead_left),
+        "right": (tail_right, lead_right),
+        "lead": (lead_left, lead_right),
+        "tail": (tail_left, tail_right),
+        "from_left": (lead_left, tail_right),
+        "from_right": (lead_right, tail_left),
+    }
+    return {name: float(hypot(*(a - b))) for name, (a, b) in pairs.items()}
+
+
 def tray(units: Units, rng: np.random.Generator) -> str:
     """Text of a tray's file, in inches or millimetres."""
     inch = units is Units.inch
@@ -68,17 +106,22 @@ def tray(units: Units, rng: np.random.Generator) -> str:
         seen = true + rng.normal(0, by.placing)
         return f'"{show(round(seen / by.mark) * by.mark, units, to=Fraction(by.mark))}"'
 
-    def gaps(height: float, count: int, *, hollow: bool = True) -> tuple[str, str]:
-        places = [length * k / (count - 1) for k in range(count)]
-        depth = [arc(height, length * one, place * one) for place in places]
+    def gaps(height: float, count: int, *, over: float = length * one, hollow: bool = True) -> tuple[str, str]:
+        # marked off from the lead end; the last place is the tail corner, which a swept edge may bring nearer
+        places = [length * one * k / (count - 1) for k in range(count - 1)] + [over]
+        depth = [arc(height, over, place) for place in places]
         # a straightedge touches the ends of a hollow edge, and nothing else
         true = depth if hollow else [max(depth) - d for d in depth]
         seen = [read(d, rule) if d > 1e-9 else '"0"' for d in true]
-        return ", ".join(f'"{p:g}"' for p in places), ", ".join(seen)
+        told = [show(round(p / tape.mark) * tape.mark, units, to=Fraction(tape.mark)) for p in places]
+        return ", ".join(f'"{p.removesuffix(".0")}"' for p in told), ", ".join(seen)
 
-    long, wide, off = length * one, width * one, OUT_OF_SQUARE * 25.4
-    high = sqrt(wide**2 - off**2)
-    camber_at, camber = gaps(sweep, 7)
+    long, wide = length * one, width * one
+    # the arc of the hollow edge, and half the width from it the middle of the strip
+    radius = long**2 / (8 * sweep) + sweep / 2 + wide / 2
+    true = six_lengths(ring(radius, long, wide, OUT_OF_SQUARE * 25.4))
+    edge = true["right"]
+    camber_at, camber = gaps(radius - wide / 2 - sqrt((radius - wide / 2) ** 2 - edge**2 / 4), 7, over=edge)
     strip_at, strip_gaps = gaps(strip, 5)
     bow_at, bow_gaps = gaps(bow, 5, hollow=False)
     leg = (LEG if inch else 50.0) * one
@@ -102,6 +145,7 @@ width = "{show(wide, units)}"
 length = "{show(long, units)}"
 leg = "{show(leg, units)}"
 legs = "down"                  # as it lay on the bench
+machine = "Liner line, bay 2{"" if inch else " (mm)"}"
 taken = "2026-10-02 10:15"
 by = "R. Quill"
 coil = "C-208"
@@ -115,12 +159,12 @@ mark = "{show(rule.mark, units)}"
 set = "{"1/128" if inch else show(rule.placing, units)}"
 
 [square]                       # corner to corner; diagonals by the edge they start on at the lead end
-operator = {read(long, tape)}
-drive = {read(long, tape)}
-lead = {read(wide, tape)}
-tail = {read(wide, tape)}
-from_operator = {read(hypot(long + off, high), tape)}
-from_drive = {read(hypot(long - off, high), tape)}
+operator = {read(true["left"], tape)}
+drive = {read(true["right"], tape)}
+lead = {read(true["lead"], tape)}
+tail = {read(true["tail"], tape)}
+from_operator = {read(true["from_left"], tape)}
+from_drive = {read(true["from_right"], tape)}
 
 [[offsets]]                    # straightedge along the hollow edge
 of = "camber"
@@ -154,14 +198,14 @@ places = [{", ".join(f'"{round(p * 25.4 / one)}"' for p in WAVES_AT)}]
 {across}
 
 [limits]
-camber = "mill-table"
-strip = "mill-table"
+camber = {{ height = "{"1/4" if inch else "6"}", over = "{"96" if inch else "2400"}" }}
+strip = {{ height = "{"1/4" if inch else "6"}", over = "{"96" if inch else "2400"}" }}
 square = "en-508-square"
 bow = {{ height = "{"1/4" if inch else "6"}", over = "{"96" if inch else "2400"}" }}
-length = "{"1/8" if inch else "3"}"
+length = "{"1/2" if inch else "12"}"                 # of either edge: a swept tray has a long one
 width = "{"1/8" if inch else "3"}"
 leg = "{"1/16" if inch else "1.5"}"
-twist = 1.5                    # degrees per m
+twist = "{"0.5 deg/ft" if inch else "1.5 deg/m"}"
 """
 
 

@@ -67,3 +67,37 @@ def test_a_leaning_string_bends_nothing():
         text = "section,entry,exit\n" + "".join(f"a-{k},{a},{b}\n" for k, a, b in rows)
         found.append(bends(fit_train(layout, parse_survey(text, layout)))[0].curvature.value)
     np.testing.assert_allclose(found, 0, atol=1e-12)
+
+
+JOINT = """
+[[joint]]
+sections = ["a-1", "a-2"]
+"""
+
+
+@pytest.mark.parametrize("step", [False, True])
+def test_u_of_a_bend_with_a_step_measured_at_its_joint(step):
+    """
+    The law of propagation reading by reading (GUM 5.1.2), its sensitivities by moving each reading in turn.
+
+    A measured step ties the two faces, so that their errors are no longer independent.
+    """
+    layout = parse_layout(LAYOUT.format(side="left").replace('units = "mm"', 'units = "mm"', 1) + JOINT)
+    places = [("a-1", "entry"), ("a-1", "exit"), ("a-2", "entry"), ("a-2", "exit")]
+
+    def fitted(moved: int = -1, by: float = 0.0):
+        readings = [700.0, 702.0, 699.0, 703.0, -3.0]
+        readings = [value + by * (k == moved) for k, value in enumerate(readings)]
+        rows = [f"{s},{p},{r:.6f}" for (s, p), r in zip(places, readings, strict=False)]
+        rows += [f"a-1,joint,{readings[4]:.6f}"] if step else []
+        return fit_train(layout, parse_survey("section,point,reading\n" + "\n".join(rows) + "\n", layout))
+
+    train = fitted()
+    us = [*(float(r.u) for r in train.survey.readings), *(float(s.u) for s in train.survey.steps)]
+    (bend,) = bends(train)
+    parts = [
+        (bends(fitted(k, 0.5))[0].curvature.value - bends(fitted(k, -0.5))[0].curvature.value) * u
+        for k, u in enumerate(us)
+    ]
+    assert len(us) == 4 + step
+    assert bend.curvature.u == pytest.approx(float(np.linalg.norm(parts)), rel=1e-4)

@@ -8,7 +8,7 @@ from __future__ import annotations
 
 import pytest
 
-from alignment.arcs import height_of, radius_of
+from alignment.arcs import fit_arc, height_of
 from alignment.limits import catalogue
 
 ROWS = [(4, 0.0625, 0.00005), (6, 0.141, 0.0005), (8, 0.25, 0.005), (10, 0.391, 0.0005)]
@@ -17,12 +17,13 @@ ROWS = [(4, 0.0625, 0.00005), (6, 0.141, 0.0005), (8, 0.25, 0.005), (10, 0.391, 
 @pytest.mark.parametrize(("feet", "inches", "half_digit"), ROWS)
 def test_rows(feet, inches, half_digit):
     allowed, over = catalogue()["mill-table"].for_arc(10 * 304.8)
-    curvature = 1 / radius_of(over, allowed)
+    # the circle through both ends of the chord and the height in its middle
+    curvature = fit_arc([0, over / 2, over], [allowed, 0, allowed], [1, 1, 1]).curvature
     assert height_of(curvature, feet * 304.8) / 25.4 == pytest.approx(inches, abs=half_digit)
 
 
 def test_radius_and_edge_difference():
     """1/4 in in 8 ft is a radius of 4,608 in; over 20 in of width one edge is 0.42 in longer over the 8 ft."""
-    radius = radius_of(96, 0.25)
+    radius = 1 / fit_arc([0, 48, 96], [0.25, 0, 0.25], [1, 1, 1]).curvature
     assert radius == pytest.approx(4608, abs=0.5)
     assert 20 / radius * 96 == pytest.approx(0.42, abs=0.005)

@@ -85,9 +85,11 @@ def made(*, steps: bool, line: Line = Line.string) -> Train:
     rng = np.random.default_rng(5)
     layout = two_rows()
     taken = []
+    ends = {}
     for number, s in enumerate(layout.sections):
         places = (20.0, 200.0, 450.0) if number % 3 == 0 else (20.0, 450.0)
         middle, skew = rng.normal(0, 2, 2)
+        ends[s.name] = middle, middle + skew
         for place in places:
             for _ in range(1 + number % 2):
                 value = 690 + middle + skew * place / s.length + rng.normal(0, 0.2)
@@ -95,7 +97,9 @@ def made(*, steps: bool, line: Line = Line.string) -> Train:
     if steps:
         skipped = "left-2"
         taken += [
-            (j.upstream, "joint", f"{rng.normal(0, 1):.4f}", FEELER) for j in layout.joints if j.upstream != skipped
+            (j.upstream, "joint", f"{ends[j.downstream][0] - ends[j.upstream][1] + rng.normal(0, FEELER):.4f}", FEELER)
+            for j in layout.joints
+            if j.upstream != skipped
         ]
     train = fit_train(layout, readings(layout, taken, header="section,point,reading,u"), line=line)
     assert train.birge == pytest.approx(1.0), "the readings are meant to scatter as the tape explains"
@@ -223,3 +227,41 @@ def test_openings_and_their_taper(train):
     assert sorted(rows) == sorted(x for k in range(COUNT) for x in (500.0 * k, 500.0 * k + 450.0))
     value, u = reference.says(rows[2950.0] - rows[0.0])
     assert (across.change, across.change_u) == (pytest.approx(value, **NEAR), pytest.approx(u, **NEAR))
+
+
+def test_grown_where_steps_contradict():
+    """
+    A chain whose steps the tape contradicts has its uncertainties grown by the Birge ratio.
+
+    That is statsmodels' own covariance, scaled by the mean square of the residuals. The other row's stay.
+    """
+    layout = two_rows()
+    taken = [(s.name, f"{place:g}", "700", "0.5") for s in layout.sections for place in (20, 450)]
+    taken += [(j.upstream, "joint", "3" if j.upstream == "left-2" else "0", FEELER) for j in layout.joints]
+    train = fit_train(layout, readings(layout, taken, header="section,point,reading,u"))
+    own = [k for k, s in enumerate(layout.sections) if s.row == "left"]
+    rows, y, u = [], [], []
+    for r in train.survey.fitted:
+        i = layout.index[r.section]
+        rows.append(Reference.face(train, i, layout.sections[i].start + r.place) * (i in own))
+        y.append(r.value)
+        u.append(r.u)
+    for step in train.adjusted.steps:
+        up, down = layout.index[step.upstream], layout.index[step.downstream]
+        face = Reference.face(train, down, layout.sections[down].start)
+        rows.append((face - Reference.face(train, up, layout.sections[up].end)) * (up in own))
+        y.append(step.value)
+        u.append(step.u)
+    keep = np.any(rows, axis=1)
+    columns = [c for k in own for c in (2 * k, 2 * k + 1)]
+    fit = sm.WLS(np.array(y)[keep], np.array(rows)[keep][:, columns], weights=np.array(u)[keep] ** -2.0).fit()
+    assert fit.scale > 1.5
+    assert train.covariance[own] == pytest.approx(
+        np.array([fit.cov_params()[2 * i : 2 * i + 2, 2 * i : 2 * i + 2] for i in range(len(own))]), rel=1e-6
+    )
+    pick = np.zeros((2, *train.face.shape))
+    pick[0, own[1], 0] = pick[1, own[4], 1] = 1.0
+    whole = train.adjusted.covariance_times(pick)[own].reshape(2 * len(own), 2)
+    assert whole == pytest.approx(fit.cov_params()[:, [2, 9]], rel=1e-6, abs=1e-12)
+    others = [k for k in range(len(layout.sections)) if k not in own]
+    assert train.birge[others] == pytest.approx(1.0)

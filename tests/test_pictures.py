@@ -1,0 +1,247 @@
+"""What pictures say and where: that words stand clear of one another, and that scales and limits are told apart."""
+
+from __future__ import annotations
+
+import random
+from itertools import combinations
+
+import numpy as np
+import pytest
+from matplotlib.backends.backend_agg import FigureCanvasAgg
+
+from alignment import (
+    budget_plots,
+    comparison_plots,
+    drawing,
+    files,
+    history_plots,
+    panel_plots,
+    plots,
+    preanalysis,
+    scales,
+)
+from alignment.cautions import CAUTIONS, FIRST
+from alignment.comparison import compare
+from alignment.history import follow
+from alignment.layout import Plane
+from alignment.lengths import Units
+from alignment.panel import measure
+from alignment.solution import solve
+from tests.machines import machine, readings
+
+FACING = {
+    "operator": "string = 'o'\nstring_side = 'left'\ntarget = '700'",
+    "drive": "string = 'd'\nstring_side = 'right'\ntarget = '700'",
+}
+
+
+def sample(samples, name: str):
+    layout = files.read_layout(samples / "machine.toml")
+    return solve(layout, files.read_survey(samples / name, layout))
+
+
+def crooked(count: int, seed: int, bolts=("0", "450")):
+    """A train whose sections lie anyhow, with its bolts where they are asked for, by default at the very ends."""
+    rng = random.Random(seed)  # noqa: S311
+    parts = [
+        {"name": f"{row}-{k}", "row": row, "start": 500 * k, "length": 450, "bolts": list(bolts)}
+        for row in FACING
+        for k in range(count)
+    ]
+    layout = machine(parts, rows=FACING, tolerance="offset = '1.5'\nsquare = '1'\nstep = '1.5'")
+    rows = [(p["name"], end, round(700 + rng.gauss(0, 3), 1)) for p in parts for end in ("entry", "exit")]
+    return solve(layout, readings(layout, rows))
+
+
+def boxes(axes, words):
+    """Where words stand, with their frames. [pixels]"""
+    figure = axes.get_figure()
+    renderer = FigureCanvasAgg(figure).get_renderer()
+    figure.draw(renderer)
+    return [
+        (text.get_bbox_patch() or text).get_window_extent(renderer) for text in axes.texts if words(text.get_text())
+    ]
+
+
+# --- the train -------------------------------------------------------------------------------------------------
+
+
+def test_lockout_stands_above_the_first_move(samples):
+    texts = {
+        text.get_text(): text.get_position()[1] for text in plots.train_sheet(sample(samples, "as-found.csv")).texts
+    }
+    first = next(y for said, y in texts.items() if said.startswith("1  "))
+    assert texts[FIRST] > first
+    assert FIRST.split(",")[0].removesuffix(" first") in CAUTIONS[0]
+    assert "Lock out and tag out every energy source" in " ".join(texts)
+
+
+def test_nothing_to_move_sends_nobody(samples):
+    said = [text.get_text() for text in plots.train_sheet(sample(samples, "as-left.csv")).texts]
+    assert FIRST not in said
+
+
+@pytest.mark.parametrize(("count", "bolts"), [(5, ("0", "450")), (15, ("0", "450")), (15, ("100", "350"))])
+def test_amounts_stand_clear_of_one_another(count, bolts):
+    """As drawn, whatever neighbours' bolts are near: no amount covers another or a reading."""
+    for seed in range(3):
+        axes = plots.train_sheet(crooked(count, seed, bolts)).axes[0]
+        amounts = boxes(axes, lambda said: ": " in said)
+        assert len(amounts) > count
+        assert not any(a.overlaps(b) for a, b in combinations(amounts, 2)), seed
+        numbers = boxes(axes, lambda said: said.replace(".", "").isdigit())
+        assert not any(a.overlaps(b) for a in amounts for b in numbers), seed
+
+
+def test_an_axis_along_the_machine_has_its_unit(samples):
+    found = sample(samples, "as-found.csv")
+    assert {axes.get_xlabel() for axes in plots.train_sheet(found).axes} == {
+        "inches from the zero mark, downstream to the right"
+    }
+    assert plots.train_sheet(crooked(3, 1)).axes[0].get_xlabel().startswith("millimetres from the zero mark")
+
+
+def test_long_titles_keep_to_the_sheet(samples):
+    """Names are left to the drawing where the title has no room for them; words wrap."""
+    for figure in (plots.train_sheet(sample(samples, "leaning-string.csv")), plots.train_sheet(crooked(15, 2))):
+        renderer = FigureCanvasAgg(figure).get_renderer()
+        figure.draw(renderer)
+        titles = [axes._left_title for axes in figure.axes]
+        assert all(text.get_window_extent(renderer).x1 <= figure.bbox.x1 for text in [*figure.texts, *titles])
+
+
+@pytest.mark.parametrize(("factor", "told"), [(19.9, 15), (20, 20), (7.99, 6), (1.19, 1), (124, 120), (0.034, 0.03)])
+def test_round_factor(factor, told):
+    assert scales.round_down(factor) == pytest.approx(told)
+
+
+@pytest.mark.parametrize(
+    ("units", "length", "most", "told"),
+    [
+        (Units.inch, 100 * 25.4, 14, range(0, 97, 12)),
+        (Units.inch, 120 * 25.4, 10, range(0, 121, 12)),
+        (Units.mm, 3000, 10, range(0, 3001, 500)),
+        (Units.mm, 2500, 14, range(0, 2401, 200)),
+    ],
+)
+def test_places_along(units, length, most, told):
+    """Whole steps of the unit from the zero mark on, which is not 'minus nought'."""
+    places = scales.places_along(units, -0.02 * length, length, most + 1)
+    assert [f"{units.of(x):.0f}" for x in places] == [str(x) for x in told]
+
+
+# --- before and after ------------------------------------------------------------------------------------------
+
+
+def test_facing_rows_stand_below_one_another(samples):
+    """The drive row is an inch shorter than the operator row; their scales are one."""
+    layout = files.read_layout(samples / "machine.toml")
+    surveys = (files.read_survey(samples / name, layout) for name in ("as-found.csv", "as-left.csv"))
+    one, other = comparison_plots.comparison_sheet(compare(layout, *surveys)).axes
+    assert one.get_xlim() == other.get_xlim()
+    assert one.get_position().x0 == other.get_position().x0
+
+
+def test_rows_stand_left_to_right_then_the_rest():
+    rows = dict(reversed(FACING.items()))
+    layout = machine([{"name": row, "row": row, "start": 0, "length": 450} for row in rows], rows=rows)
+    assert drawing.rows_down(layout, Plane.side) == ["operator", "drive"]
+    assert drawing.rows_down(layout, Plane.height) == []
+
+
+# --- the budget ------------------------------------------------------------------------------------------------
+
+
+def test_shaded_share_is_where_the_promise_begins():
+    """Inside the shade what is dead true is proved in often enough, outside not."""
+    share = budget_plots.SHARE / preanalysis.COVERAGE
+    assert (
+        preanalysis.chance_proved(share * 0.999, 1.0)
+        > preanalysis.PROVED
+        > preanalysis.chance_proved(share * 1.001, 1.0)
+    )
+    # Student's table of the normal law, two-sided 90 %: 1.645 (JCGM 100:2008, table G.2, infinite degrees of freedom)
+    assert pytest.approx(2 / (2 + 1.645), abs=2e-4) == budget_plots.SHARE
+
+
+@pytest.mark.parametrize(("repeats", "words"), [(1, "1 reading"), (3, "3 readings"), (7, "7 readings")])
+def test_budget_picture_tells_what_was_asked_for(samples, repeats, words):
+    layout = files.read_layout(samples / "machine.toml")
+    found = preanalysis.work_out(layout, repeats=repeats)
+    axes = budget_plots.draw_budget(layout, found).axes[0]
+    assert f"you asked for {words}" in [text.get_text() for text in axes.texts]
+    # the curves pass through what the budget itself says
+    for line in axes.lines:
+        what = str(line.get_label()).split()[0]
+        if what in ("offset", "square", "step"):
+            promise = next(p for p in found.promises if p.what == what)
+            at = list(line.get_xdata()).index(repeats)
+            assert line.get_ydata()[at] == pytest.approx(2 * promise.u / promise.tolerance)
+
+
+def test_budget_picture_rehearses_each_number_once(samples, monkeypatch):
+    layout = files.read_layout(samples / "machine.toml")
+    found = preanalysis.work_out(layout)
+    fits, rehearse = [], preanalysis._rehearse
+    monkeypatch.setattr(preanalysis, "_rehearse", lambda *a, **k: fits.append(a) or rehearse(*a, **k))
+    budget_plots.draw_budget(layout, found)
+    assert len(fits) == len(budget_plots.REPEATS)
+
+
+def test_words_stand_beside_the_curves(samples):
+    layout = files.read_layout(samples / "machine.toml")
+    axes = budget_plots.draw_budget(layout, preanalysis.work_out(layout, repeats=3)).axes[0]
+    inside = axes.get_window_extent()
+    assert not any(inside.overlaps(box) for box in boxes(axes, bool))
+
+
+# --- over time -------------------------------------------------------------------------------------------------
+
+
+def followed(samples):
+    layout = files.read_layout(samples / "machine.toml")
+    names = ("before-move.csv", "as-found.csv", "as-left.csv")
+    return follow(layout, files.read_surveys([samples / name for name in names], layout))
+
+
+def test_surveys_of_one_day_stand_apart(samples):
+    """Two of three surveys are hours apart after a week: evenly spaced, said so, each with its date, year and time."""
+    sheet = history_plots.history_sheet(followed(samples))
+    axes = sheet.axes[0]
+    assert np.diff(axes.get_xticks()) == pytest.approx(np.diff(axes.get_xticks())[0])
+    labels = [text.get_text() for text in axes.get_xticklabels()]
+    assert labels == ["2026-09-24\n15:10", "2026-10-02\n07:40", "2026-10-02\n13:25"]
+    assert "evenly spaced" in " ".join(text.get_text() for text in sheet.texts)
+
+
+def test_each_quantity_has_its_own_limits():
+    """Offset 3, skew 1: lines at both, each in the manner of its values, with its name."""
+    layout = machine(
+        [{"name": "a", "row": "r", "start": 0, "length": 400}],
+        rows={"r": "target = '700'"},
+        tolerance="offset = '3'\nsquare = '1'",
+    )
+    days = ("2025-01-06", "2025-02-06", "2025-03-06")
+    surveys = [readings(layout, [("a", e, 700) for e in ("entry", "exit")], record=f"# taken: {d}\n") for d in days]
+    axes = history_plots.history_sheet(follow(layout, surveys)).axes[0]
+    flat = {
+        (line.get_color(), round(float(line.get_ydata()[0]), 6))
+        for line in axes.lines
+        if len(line.get_xdata()) == 2 and line.get_transform() != axes.transData
+    }
+    assert {(history_plots.OFFSET, 3.0), (history_plots.OFFSET, -3.0)} <= flat
+    assert {(history_plots.SKEW, 1.0), (history_plots.SKEW, -1.0)} <= flat
+    assert [text.get_text() for text in axes.get_yticklabels()] == [
+        "0", "offset -3.0", "offset +3.0", "skew -1.0", "skew +1.0",
+    ]  # fmt: skip
+    assert axes.get_xticks()[1] - axes.get_xticks()[0] == 31, "months apart, they stand at their dates"
+
+
+# --- the panel -------------------------------------------------------------------------------------------------
+
+
+def test_end_cuts_say_how_far_off_and_how_sure(samples):
+    axes = panel_plots.panel_sheet(measure(files.read_panel(samples / "tray.toml"))).axes[0]
+    said = [text.get_text() for text in axes.texts if text.get_text().startswith("off square")]
+    assert len(said) == 2
+    assert all("(U " in text and text.rsplit(": ", 1)[1] in ("in", "in?", "out?", "out") for text in said)
