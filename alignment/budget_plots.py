@@ -10,8 +10,8 @@ from alignment.drawing import INK
 from alignment.layout import Layout
 from alignment.lengths import show, show_exact
 from alignment.preanalysis import PROVED, Budget, expected
+from alignment.text import counted
 from alignment.uncertainty import COVERAGE
-from alignment.wording import counted
 
 if TYPE_CHECKING:
     from matplotlib.figure import Figure

@@ -5,10 +5,10 @@ from __future__ import annotations
 import math
 
 from alignment.layout import Layout
-from alignment.lengths import decimal, show, show_exact
+from alignment.lengths import Units, decimal, show, show_exact
 from alignment.preanalysis import PROVED, Budget, Promise
+from alignment.text import counted, in_list, wrap
 from alignment.uncertainty import COVERAGE
-from alignment.wording import counted, wrap
 
 __all__ = ["budget_text", "promise_name"]
 
@@ -22,8 +22,8 @@ def budget_text(budget: Budget, layout: Layout) -> str:
     if not hard:
         lines += wrap("This tape can prove every tolerance of the layout.")
     else:
-        lines += wrap(f"This tape cannot prove {_listed([promise_name(p) for p in hard])}.")
-    lines += ["", f"TOLERANCES ({units}; U = 2u; the section or joint where it is hardest)"]
+        lines += wrap(f"This tape cannot prove {in_list([promise_name(p) for p in hard], last='or')}.")
+    lines += ["", f"TOLERANCES ({units.plural}; U = 2u; the section or joint where it is hardest)"]
     lines += [line for promise in budget.promises for line in _promise(promise, layout, means.repeats)]
     lines += ["", "WHAT CAN BE TOLD"]
     lines += wrap(f"Smallest skew told from zero: {_both(budget.smallest_skew, layout)} {units} end to end.", "  ")
@@ -55,16 +55,12 @@ def budget_text(budget: Budget, layout: Layout) -> str:
 
 def _both(length: float, layout: Layout) -> str:
     units = layout.units
-    return f"{show(length, units)} ({decimal(length, units)})" if units == "in" else decimal(length, units)
+    return f"{show(length, units)} ({decimal(length, units)})" if units is Units.inch else decimal(length, units)
 
 
 def promise_name(promise: Promise) -> str:
     """What a tolerance is on, in words."""
     return {"offset": "the offset", "square": "squareness", "step": "the step"}[promise.what]
-
-
-def _listed(names: list[str]) -> str:
-    return names[0] if len(names) == 1 else f"{', '.join(names[:-1])} or {names[-1]}"
 
 
 def _promise(p: Promise, layout: Layout, repeats: int) -> list[str]:
@@ -77,7 +73,7 @@ def _promise(p: Promise, layout: Layout, repeats: int) -> list[str]:
     if p.repeats is not None:
         ways.append(f"{counted(p.repeats, 'reading')} at each point")
     if p.mark is not None and p.mark_repeats is not None:
-        marks = f"{show(p.mark, units)} {units} marks" if units == "in" else f"{decimal(p.mark, units)} mm marks"
+        marks = f"{show(p.mark, units)} {units} marks" if units is Units.inch else f"{decimal(p.mark, units)} mm marks"
         ways.append(marks if p.mark_repeats == repeats else f"{marks} with {counted(p.mark_repeats, 'reading')}")
     if p.apart is not None:
         ways.append(f"points {show(p.apart, units)} {units} apart")

@@ -8,8 +8,8 @@ from collections.abc import Sequence
 from alignment.causes import Causes, CauseVerdict, Judgement
 from alignment.panel_figures import radius_words
 from alignment.panel_wording import panel_title, short_verdict
+from alignment.text import caution_lines, counted, headed, short, wrap
 from alignment.uncertainty import COVERAGE
-from alignment.wording import caution_lines, counted, short, wrap
 
 __all__ = ["causes_text"]
 
@@ -41,7 +41,7 @@ def causes_text(found: Causes) -> str:
     if rest:
         lines += ["NOT TESTED, and its sign was not measured", *wrap("; ".join(rest) + ".", "  "), ""]
     lines += _joints(found)
-    lines += ["WHAT READINGS CANNOT SHOW", *(line for text in found.unseen for line in wrap(text, "  - "))]
+    lines += headed("WHAT READINGS CANNOT SHOW", found.unseen)
     return "\n".join(lines).rstrip() + "\n"
 
 

@@ -8,9 +8,10 @@ from typing import Final
 
 from alignment.lengths import show, show_both
 from alignment.moves import Step
+from alignment.moves_wording import by_section, doubted, step_lines, string_doubted
 from alignment.solution import Solution
 from alignment.tables import safe_text
-from alignment.wording import by_section, caution_lines, doubted, step_lines, string_doubted, wrap
+from alignment.text import caution_lines, wrap
 
 __all__ = ["KINDS", "checklist"]
 

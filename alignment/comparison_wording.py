@@ -10,14 +10,13 @@ from alignment.layout import Layout, Row
 from alignment.lengths import Units, decimal, show
 from alignment.motion import Motion, Status, StringChange
 from alignment.survey import Survey
+from alignment.text import caution_lines, headed, in_list, short, wrap
 from alignment.uncertainty import COVERAGE
-from alignment.wording import caution_lines, short, wrap
 
 __all__ = [
     "comparison_text",
     "dated",
     "doubts",
-    "in_list",
     "motion_words",
     "move_words",
     "moved_words",
@@ -26,11 +25,6 @@ __all__ = [
 
 LISTED = 8
 """Sections named in one sentence."""
-
-
-def in_list(words: Sequence[str]) -> str:
-    """Words in a row: ``a``, ``a and b``, ``a, b and c``."""
-    return words[0] if len(words) == 1 else f"{', '.join(words[:-1])} and {words[-1]}" if words else ""
 
 
 def dated(survey: Survey) -> str:
@@ -136,16 +130,14 @@ def comparison_text(comparison: Comparison) -> str:
     for sentence in sentences(comparison):
         lines += wrap(sentence)
     lines.append("")
-    if comparison.flags:
-        lines.append("READ THESE AGAIN FIRST: a wrong reading looks like a section that moved")
-        lines += [line for source, f in comparison.flags for line in wrap(f"{source}: {f.message}", "  - ")]
-        lines.append("")
+    heading = "READ THESE AGAIN FIRST: a wrong reading looks like a section that moved"
+    lines += headed(heading, (f"{source}: {flag.message}" for source, flag in comparison.flags))
     lines += _moves(comparison.moves, layout, after)
     units = layout.units
     lines.append(f"WHAT CHANGED, against what stood still ({units.plural}; + is away; U = 2u)")
     lines += [*_table(comparison.motion), ""]
     lines += _strings(comparison.motion)
-    lines += ["DOUBTS", *(line for text in doubts(comparison) for line in wrap(text, "  - "))]
+    lines += headed("DOUBTS", doubts(comparison))
     return "\n".join(lines).rstrip() + "\n"
 
 

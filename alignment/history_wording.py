@@ -7,11 +7,11 @@ import math
 from typing import Final
 
 from alignment.choices import Line
-from alignment.comparison_wording import in_list, moved_words
+from alignment.comparison_wording import moved_words
 from alignment.history import FEWEST_DATES, Drift, History
 from alignment.lengths import Units, decimal, show
+from alignment.text import counted, headed, in_list, short, wrap
 from alignment.uncertainty import COVERAGE
-from alignment.wording import counted, short, wrap
 
 __all__ = ["drifting", "headlines", "history_text", "per_month", "when"]
 
@@ -67,7 +67,7 @@ def history_text(history: History) -> str:
             lines.append(f"  and at {len(history.events) - LISTED} earlier dates; --json and --table have them all")
         lines.append("")
     lines += [f"WHERE EVERYTHING STOOD ({units.plural}; first and last survey; U = 2u)", *_table(history), ""]
-    lines += ["DOUBTS", *(line for text in _doubts(history) for line in wrap(text, "  - "))]
+    lines += headed("DOUBTS", _doubts(history))
     return "\n".join(lines).rstrip() + "\n"
 
 

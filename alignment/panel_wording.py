@@ -10,8 +10,8 @@ from alignment.panel import Curve, EndCut, PanelResult
 from alignment.panel_doubts import contradiction, doubts
 from alignment.panel_figures import radius_words, size, to_u, twist_unit, twist_words, wave_words, with_u
 from alignment.quadrilateral import Known
+from alignment.text import headed, short, wrap
 from alignment.uncertainty import COVERAGE, Verdict
-from alignment.wording import short, wrap
 
 __all__ = [
     "LESS_NOMINAL",
@@ -65,12 +65,11 @@ def _out(result: PanelResult) -> list[str]:
 def panel_text(result: PanelResult) -> str:
     """The whole answer as text."""
     lines = [*wrap(panel_title(result)), *wrap(verdict_line(result)), ""]
-    if again(result):
-        lines += ["READ THESE AGAIN FIRST", *(line for text in again(result) for line in wrap(text, "  - ")), ""]
-    lines += ["WHAT IT MEANS", *(line for text in meanings(result) for line in wrap(text, "  - ")), ""]
+    lines += headed("READ THESE AGAIN FIRST", again(result))
+    lines += headed("WHAT IT MEANS", meanings(result))
     lines += _table(result)
     lines += _limits(result)
-    lines += ["DOUBTS", *(line for text in doubts(result) for line in wrap(text, "  - "))]
+    lines += headed("DOUBTS", doubts(result))
     return "\n".join(lines).rstrip() + "\n"
 
 

@@ -16,10 +16,11 @@ from alignment.choices import Line
 from alignment.drawing import INK, Lane, draw_ghost, draw_moves, draw_train, lanes_of, paper_height, scale_for, span_of
 from alignment.layout import Layout, Plane
 from alignment.lengths import show
+from alignment.moves_wording import by_section, doubted, step_lines
 from alignment.openings import rows_of
 from alignment.solution import Solution
 from alignment.state import State
-from alignment.wording import by_section, doubted, step_lines, summary
+from alignment.wording import summary
 
 if TYPE_CHECKING:
     from matplotlib.figure import Figure

@@ -20,6 +20,7 @@ from alignment.comparison_wording import move_words
 from alignment.job import Job
 from alignment.layout import Layout
 from alignment.lengths import Units, decimal, show, show_both, show_exact
+from alignment.moves_wording import by_section, doubted, missed_words, step_lines
 from alignment.report_front import front, other_machine, panel_when, settings_when, signed
 from alignment.report_parts import (
     Block,
@@ -36,9 +37,10 @@ from alignment.report_parts import (
 from alignment.report_plots import Picture
 from alignment.settings import SHEAR_SOURCE
 from alignment.survey import Survey
+from alignment.text import counted, wrap
 from alignment.typesetting import Paper, typeset
 from alignment.uncertainty import COVERAGE
-from alignment.wording import by_section, counted, doubted, doubts, missed_words, step_lines, summary, wrap
+from alignment.wording import doubts, summary
 
 __all__ = ["parts", "render", "told"]
 

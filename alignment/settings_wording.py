@@ -7,8 +7,9 @@ import math
 from alignment.layout import Tape
 from alignment.lengths import INCH, Units, decimal, show
 from alignment.settings import SHEAR_SOURCE, SettingsResult, SettingState
+from alignment.text import caution_lines, counted, headed, short, wrap
 from alignment.uncertainty import COVERAGE, Verdict
-from alignment.wording import caution_lines, counted, short, verdict_words, wrap
+from alignment.wording import verdict_words
 
 __all__ = ["clearance_words", "doubts", "feeler_words", "settings_text", "summary", "table_rows", "to_do"]
 
@@ -24,23 +25,16 @@ def settings_text(result: SettingsResult) -> str:
     lines = wrap(f"{settings.name}, {settings.source}" + (f", {' '.join(told)}" if told else ""))
     lines += [f"Verdict: {result.verdict}. {summary(result)}", ""]
     if out:
-        lines += ["BEFORE ANYTHING IS SET", *caution_lines(), "", "SET THESE"]
-        lines += [line for s in out for line in wrap(f"{s.setting.name}: {to_do(s, settings.units)}", "  - ")]
-        lines.append("")
-    feelers = [s for s in states if s.feeler]
-    if feelers:
-        lines.append("A FEELER-GAUGE JOB")
-        lines += [line for s in feelers for line in wrap(feeler_words(s, settings.units), "  - ")]
-        lines.append("")
+        lines += ["BEFORE ANYTHING IS SET", *caution_lines(), ""]
+        lines += headed("SET THESE", (f"{s.setting.name}: {to_do(s, settings.units)}" for s in out))
+    lines += headed("A FEELER-GAUGE JOB", (feeler_words(s, settings.units) for s in states if s.feeler))
     lines += [
         f"SETTINGS ({settings.units.plural}; off is measured less wanted; U = 2u)",
         *_table(states, settings.units),
         "",
     ]
     lines += _clearances(result)
-    said = doubts(result)
-    if said:
-        lines += ["DOUBTS", *(line for text in said for line in wrap(text, "  - "))]
+    lines += headed("DOUBTS", doubts(result))
     return "\n".join(lines).rstrip() + "\n"
 
 

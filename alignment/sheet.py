@@ -17,15 +17,14 @@ import numpy as np
 from alignment import __version__
 from alignment.budget_wording import promise_name
 from alignment.cautions import CAUTIONS, LIMITS
-from alignment.comparison_wording import in_list
 from alignment.drawing import Lane, lanes_of
 from alignment.entry import Ask, begin
 from alignment.layout import Layout, Plane, Row, Section
 from alignment.lengths import show_exact
 from alignment.openings import rows_of
 from alignment.preanalysis import Means, promises
+from alignment.text import counted, in_list, wrap
 from alignment.typesetting import Paper, typeset
-from alignment.wording import counted, wrap
 
 __all__ = ["FITS", "Sheet", "plan_sheet", "render", "told"]
 

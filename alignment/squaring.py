@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import textwrap
 from collections.abc import Callable
 from dataclasses import dataclass, replace
 from typing import Any, Final
@@ -10,13 +9,14 @@ from typing import Any, Final
 from alignment.errors import InputError, LengthError, Problem, quote
 from alignment.layout import Layout
 from alignment.lengths import FINEST_U, LARGEST, TAPE_FINEST, Units, decimal, parse, show, show_both
+from alignment.moves_wording import step_lines
 from alignment.plausible import doubt
 from alignment.solution import Solution, as_json, solve
 from alignment.starting import defaults
 from alignment.survey import Reading, Survey
 from alignment.tapes import check_mark
+from alignment.text import caution_lines, wrap
 from alignment.uncertainty import reading_u
-from alignment.wording import WIDTH, caution_lines, step_lines
 
 __all__ = ["Question", "as_object", "square", "square_text"]
 
@@ -126,25 +126,23 @@ def square_text(solution: Solution) -> str:
     ]
     doubted = doubt(layout, solution.survey.readings[:1], solution.survey.readings[1], units)
     if doubted:
-        lines += ["READ BOTH ENDS AGAIN FIRST", *_wrap(f"Exit reads {doubted}"), ""]
+        lines += ["READ BOTH ENDS AGAIN FIRST", *wrap(f"Exit reads {doubted}", "  "), ""]
     if solution.plan.steps:
         lines += ["BEFORE A BOLT IS TOUCHED", *caution_lines(), "", "MOVE", *_move(solution), ""]
     else:
         lines += [f"Nothing to move{'' if skew.verdict.sure else ', as far as this tape can tell'}.", ""]
-    lines += ["DOUBTS", *_wrap(_doubts(layout))]
+    lines += ["DOUBTS", *wrap(_doubts(layout), "  ")]
     return "\n".join(lines) + "\n"
-
-
-def _wrap(text: str) -> list[str]:
-    return textwrap.wrap(text, WIDTH, initial_indent="  ", subsequent_indent="  ", break_on_hyphens=False)
 
 
 def _move(solution: Solution) -> list[str]:
     steps = solution.plan.steps
-    lines = [line for text in step_lines(steps, solution.layout) for line in _wrap(text)]
+    lines = [line for text in step_lines(steps, solution.layout) for line in wrap(text, "  ")]
     if len(steps) == 1:
-        lines += _wrap(f"Or swing {steps[0].snug} as far the other way, where {steps[0].loosen} is where it should be.")
-    return [*lines, *_wrap("Tighten, then read both ends again: bolts creep as they are snugged.")]
+        lines += wrap(
+            f"Or swing {steps[0].snug} as far the other way, where {steps[0].loosen} is where it should be.", "  "
+        )
+    return [*lines, *wrap("Tighten, then read both ends again: bolts creep as they are snugged.", "  ")]
 
 
 def _doubts(layout: Layout) -> str:

@@ -2,65 +2,30 @@
 
 from __future__ import annotations
 
-import textwrap
-from collections.abc import Mapping, Sequence
+from collections.abc import Mapping
 from typing import Final
 
-from alignment.cautions import CAUTIONS, LIMITS
 from alignment.choices import Aim, Line
-from alignment.flags import Flag
 from alignment.layout import Layout
 from alignment.lengths import Units, decimal, show, show_both
-from alignment.moves import Plan, Step, Watch
+from alignment.moves import Plan
+from alignment.moves_wording import missed_lines, move_lines, moved
 from alignment.openings import Across
 from alignment.settling import ON_THE_LIMIT, ways_to_settle
 from alignment.solution import Solution, easiest
 from alignment.state import Judged, SectionState, State
+from alignment.text import caution_lines, counted, headed, short, wrap
 from alignment.train import Train
 from alignment.uncertainty import COVERAGE, SAME, Verdict
 
 __all__ = [
-    "WIDTH",
     "across_words",
-    "by_section",
-    "caution_lines",
-    "counted",
-    "doubted",
     "doubts",
     "lines_text",
-    "missed_words",
-    "short",
     "solution_text",
-    "step_lines",
-    "string_doubted",
     "summary",
     "verdict_words",
-    "wrap",
 ]
-
-WIDTH: Final = 80
-
-
-def wrap(text: str, first: str = "", rest: str | None = None) -> list[str]:
-    """Lines of at most 80 columns; ``first`` stands before the first, ``rest`` (or as many blanks) before others."""
-    return textwrap.wrap(
-        text,
-        WIDTH,
-        initial_indent=first,
-        subsequent_indent=" " * len(first) if rest is None else rest,
-        break_on_hyphens=False,
-        break_long_words=False,
-    )
-
-
-def counted(number: int, one: str) -> str:
-    """Number and noun: ``1 section``, ``2 sections``."""
-    return f"{number} {one}{'' if number == 1 else 's'}"
-
-
-def caution_lines() -> list[str]:
-    """The cautions, wrapped."""
-    return wrap(" ".join((*CAUTIONS, LIMITS)), "  ")
 
 
 def summary(solution: Solution) -> str:
@@ -89,56 +54,12 @@ def _job(solution: Solution) -> str:
         sections = len({step.section for step in plan.steps})
         return (
             f"Move {counted(plan.bolt_ends, 'bolt end')} on {counted(sections, 'section')}, "
-            f"{_moved(plan.total, solution.layout)} {units} altogether."
+            f"{moved(plan.total, solution.layout)} {units} altogether."
         )
     if plan.missed:
         return "Nothing that may be moved would help."
     rest = " of what was read" if solution.state.unmeasured else ""
     return f"Nothing{rest} to move{'' if solution.verdict.sure else ', as far as this tape can tell'}."
-
-
-def _moved(length: float, layout: Layout) -> str:
-    """Length of a move, to the notch."""
-    return show(abs(length), layout.units, to=layout.moves.notch)
-
-
-def step_lines(steps: Sequence[Step], layout: Layout) -> list[str]:
-    """The moves of one section, in short lines: one bolt end swung about the other, or both ends set."""
-    units = layout.units
-    if len(steps) == 1:
-        (step,) = steps
-        return [
-            f"loosen {step.loosen}, keep {step.snug} snug; swing {step.loosen} {_way(step, layout)}",
-            f"tape at {_stop(step.watch, layout)}",
-            f"{step.other.point} will then read {show_both(step.other.after, units)}",
-        ]
-    lines = ["loosen both ends; set entry first, then exit"]
-    for step in steps:
-        lines += [f"{step.loosen} {_way(step, layout)}", f"  tape at {_stop(step.watch, layout)}"]
-    return [*lines, "each shifts the other a little: go to and fro until both read so"]
-
-
-def _way(step: Step, layout: Layout) -> str:
-    return f"{_moved(step.move, layout)} {step.way}"
-
-
-def _stop(watch: Watch, layout: Layout) -> str:
-    units = layout.units
-    now = show(watch.before, units)
-    if now == show(watch.after, units):
-        now = decimal(watch.before, units)
-    if abs(watch.before - watch.read) > layout.tape.mark / 2:
-        now = f"{now} by the fitted face, {show(watch.read, units)} as read"
-        return f"{watch.point}, {now}: stop at {show_both(watch.after, units)}"
-    return f"{watch.point} reads {now} now: stop at {show_both(watch.after, units)}"
-
-
-def by_section(steps: Sequence[Step]) -> list[list[Step]]:
-    """Steps grouped by section, in their order."""
-    found: dict[str, list[Step]] = {}
-    for step in steps:
-        found.setdefault(step.section, []).append(step)
-    return list(found.values())
 
 
 def solution_text(solution: Solution) -> str:
@@ -148,11 +69,11 @@ def solution_text(solution: Solution) -> str:
     told = [f"{key} {record[key]}" for key in ("taken", "by") if key in record]
     lines = wrap(f"{layout.name}, {solution.survey.source}" + (f", {' '.join(told)}" if told else ""))
     lines += [*wrap(summary(solution)), ""]
-    lines += _look_first(solution.flags)
+    lines += headed("LOOK AT THESE READINGS FIRST", (flag.message for flag in solution.flags if flag.harmful))
     if plan.steps:
         lines += ["BEFORE A BOLT IS TOUCHED", *caution_lines(), ""]
-        lines += [*_moves(solution), ""]
-    lines += _missed(plan, layout)
+        lines += [*move_lines(solution), ""]
+    lines += missed_lines(plan, layout)
     lines += [_standing(layout, "WHERE EVERYTHING STANDS"), *_LEGEND, *_table(solution.state, layout)]
     lines += [*_across(solution.state, layout), ""]
     if plan.steps:
@@ -163,7 +84,7 @@ def solution_text(solution: Solution) -> str:
             *_across(plan.state, layout),
             "",
         ]
-    lines += _doubts(solution)
+    lines += headed("DOUBTS", doubts(solution))
     return "\n".join(lines).rstrip() + "\n"
 
 
@@ -176,8 +97,8 @@ def lines_text(solutions: Mapping[Line, Solution]) -> str:
     lines = [f"WHAT EACH LINE ASKS FOR ({layout.units})", "line     bolt ends  sections  movement  not brought in"]
     for line, s in solutions.items():
         sections = len({step.section for step in s.plan.steps})
-        moved = _moved(s.plan.total, layout)
-        lines.append(f"{line!s:<8} {s.plan.bolt_ends:>9} {sections:>9} {moved:>9} {len(s.plan.missed):>15}")
+        total = moved(s.plan.total, layout)
+        lines.append(f"{line!s:<8} {s.plan.bolt_ends:>9} {sections:>9} {total:>9} {len(s.plan.missed):>15}")
     chosen = next(line for line, s in solutions.items() if s is best)
     if chosen is Line.string:
         lines += wrap("The string as it hangs asks for no more than any other line. What follows is taken from it.")
@@ -206,74 +127,6 @@ def _line_laid(train: Train) -> list[str]:
         ]
         said.append(f"Beside string {string}: {' and '.join(places)}.")
     return said
-
-
-def _look_first(flags: Sequence[Flag]) -> list[str]:
-    """Flags that may change the moves."""
-    harmful = [flag for flag in flags if flag.harmful]
-    if not harmful:
-        return []
-    return ["LOOK AT THESE READINGS FIRST", *(line for f in harmful for line in wrap(f.message, "  - ")), ""]
-
-
-def doubted(solution: Solution) -> set[str]:
-    """Sections with a reading to take again before they are moved, and those in step with one of them."""
-    dropped = {id(r) for r in solution.dropped}
-    flags = [f for f in solution.flags if f.harmful and not _of_string(f) and id(f.reading) not in dropped]
-    own = {name for f in flags for name in (f.section, f.beside) if name}
-    return own | {name for j in solution.layout.joints for name in j.names if own & set(j.names)}
-
-
-def string_doubted(solution: Solution) -> str:
-    """What is to be done before any move where a string is doubted; empty where none is."""
-    doubted_ = any(_of_string(flag) for flag in solution.flags)
-    return "Not yet: settle the string first. These are the moves if it stays as it is." if doubted_ else ""
-
-
-def _of_string(flag: Flag) -> bool:
-    return flag.flag in ("line-moved", "line-skewed")
-
-
-def _moves(solution: Solution) -> list[str]:
-    layout, doubts = solution.layout, doubted(solution)
-    groups = by_section(solution.plan.steps)
-    width = min(max(len(steps[0].section) for steps in groups), 20)
-    lines = [f"MOVES, in this order ({layout.units.plural})"]
-    lines += wrap(string_doubted(solution), "    ")
-    for number, steps in enumerate(groups, 1):
-        first, *more = step_lines(steps, layout)
-        if steps[0].section in doubts:
-            first, more = "only once what is doubted above has been read again:", [first, *more]
-        lines += wrap(first, f"{number:>3} {short(steps[0].section, width)}  ")
-        for text in more:
-            lines += wrap(text.lstrip(), " " * (width + 6 + 2 * text.startswith("  ")))
-    lines += wrap(
-        "Amounts are at the bolt; go by the tape. Tighten, then read the section's points again before going to the "
-        "next: bolts creep as they are snugged.",
-        "    ",
-    )
-    return lines
-
-
-def _missed(plan: Plan, layout: Layout) -> list[str]:
-    lines = []
-    if plan.missed:
-        lines.append("NOT BROUGHT IN")
-        lines += [line for text in missed_words(plan, layout) for line in wrap(text, "  - ")]
-        lines.append("")
-    if plan.beyond_band:
-        names = ", ".join(plan.beyond_band)
-        lines += wrap(f"Within tolerance but nearer its limit than wanted: {names}.")
-        lines.append("")
-    return lines
-
-
-def missed_words(plan: Plan, layout: Layout) -> list[str]:
-    """What the plan does not bring in, and by how much."""
-    return [
-        f"{m.where}, {m.what}: still {show_both(m.by, layout.units)} {layout.units} beyond tolerance ({m.why})."
-        for m in plan.missed
-    ]
 
 
 def _standing(layout: Layout, heading: str) -> str:
@@ -365,12 +218,6 @@ def _taper(across: Across, taper: Judged, layout: Layout) -> str:
     )
 
 
-def short(text: str, width: int) -> str:
-    """Text padded to a column; a longer one is cut in its middle, since names differ at their ends."""
-    tail = (width - 2) // 2
-    return f"{text if len(text) <= width else text[: width - 2 - tail] + '..' + text[-tail:]:<{width}}"
-
-
 def _cells(s: SectionState, units: Units) -> str:
     if s.entry is None or s.exit is None or s.skew is None or s.worse_end is None:
         return f"not measured enough ({counted(s.readings, 'reading')}): read it at two points"
@@ -380,11 +227,6 @@ def _cells(s: SectionState, units: Units) -> str:
     return (
         f"{ends[0]} {ends[1]} {decimal(u, units):>6}  {verdict_words(s.worse_end):<9} {skew}  {verdict_words(s.skew)}"
     )
-
-
-def _doubts(solution: Solution) -> list[str]:
-    said = doubts(solution)
-    return ["DOUBTS", *(line for text in said for line in wrap(text, "  - "))] if said else []
 
 
 def doubts(solution: Solution) -> list[str]:

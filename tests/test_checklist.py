@@ -13,8 +13,8 @@ from alignment.checklist import COLUMNS, checklist
 from alignment.errors import NameUnknownError
 from alignment.files import read_layout, read_survey
 from alignment.lengths import show
+from alignment.moves_wording import by_section
 from alignment.solution import solve
-from alignment.wording import by_section
 from tests.machines import machine, readings
 
 TOLERANCE = "offset = '1.5'\nsquare = '1.5'\nstep = '1.5'"

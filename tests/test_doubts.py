@@ -6,8 +6,9 @@ import pytest
 
 from alignment.checklist import checklist
 from alignment.errors import InputError
+from alignment.moves_wording import doubted
 from alignment.solution import as_json, solve
-from alignment.wording import doubted, doubts, solution_text, summary
+from alignment.wording import doubts, solution_text, summary
 from tests.machines import machine, readings
 
 JOINTS = [("a", "b"), ("b", "c"), ("c", "d")]

@@ -10,11 +10,12 @@ import pytest
 from alignment.drawing import draw_train, lanes_of, scale_for
 from alignment.errors import InputError
 from alignment.layout import Plane
+from alignment.moves_wording import doubted
 from alignment.plots import train_sheet
 from alignment.solution import solve
 from alignment.survey import parse_survey
 from alignment.train import Train, fit_train
-from alignment.wording import doubted, solution_text
+from alignment.wording import solution_text
 from tests.machines import machine, readings
 
 TAPE = "mark = '1'\nset = '0.4'\ntilt = 0\nzero = '0.4'"
