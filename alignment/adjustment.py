@@ -8,6 +8,7 @@ and tape and feeler readings are adjusted as one network.
 from __future__ import annotations
 
 from dataclasses import dataclass
+from typing import Any
 
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
@@ -143,7 +144,7 @@ def adjust(layout: Layout, survey: Survey) -> Adjustment:
     return _joined(layout, survey, alone, steps) if steps else alone
 
 
-def _birge(chi2: Floats, dof: NDArray[np.int64]) -> Floats:
+def _birge(chi2: NDArray[Any], dof: NDArray[np.int64]) -> Floats:
     """Birge ratio of each group where chi-square is beyond its 95 % point, else 1."""
     excess = chi2 / np.maximum(dof, 1)
     beyond = chi2 > chi_square_point(np.maximum(dof, 1), SCATTER_PROBABILITY)
@@ -188,8 +189,7 @@ def _joined(layout: Layout, survey: Survey, alone: Adjustment, steps: tuple[Step
     of_chain = chain[index[:, 0] // 2]
     dof = np.bincount(of_chain) - 2 * np.bincount(chain)
     growth = np.ones(len(alone.face))
-    chi2 = np.bincount(of_chain, (network.residual / u) ** 2).astype(np.float64, copy=False)
-    growth[measured] = _birge(chi2, dof)[chain]
+    growth[measured] = _birge(np.bincount(of_chain, (network.residual / u) ** 2), dof)[chain]
     face, covariance, cross = alone.face.copy(), alone.covariance.copy(), alone.cross.copy()
     face[measured] = network.value.reshape(-1, 2)
     band, k = network.band, 2 * np.arange(len(measured))
@@ -197,9 +197,8 @@ def _joined(layout: Layout, survey: Survey, alone: Adjustment, steps: tuple[Step
     # sections joined by a step are neighbours, so that they follow one another here too
     k = k[:-1]
     beside = np.zeros((len(measured), 2, 2))
-    if band.shape[0] > 3:
-        beside[:-1] = _blocks([[band[2, k], band[3, k]], [band[1, k + 1], band[2, k + 1]]])
     # where one between was not measured no step ties the two, and nothing is shared
+    beside[:-1] = _blocks([[band[2, k], band[3, k]], [band[1, k + 1], band[2, k + 1]]])
     cross[measured] = beside
     grown = (growth**2)[:, None, None]
     return Adjustment(

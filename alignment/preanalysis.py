@@ -17,7 +17,7 @@ import numpy as np
 
 from alignment import __version__
 from alignment.layout import Layout, Section, Tape
-from alignment.lengths import Units
+from alignment.lengths import INCH, Units
 from alignment.survey import Reading, Survey
 from alignment.train import Train, fit_train
 from alignment.uncertainty import COVERAGE, noncentrality, reading_u
@@ -42,7 +42,7 @@ PROVED: Final = 0.9
 MOST_REPEATS: Final = 50
 """More readings of a point than this are asked of nobody."""
 _HARMONICS: Final = np.arange(1.0, 100.0)
-MARKS: Final = {Units.inch: (25.4 / 16, 25.4 / 32, 25.4 / 64), Units.mm: (1.0, 0.5)}
+MARKS: Final = {Units.inch: tuple(float(INCH) / parts for parts in (16, 32, 64)), Units.mm: (1.0, 0.5)}
 """Marks of common tapes and rules, coarsest first. [mm]"""
 
 

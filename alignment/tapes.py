@@ -6,20 +6,18 @@ import math
 from typing import Final
 
 from alignment.errors import LengthError, quote
+from alignment.lengths import INCH, Units
 
 __all__ = ["CLASSES", "USUAL_RULE", "USUAL_TAPE", "check_mark", "class_zero", "largest_error"]
 
-INCH: Final = 25.4
-USUAL_TAPE: Final = {"in": (INCH / 16, INCH / 64), "mm": (1.0, 0.4)}
+USUAL_TAPE: Final = {Units.inch: (float(INCH) / 16, float(INCH) / 64), Units.mm: (1.0, 0.4)}
 """Mark, and standard uncertainty of the zero, of a tape where a file tells none, by the file's units. [mm]"""
-USUAL_RULE: Final = {"in": INCH / 64, "mm": 0.5}
+USUAL_RULE: Final = {Units.inch: float(INCH) / 64, Units.mm: 0.5}
 """Mark of a rule where a file tells none, by the file's units. [mm]"""
 
 CLASSES: Final = {"I": (0.1, 0.1, 0.1), "II": (0.3, 0.2, 0.2), "III": (0.6, 0.4, 0.3)}
 """a [mm], b [mm for each metre], and c for a length that starts at a hook [mm]."""
-
-
-COARSEST: Final = 12.7
+COARSEST: Final = float(INCH) / 2
 """Largest distance between two marks of a tape that anyone reads (common practice, no source). [mm]"""
 
 

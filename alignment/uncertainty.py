@@ -28,7 +28,6 @@ __all__ = [
     "reading_u",
     "student_point",
     "verdict",
-    "verdicts",
     "worst",
 ]
 
@@ -153,11 +152,6 @@ def verdict(value: float, u: float, tolerance: float) -> Verdict:
     if beyond <= SAME:
         return Verdict.inside if sure else Verdict.inside_unsure
     return Verdict.outside if sure else Verdict.outside_unsure
-
-
-def verdicts(values: Iterable[float], us: Iterable[float], tolerance: float) -> list[Verdict]:
-    """Judge many deviations against one tolerance. [mm]"""
-    return [verdict(float(value), float(u), tolerance) for value, u in zip(values, us, strict=True)]
 
 
 def worst(found: Iterable[Verdict]) -> Verdict:

@@ -149,3 +149,18 @@ def test_a_string_told_badly(body, said):
     with pytest.raises(InputError) as error:
         heights(strings=string(body=body))
     assert said in str(error.value)
+
+
+def test_taken_off_where_steps_are_measured_too():
+    """A level rail under a sagging string, and joints found level by feeler: tape and feeler agree, nothing is off."""
+    layout = heights()
+    rows = []
+    for s in layout.sections:
+        for end, x in (("entry", s.start), ("exit", s.end)):
+            rows.append((s.name, end, f"{300 - below_chord(x):.6f}"))
+    rows += [(s.name, "joint", "0") for s in layout.sections[:-1]]
+    train = fit_train(layout, readings(layout, rows))
+    assert train.adjusted.network is not None
+    assert np.abs(train.ends[0].value).max() < 0.02
+    assert np.abs(train.ends[1].value).max() < 0.02
+    assert np.abs(train.adjusted.network.residual).max() < 0.02

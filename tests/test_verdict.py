@@ -8,7 +8,7 @@ from hypothesis import strategies as st
 
 from alignment.state import judge
 from alignment.train import fit_train
-from alignment.uncertainty import COVERAGE, Verdict, conformance_probability, verdict, verdicts, worst
+from alignment.uncertainty import COVERAGE, Verdict, conformance_probability, verdict, worst
 from tests.machines import machine, readings
 
 
@@ -65,10 +65,6 @@ def test_worst():
         assert worst(order[: k + 1]) is v
         assert v.rank == k
     assert worst([]) is Verdict.inside
-
-
-def test_many():
-    assert verdicts([0.0, 2.0], [0.1, 0.1], 1.0) == [Verdict.inside, Verdict.outside]
 
 
 def state(taken, **how):

@@ -263,5 +263,10 @@ def test_grown_where_steps_contradict():
     pick[0, own[1], 0] = pick[1, own[4], 1] = 1.0
     whole = train.adjusted.covariance_times(pick)[own].reshape(2 * len(own), 2)
     assert whole == pytest.approx(fit.cov_params()[:, [2, 9]], rel=1e-6, abs=1e-12)
+    for i, k in enumerate(own[:-1]):
+        assert train.adjusted.cross[k] == pytest.approx(
+            fit.cov_params()[2 * i : 2 * i + 2, 2 * i + 2 : 2 * i + 4], rel=1e-6, abs=1e-12
+        )
+    assert train.birge[own] == pytest.approx(np.sqrt(fit.scale))
     others = [k for k in range(len(layout.sections)) if k not in own]
     assert train.birge[others] == pytest.approx(1.0)
