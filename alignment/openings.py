@@ -18,7 +18,6 @@ __all__ = ["Across", "Opening", "levels", "openings", "rows_across", "rows_of"]
 class Opening:
     """Distance between two rows at one place along the machine. [mm]"""
 
-    rows: tuple[str, str]
     x: float
     opening: float
     u: float
@@ -152,7 +151,7 @@ def _across(
             continue
         own = [(faces[0], x, float(factors[0])), (faces[1], x, float(factors[1]))]
         value, u = train.combine(own, readings=readings)
-        places.append(Opening(rows=rows, x=x, opening=constant + value, u=u))
+        places.append(Opening(x=x, opening=constant + value, u=u))
         parts.append(own)
     if len(places) < 2:
         return None

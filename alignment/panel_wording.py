@@ -10,7 +10,7 @@ from alignment.panel import Curve, EndCut, PanelResult
 from alignment.panel_doubts import contradiction, doubts
 from alignment.panel_figures import radius_words, size, to_u, twist_unit, twist_words, wave_words, with_u
 from alignment.quadrilateral import Known
-from alignment.text import headed, short, wrap
+from alignment.text import headed, short, verdict_words, wrap
 from alignment.uncertainty import COVERAGE, Verdict
 
 __all__ = [
@@ -23,7 +23,6 @@ __all__ = [
     "short_verdict",
     "table_rows",
     "verdict_line",
-    "verdict_words",
 ]
 
 _ROW = 34
@@ -302,15 +301,6 @@ def _places(length: float, units: Units) -> int | None:
     usual = decimal(length, units)
     exact = math.isclose(float(usual), units.of(length), abs_tol=1e-9)
     return None if exact else len(usual.partition(".")[2]) + 1
-
-
-def verdict_words(finding: Finding) -> str:
-    """Verdict, with the probability of being in where it is not sure; a dash where nothing was judged."""
-    if finding.verdict is None or finding.p_in is None:
-        return "-"
-    if finding.verdict.sure:
-        return str(finding.verdict)
-    return f"{finding.verdict!s:<4} {100 * finding.p_in:3.0f}%"
 
 
 def limit_words(result: PanelResult) -> list[tuple[str, str, str]]:

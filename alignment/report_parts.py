@@ -19,9 +19,9 @@ from alignment.settings import SettingsResult
 from alignment.solution import Solution
 from alignment.state import State
 from alignment.survey import Reading, Survey
-from alignment.text import counted
+from alignment.text import counted, verdict_words
 from alignment.uncertainty import SAME, reading_u
-from alignment.wording import across_words, verdict_words
+from alignment.wording import across_words
 
 __all__ = [
     "Block",

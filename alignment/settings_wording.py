@@ -7,9 +7,8 @@ import math
 from alignment.layout import Tape
 from alignment.lengths import INCH, Units, decimal, show
 from alignment.settings import SHEAR_SOURCE, SettingsResult, SettingState
-from alignment.text import caution_lines, counted, headed, short, wrap
+from alignment.text import caution_lines, counted, headed, short, verdict_words, wrap
 from alignment.uncertainty import COVERAGE, Verdict
-from alignment.wording import verdict_words
 
 __all__ = ["clearance_words", "doubts", "feeler_words", "settings_text", "summary", "table_rows", "to_do"]
 

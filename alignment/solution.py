@@ -279,7 +279,7 @@ class _Lengths:
                 for j in state.joints
             ],
             "openings": [
-                {"rows": list(o.rows), "x": self(o.x), "opening": self(o.opening), "u": self(o.u)}
+                {"rows": list(across.rows), "x": self(o.x), "opening": self(o.opening), "u": self(o.u)}
                 for across in state.openings
                 if across.known
                 for o in across.places

@@ -4,11 +4,12 @@ from __future__ import annotations
 
 import textwrap
 from collections.abc import Iterable, Sequence
-from typing import Final
+from typing import Final, Protocol
 
 from alignment.cautions import CAUTIONS, LIMITS
+from alignment.uncertainty import Verdict
 
-__all__ = ["WIDTH", "caution_lines", "counted", "headed", "in_list", "short", "wrap"]
+__all__ = ["WIDTH", "caution_lines", "counted", "headed", "in_list", "short", "verdict_words", "wrap"]
 
 WIDTH: Final = 80
 
@@ -50,3 +51,19 @@ def short(text: str, width: int) -> str:
 def caution_lines() -> list[str]:
     """The cautions, wrapped."""
     return wrap(" ".join((*CAUTIONS, LIMITS)), "  ")
+
+
+class Verdictable(Protocol):
+    """Something that was judged, or could not be."""
+
+    @property
+    def verdict(self) -> Verdict | None: ...
+    @property
+    def p_in(self) -> float | None: ...
+
+
+def verdict_words(judged: Verdictable) -> str:
+    """Verdict, with the probability of being in where it is not sure; a dash where nothing was judged."""
+    if judged.verdict is None or judged.p_in is None:
+        return "-"
+    return str(judged.verdict) if judged.verdict.sure else f"{judged.verdict!s:<4} {100 * judged.p_in:3.0f}%"

@@ -14,7 +14,7 @@ from alignment.openings import Across
 from alignment.settling import ON_THE_LIMIT, ways_to_settle
 from alignment.solution import Solution, easiest
 from alignment.state import Judged, SectionState, State
-from alignment.text import caution_lines, counted, headed, short, wrap
+from alignment.text import caution_lines, counted, headed, short, verdict_words, wrap
 from alignment.train import Train
 from alignment.uncertainty import COVERAGE, SAME, Verdict
 
@@ -24,7 +24,6 @@ __all__ = [
     "lines_text",
     "solution_text",
     "summary",
-    "verdict_words",
 ]
 
 
@@ -133,12 +132,6 @@ def _standing(layout: Layout, heading: str) -> str:
     t, units = layout.tolerance, layout.units
     limits = f"offset {show(t.offset, units)}, square {show(t.square, units)}"
     return f"{heading} ({units.plural}; tolerance: {limits})"
-
-
-def verdict_words(judged: Judged) -> str:
-    """Verdict, with the probability of being in where the tape leaves it open."""
-    sure = judged.verdict.sure
-    return str(judged.verdict) if sure else f"{judged.verdict!s:<4} {100 * judged.p_in:3.0f}%"
 
 
 _LEGEND: Final = wrap(
