@@ -240,6 +240,7 @@ def test_sixty_sections_in_two_rows():
     assert found.plan.optimal or "Time ran out before" in solution_text(found)
 
 
+@pytest.mark.slow
 def test_time_runs_out():
     """Cut short, the plan still keeps every rule, and says by how much a better one could be better."""
     layout, survey = sixty(2)

@@ -232,6 +232,7 @@ def test_sixty_sections_on_their_string(fewest):
     assert total(found.moves.tolist(), fewest=fewest) == best_cost(problem, fewest=fewest)
 
 
+@pytest.mark.slow
 @pytest.mark.parametrize("fewest", [True, False], ids=["fewest", "least"])
 def test_sixty_sections_with_a_free_line(fewest):
     """Every rule kept within the time given; proved best, or a gap that the bound does not contradict."""

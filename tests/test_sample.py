@@ -100,6 +100,7 @@ def test_answers_agree_with_the_truth_within_u(samples, days):
     assert np.mean(inside) >= 0.95
 
 
+@pytest.mark.slow
 @both_units
 def test_u_holds_over_many_surveys(samples, units):
     """

@@ -165,6 +165,7 @@ def test_most_of_the_small_trains_need_and_have_a_plan():
     assert sum(b is not None and b > 0 for b in best) >= 12
 
 
+@pytest.mark.slow
 def test_large_train_against_the_bound():
     """Fifteen sections a row: every rule kept, no plan below the bound, and not far above what is said to be proved."""
     case = made(seed=40, count=15, notch=0.25, travel=8.0, seconds=8.0)
