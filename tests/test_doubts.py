@@ -2,12 +2,15 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
+
 import pytest
 
 from alignment.checklist import checklist
+from alignment.choices import Aim, Line, LineChoice
 from alignment.errors import InputError
 from alignment.moves_wording import doubted
-from alignment.solution import as_json, solve
+from alignment.solution import as_json, solve, solve_lines
 from alignment.wording import doubts, solution_text, summary
 from tests.machines import machine, readings
 
@@ -172,3 +175,47 @@ def test_what_lies_beyond_the_band_is_in_the_json_too():
     solution = solve(layout, readings(layout, [("a", "entry", 703.5), ("a", "exit", 703.5)]))
     assert solution.plan.beyond_band == ("a",)
     assert as_json(solution)["moves"]["beyond_band"] == ["a"]
+
+
+# --- plans that are not the last word --------------------------------------------------------------------------
+
+
+@pytest.mark.parametrize(
+    ("gaps", "said"),
+    [
+        ({"ends_gap": 2}, "Time ran out before this plan was proved best: 2 bolt ends fewer may do."),
+        (
+            {"movement_gap": 1.5},
+            "No plan has fewer bolt ends. Time ran out before the movement was proved least: 1.5 mm less in all "
+            "may do.",
+        ),
+        (
+            {"aim": Aim.least, "movement_gap": 1.5},
+            "Time ran out before the movement was proved least: 1.5 mm less in all may do.",
+        ),
+        ({}, "Time ran out before this plan was proved best."),
+    ],
+)
+def test_plan_that_was_not_proved_best(gaps, said):
+    layout = four()
+    solution = solve(layout, readings(layout, [*square("a", "c", "d"), *square("b", at=706)]))
+    plan = replace(solution.plan, optimal=False, **gaps)
+    assert said in doubts(replace(solution, plan=plan))
+    assert not [line for line in doubts(solution) if "Time ran out" in line]
+
+
+def test_nothing_that_may_be_moved_would_help():
+    parts = [part | {"hold": True} for part in PARTS]
+    layout = machine(parts, rows={"r": "target = '700'"}, joints=JOINTS)
+    solution = solve(layout, readings(layout, [*square("a", "c", "d"), *square("b", at=706)]))
+    assert summary(solution) == "Verdict: out. Nothing that may be moved would help."
+    assert "b, offset: still 4.4 mm beyond tolerance (on hold)." in flat(solution)
+
+
+def test_string_without_a_section_is_not_spoken_of():
+    rows = {"r": "target = '700'", "empty": "target = '700'"}
+    layout = machine(PARTS, rows=rows)
+    survey = readings(layout, [row for k, name in enumerate("abcd") for row in square(name, at=700 + 4 * k)])
+    said = " ".join(doubts(solve_lines(layout, survey, LineChoice.fitted)[Line.fitted]))
+    assert "Beside string r:" in said
+    assert "empty" not in said

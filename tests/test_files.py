@@ -2,8 +2,10 @@
 
 from __future__ import annotations
 
+import io
 import os
 from pathlib import Path
+from types import SimpleNamespace
 
 import pytest
 
@@ -199,3 +201,32 @@ def test_a_name_that_no_disk_takes(tmp_path):
 
 def test_samples_are_beside_or_inside_the_package(samples):
     assert (samples / "machine.toml").is_file()
+
+
+def test_changed_by_another_program_meanwhile(tmp_path):
+    """What someone else wrote since it was read is not written over."""
+    target = tmp_path / "s.csv"
+    target.write_text("theirs")
+    said = refused(writing.renew_text, target, "mine", "mine and more")
+    assert said == f"{target}: was changed by another program meanwhile. Stop here and start again to take it up."
+    assert target.read_text() == "theirs"
+    writing.renew_text(target, "theirs", "theirs and more")
+    assert target.read_text() == "theirs and more"
+    assert "meanwhile" in refused(writing.renew_text, tmp_path / "gone.csv", "was here", "x")
+
+
+def test_folder_that_cannot_be_made(tmp_path):
+    (tmp_path / "file").write_text("in the way")
+    assert refused(writing.make_folder, tmp_path / "file" / "below").endswith("cannot be made: Not a directory.")
+
+
+def test_standard_input_that_is_no_survey(samples, monkeypatch):
+    def broken(_: int) -> bytes:
+        raise OSError(5, "Input/output error")
+
+    layout = files.read_layout(samples / "machine.toml")
+    monkeypatch.setattr("sys.stdin", SimpleNamespace(buffer=SimpleNamespace(read=broken)))
+    assert refused(files.read_survey, Path("-"), layout) == "standard input: cannot be read: Input/output error."
+    monkeypatch.setattr(files, "LARGEST_FILE", 4)
+    monkeypatch.setattr("sys.stdin", SimpleNamespace(buffer=io.BytesIO(b"12345")))
+    assert "larger than" in refused(files.read_survey, Path("-"), layout)

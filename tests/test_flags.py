@@ -10,6 +10,7 @@ import pytest
 from alignment.files import read_layout, read_survey
 from alignment.flags import find_flags
 from alignment.lengths import Units
+from alignment.neighbours import Neighbours
 from alignment.solution import as_json, solve
 from alignment.train import fit_train
 from alignment.uncertainty import range_point
@@ -331,3 +332,15 @@ def test_three_points_or_more_check_each_other(points):
     layout = machine(sections(3, points=list(points)), rows=ROW)
     read = [(f"a-{k}", p, 700) for k in (1, 2, 3) for p in points]
     assert find_flags(fit_train(layout, readings(layout, read))) == ()
+
+
+def test_only_the_nearest_of_a_very_long_train_are_asked():
+    """Forty sections in line at one end, and a far half that stands 50 mm off: the near ones say what to expect."""
+    layout = machine(sections(80), rows={"a": "target = '700'"})
+    taken = [(s.name, end, 700 + 50 * (k >= 45)) for k, s in enumerate(layout.sections) for end in ("entry", "exit")]
+    neighbours = Neighbours(fit_train(layout, readings(layout, taken)))
+    near, far = neighbours.expect(0), neighbours.expect(79)
+    assert near is not None
+    assert far is not None
+    assert near.at(np.array([0.0])) == pytest.approx([0], abs=1e-9)
+    assert far.at(np.array([500.0 * 79])) == pytest.approx([50], abs=1e-9)

@@ -305,3 +305,34 @@ def test_strings_are_matched_where_rows_come_from_the_sections():
     with pytest.raises(InputError, match=r"\[string.other\]: no row hangs on this string."):
         parse_layout(f"{head}[string.operator]\n[string.drive]\n[string.other]\n{sections}", "machine.toml")
     assert list(parse_layout(f"{head}[string.operator]\n[string.drive]\n{sections}").strings) == ["operator", "drive"]
+
+
+@pytest.mark.parametrize(
+    ("text", "said"),
+    [
+        (
+            "[row.a]\nstring = 's'\n[row.b]\nstring = 's'\nplane = 'height'\n",
+            "[row.b] string: 's' serves another plane. Name a string for heights and one for the side.",
+        ),
+        (
+            "[[section]]\nname = '# 1'\nrow = 'a'\nstart = '0'\nlength = '18'\n",
+            "[[section]] '# 1' name: '# 1' starts with '#', which marks a note in a survey. Begin it otherwise.",
+        ),
+        (
+            "[[section]]\nname = \"a\\u200b1\"\nrow = 'a'\nstart = '0'\nlength = '18'\n",
+            "name: 'a?1' holds a character that does not print. Leave it out.",
+        ),
+    ],
+)
+def test_names_and_strings_that_would_mislead(text, said):
+    with pytest.raises(InputError) as error:
+        parse_layout(f"[machine]\nname = 'm'\nunits = 'in'\n{text}", "machine.toml")
+    assert said in str(error.value)
+
+
+def test_default_tolerances_are_told_one_by_one():
+    """A [tolerance] table that leaves some out: the record must not call those the owner's."""
+    text = "[machine]\nname = 'm'\nunits = 'in'\n[tape]\nmark = '1/16'\n[tolerance]\nsquare = '1/16'\n"
+    section = "[[section]]\nname = 'a'\nrow = 'r'\nstart = '0'\nlength = '18'\n"
+    layout = parse_layout(text + section, "machine.toml")
+    assert layout.assumed == ("tolerance.offset", "tolerance.step", "tolerance.opening")

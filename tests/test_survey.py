@@ -9,6 +9,7 @@ import numpy as np
 import openpyxl
 import pytest
 
+from alignment import workbooks
 from alignment.errors import FileError, InputError
 from alignment.files import read_layout, read_survey
 from alignment.layout import Layout
@@ -474,3 +475,56 @@ def test_a_stream_of_bytes_is_no_survey(layout, tmp_path):
         read_survey(tmp_path / "as-found.csv", layout)
     expected = "as-found.csv: not a text file. Expected text in UTF-8, or for a survey also .xlsx."
     assert str(error.value) == expected
+
+
+# --- spreadsheets and quote marks ------------------------------------------------------------------------------
+
+
+def test_quote_mark_that_takes_in_rows(layout):
+    """Left open it would make one cell of the rows below it, and their readings would be lost."""
+    rows = ['operator-1,entry,27 5/8,"rust', "operator-1,exit,27 3/4,", 'operator-2,entry,27 5/8,x"']
+    text = "\n".join(["section,point,reading,note", *rows, ""])
+    with pytest.raises(InputError, match="row 2, column 4: a quote mark is open, and takes in the row 'operator-1,e"):
+        parse_survey(text, layout)
+
+
+def test_quote_mark_in_the_middle_of_a_note_is_no_such_thing(layout):
+    text = 'section,point,reading,note\noperator-1,entry,27 5/8,"rust\nand paint"\noperator-1,exit,27 3/4,\n'
+    assert [r.value for r in parse_survey(text, layout).readings] == pytest.approx([27.625 * IN, 27.75 * IN])
+
+
+def book(tmp_path, *rows):
+    sheet = openpyxl.Workbook()
+    for row in (("section", "point", "reading"), *rows):
+        sheet.active.append(row)
+    sheet.save(tmp_path / "s.xlsx")
+    return tmp_path / "s.xlsx"
+
+
+def test_formula_without_its_value(layout, tmp_path):
+    """A workbook that no spreadsheet has worked out: the number is not in it, and is not taken for blank."""
+    path = book(tmp_path, ("operator-1", "entry", 27.625), ("operator-1", "exit", "=C2+0.125"))
+    with pytest.raises(InputError, match="row 3, column 3: is a formula without its value"):
+        read_survey(path, layout)
+
+
+def test_whole_numbers_and_empty_cells_of_a_workbook(layout, tmp_path):
+    """A place that the spreadsheet keeps as 18.0 is 18; rows with nothing in them are passed over."""
+    path = book(tmp_path, ("operator-1", 0.0, 28.0), (None, None, None), ("operator-1", 18.0, 27.625))
+    assert plain(read_survey(path, layout)) == [("operator-1", 0, 28), ("operator-1", 18, 27.625)]
+    assert [r.text for r in read_survey(path, layout).readings] == ["28", "27.625"]
+
+
+def test_workbook_that_unpacks_to_more_than_any_survey(layout, tmp_path, monkeypatch):
+    path = book(tmp_path, ("operator-1", "entry", 27.625))
+    monkeypatch.setattr(workbooks, "LARGEST_FILE", 3000)
+    with pytest.raises(FileError, match="unpacked, which no survey is"):
+        read_survey(path, layout)
+
+
+def test_extra_blank_cells_behind_the_header(layout):
+    """A spreadsheet that writes a comma too many loses nothing; a reading out there is no blank."""
+    text = "section,point,reading\noperator-1,entry,27 5/8,\noperator-1,exit,27 5/8\n"
+    assert len(parse_survey(text, layout).readings) == 2
+    with pytest.raises(InputError, match="row 2, column 4: '28' stands beyond the last header"):
+        parse_survey(text.replace("5/8,\n", "5/8,28\n", 1), layout)
