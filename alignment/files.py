@@ -89,7 +89,7 @@ def read_survey(path: str | Path, layout: Layout) -> Survey:
 def read_pair(before: Path, after: Path, layout: Layout) -> tuple[Survey, Survey]:
     """Read two surveys of one machine; one file taken for both is an error."""
     if before.resolve() == after.resolve():
-        raise FileError(f"{after}: BEFORE and AFTER are the same file. Name two surveys, the first one first.")
+        raise FileError(f"{after}: stands for both surveys, before and after. Name two, the earlier one first.")
     return read_survey(before, layout), read_survey(after, layout)
 
 

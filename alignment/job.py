@@ -114,7 +114,8 @@ def gather(
     """
     digests = tuple((what, path.name, files.fingerprint(path)) for what, path in papers.named.items())
     read = files.read_layout(papers.layout)
-    surveys = [files.read_survey(path, read) for path in (papers.survey, papers.after) if path is not None]
+    first, after = papers.survey, papers.after
+    surveys = files.read_pair(first, after, read) if after else (files.read_survey(first, read),)
     layout = read.shown_in(units)
     panel = measure(files.read_panel(papers.panel).shown_in(layout.units)) if papers.panel else None
     settings = None

@@ -69,10 +69,8 @@ class Limit:
         """Whether the limit speaks of strip of this width. [mm]"""
         return self.widths[0] - SAME <= strip_width <= self.widths[1] + SAME
 
-    def for_arc(self, length: float) -> tuple[float, float] | None:
-        """Height allowed and the length over which it is taken, for a panel of this length. [mm]"""
-        if math.isnan(self.height):
-            return None
+    def for_arc(self, length: float) -> tuple[float, float]:
+        """Height that a limit of arcs allows and the length over which it is taken, for a panel of this length. [mm]"""
         if self.grows == "line":
             return min(self.height / self.over * length, self.most), length
         return self.height, self.over

@@ -106,9 +106,7 @@ def _undetermined(square: Square) -> list[str]:
     if not (square.lead or square.tail or square.both):
         return ["Squareness takes a diagonal at least; these lengths do not tell it."]
     if not (square.lead and square.tail):
-        found = "the mean of both ends" if square.both and not (square.lead or square.tail) else "one end"
-        if square.lead or square.tail:
-            found = "the lead end" if square.lead else "the tail end"
+        found = "the lead end" if square.lead else "the tail end" if square.tail else "the mean of both ends"
         return [f"These lengths tell only {found}; both edges and both diagonals tell each end."]
     if square.corners.misclosure is None:
         return ["Nothing checks the lengths for square: the sixth (edges, ends, diagonals) would."]

@@ -29,7 +29,7 @@ def as_json(result: PanelResult) -> dict[str, Any]:
         "legs": panel.legs or None,
         "turned": panel.turned or None,
         "square": out.square(result.square) if result.square else None,
-        "camber": out.camber(result) if result.camber else None,
+        "camber": out.camber(result.camber, result) if result.camber else None,
         "bow": out.curve(result.bow) if result.bow else None,
         "strip": out.curve(result.strip) if result.strip else None,
         "twist": {
@@ -146,10 +146,7 @@ class _Lengths:
             "ripple": self(max(arc.ripple for _, arc in curve.sets)),
         }
 
-    def camber(self, result: PanelResult) -> dict[str, Any]:
-        camber = result.camber
-        if camber is None:
-            return {}
+    def camber(self, camber: Curve, result: PanelResult) -> dict[str, Any]:
         strain = abs(camber.curvature) * result.panel.width
         found = self.curve(camber) | {
             "strain": strain,

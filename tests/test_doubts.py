@@ -11,6 +11,7 @@ from alignment.choices import Aim, Line, LineChoice
 from alignment.errors import InputError
 from alignment.moves_wording import doubted
 from alignment.solution import as_json, solve, solve_lines
+from alignment.state import SectionState
 from alignment.wording import doubts, solution_text, summary
 from tests.machines import machine, readings
 
@@ -50,6 +51,17 @@ def test_sections_that_were_not_measured_come_first():
 def test_all_measured_passes_by_its_verdict(tolerance, passes):
     layout = four(tolerance=f"offset = '{tolerance}'\nsquare = '3'\nstep = '3'")
     assert solve(layout, readings(layout, square("a", "b", "c", "d", at=700.5))).state.passes is passes
+
+
+def test_state_of_a_section_that_was_not_measured():
+    """What is known of it: its row, and how often it was read."""
+    solution = solve(four(), readings(four(), [*square("a"), ("b", "mid", 700)]))
+    a, b, *_ = solution.state.sections
+    assert b == SectionState(name="b", row="r", readings=1, dof=0, chi2=0.0)
+    assert (a.readings, a.dof) == (3, 1)
+    two = solve(four(), readings(four(), [("a", "entry", 700), ("a", "exit", 701)])).state.sections[0]
+    # two points fit exactly: what is left over is nothing, not rounding
+    assert (two.readings, two.dof, two.chi2) == (2, 0, 0.0)
 
 
 def test_closing_reading_that_closes_nothing():

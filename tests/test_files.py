@@ -150,7 +150,7 @@ def test_one_survey_taken_for_two(samples, tmp_path):
     layout = files.read_layout(samples / "machine.toml")
     path = samples / "as-left.csv"
     again = samples / ".." / samples.name / "as-left.csv"
-    said = f"{again}: BEFORE and AFTER are the same file. Name two surveys, the first one first."
+    said = f"{again}: stands for both surveys, before and after. Name two, the earlier one first."
     assert refused(files.read_pair, path, again, layout) == said
     assert [s.source for s in files.read_pair(samples / "as-found.csv", path, layout)] == [
         "as-found.csv",

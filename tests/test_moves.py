@@ -201,9 +201,12 @@ def test_exact():
     assert np.abs(at_bolts).max() <= 0.25
 
 
-def test_exact_within_the_slots():
-    plan = planned([part("a", 0)], ends(a=(710, 710)), aim=Aim.exact, rows=TARGET, moves="travel = '4'")
-    assert plan.moves == pytest.approx(np.array([[4.0, 4.0]]))
+@pytest.mark.parametrize(("off", "move"), [(10, 4.0), (-10, -4.0)])
+def test_exact_within_the_slots(off, move):
+    """Either way, as far as the slots go."""
+    taken = ends(a=(700 + off, 700 + off))
+    plan = planned([part("a", 0)], taken, aim=Aim.exact, rows=TARGET, moves="travel = '4'")
+    assert plan.moves == pytest.approx(np.array([[move, move]]))
 
 
 def test_exact_moves_nothing_on_hold():

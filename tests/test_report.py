@@ -469,3 +469,11 @@ def test_pasted_readings_make_no_record(samples, tmp_path, run):
     assert (found.status, found.out) == (2, "")
     assert "a record names its files" in found.err
     assert not list(tmp_path.iterdir())
+
+
+def test_one_survey_is_not_taken_for_two(samples, tmp_path, run):
+    machine, survey, out = samples / "machine.toml", samples / "as-left.csv", tmp_path / "r.pdf"
+    outcome = run("report", machine, survey, "--after", survey, "-o", out)
+    assert (outcome.status, outcome.out) == (2, "")
+    assert "stands for both surveys, before and after" in outcome.err
+    assert not out.exists()

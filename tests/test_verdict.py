@@ -117,3 +117,10 @@ def test_what_was_not_measured_leaves_it_unsure():
 def test_coarse_tape_proves_nothing():
     taken = [("a", "entry", 700), ("a", "exit", 700), ("b", "entry", 700), ("b", "exit", 700)]
     assert state(taken, tolerance=RULES).verdict is Verdict.inside_unsure
+
+
+@pytest.mark.parametrize("sign", [1, -1])
+@pytest.mark.parametrize(("value", "p"), [(0.3, 1), (0.30001, 0), (0.1 + 0.2, 1)])
+def test_probability_without_uncertainty(value, p, sign):
+    """Certain: 1 up to the limit, however its last bit was rounded, and 0 beyond."""
+    assert conformance_probability(sign * value, 0.0, lower=-0.3, upper=0.3) == p
