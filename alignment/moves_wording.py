@@ -54,6 +54,8 @@ def _way(step: Step, layout: Layout) -> str:
 def _stop(watch: Watch, layout: Layout) -> str:
     units = layout.units
     now = show(watch.before, units)
+    if decimal(watch.before, units) == decimal(watch.after, units):
+        return f"{watch.point} is to stay at {show_both(watch.after, units)}"
     if now == show(watch.after, units):
         now = decimal(watch.before, units)
     if abs(watch.before - watch.read) > layout.tape.mark / 2:

@@ -40,9 +40,10 @@ def summary(solution: Solution) -> str:
     left = solution.plan.state
     for across, taper in zip(left.openings, left.tapers, strict=True):
         if not taper.verdict.is_in:
-            after = " after the moves" if solution.plan.steps else ""
+            after = "After the moves, as" if solution.plan.steps else "As"
             said.append(
-                f"The opening {' / '.join(across.rows)} is {taper.verdict}{after}: {_taper(across, taper, layout)}."
+                f"{after} the strings hang, the opening {' / '.join(across.rows)} is {taper.verdict}: "
+                f"{_taper(across, taper, layout)}."
             )
     return " ".join(said)
 
@@ -93,7 +94,10 @@ def lines_text(solutions: Mapping[Line, Solution]) -> str:
         return ""
     best = easiest(solutions)
     layout = best.layout
-    lines = [f"WHAT EACH LINE ASKS FOR ({layout.units})", "line     bolt ends  sections  movement  not brought in"]
+    lines = [
+        f"WHAT EACH LINE ASKS FOR ({layout.units.plural})",
+        "line     bolt ends  sections  movement  not brought in",
+    ]
     for line, s in solutions.items():
         sections = len({step.section for step in s.plan.steps})
         total = moved(s.plan.total, layout)

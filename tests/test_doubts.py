@@ -6,6 +6,7 @@ from dataclasses import replace
 
 import pytest
 
+from alignment import files
 from alignment.checklist import checklist
 from alignment.choices import Aim, Line, LineChoice
 from alignment.errors import InputError
@@ -175,6 +176,15 @@ def test_alike_to_the_fraction_are_told_apart_by_decimals():
     solution = solve(layout, readings(layout, [("a", "entry", "27.6295"), ("a", "exit", "27.625")]))
     assert solution.plan.steps
     assert "reads 27.6" in flat(solution)
+
+
+def test_bolt_end_that_gives_way_to_the_other_keeps_its_reading(samples):
+    """Both are loosened, and the tape at one of them is to read what it reads now."""
+    layout = files.read_layout(samples / "machine.toml")
+    solution = solve(layout, files.read_survey(samples / "inch-slip.csv", layout))
+    held = [s for s in solution.plan.steps if abs(s.watch.after - s.watch.before) < 0.01]
+    assert [(s.section, s.loosen) for s in held] == [("operator-3", "exit")]
+    assert "exit 1/64 away from the string tape at exit is to stay at 27 11/16 (27.688)" in flat(solution)
 
 
 def test_what_lies_beyond_the_band_is_in_the_json_too():

@@ -51,7 +51,7 @@ def test_free_asks_for_fewer_bolt_ends_than_the_string(leaning):
 def test_the_words_make_clear_why(leaning):
     """The table, where the line lies beside the string at both ends, and the flag that names the string."""
     text = lines_text(leaning)
-    assert text.startswith("WHAT EACH LINE ASKS FOR (in)\nline     bolt ends  sections  movement  not brought in\n")
+    assert text.startswith("WHAT EACH LINE ASKS FOR (inches)\nline     bolt ends  sections  movement  not brought in\n")
     rows = [line.split() for line in text.splitlines()[2:5]]
     assert [row[:2] for row in rows] == [[str(line), str(s.plan.bolt_ends)] for line, s in leaning.items()]
     said = " ".join(text.split())

@@ -152,7 +152,7 @@ def test_taper_that_is_out_is_told_first_and_fails_the_check(tolerance, passes):
     assert not solution.plan.steps
     assert solution.state.passes is passes
     said = summary(solution)
-    assert ("The opening op / dr is out: narrower by 4.0 toward the exit" in said) is not passes
+    assert ("As the strings hang, the opening op / dr is out: narrower by 4.0 toward the exit" in said) is not passes
 
 
 def test_a_machine_that_is_not_told_from_left_to_right():
