@@ -300,7 +300,8 @@ def _missed(after: Train, state: State, moves: Floats, fixed: NDArray[np.bool_])
         if fixed[members].all():
             return "on hold" if all(layout.sections[i].hold for i in members) else "done already"
         travel = layout.moves.travel
-        if travel is not None and any((np.abs(moves[i]) > travel - layout.moves.notch - SAME).any() for i in members):
+        # one more notch would leave the slot
+        if travel is not None and any((np.abs(moves[i]) + layout.moves.notch > travel + SAME).any() for i in members):
             return "the slots end"
         tied = len(sections) > 1 or any(sections[0] in (j.upstream, j.downstream) for j in layout.joints)
         return f"no whole number of notches serves it{' and its joints' if tied else ''}"

@@ -5,8 +5,10 @@ from __future__ import annotations
 import numpy as np
 import pytest
 
+from alignment import moves
 from alignment.choices import Aim, Line
 from alignment.moves import Plan, plan_moves
+from alignment.planner import Notches
 from alignment.train import fit_train
 from alignment.uncertainty import Verdict
 from tests.machines import machine, readings
@@ -240,3 +242,109 @@ def test_free_line_leaves_a_slanted_row_alone(aim):
     assert [shift + slope * x for x in (0, 1900)] == pytest.approx(
         [0, 38], abs=plan.before.layout.tolerance.offset + 1e-6
     )
+
+
+def test_slots_are_not_blamed_where_one_more_notch_would_fit():
+    """2.5 off and notches of 1: two or three leave half a notch, and the slots take three."""
+    how = {"rows": TARGET, "tolerance": "offset = '0.1'\nsquare = '0.1'"}
+    taken = ends(a=(702.5, 702.5))
+    (missed,) = planned([part("a", 0)], taken, moves="notch = '1'\ntravel = '3'", **how).missed
+    assert missed.why == "no whole number of notches serves it"
+    (missed,) = planned([part("a", 0)], taken, moves="notch = '1'\ntravel = '2.9'", **how).missed
+    assert missed.why == "the slots end"
+
+
+def test_least_move_has_its_direction():
+    """Half a millimetre toward the string, and half away."""
+    how = {"rows": TARGET, "tolerance": "offset = '0.3'\nsquare = '0.3'"}
+    near, far = (planned([part("a", 0)], ends(a=(700 + by, 700 + by)), **how) for by in (-0.5, 0.5))
+    assert {(s.move, s.way) for s in far.steps} == {(0.5, "toward the string")}
+    assert {(s.move, s.way) for s in near.steps} == {(-0.5, "away from the string")}
+
+
+@pytest.mark.parametrize(("second", "ends_to_move"), [(703, 0), (700, 1), (706, 1)])
+def test_nominal_step_is_kept(second, ends_to_move):
+    """Faces 3 apart by the layout, and notches of half a millimetre: 3 apart is in step, flush or 6 apart is not."""
+    how = {"rows": TARGET, "moves": "notch = '0.5'", "tolerance": "offset = '6.5'\nsquare = '6.5'\nstep = '0.6'"}
+    joint = "[[joint]]\nsections = ['a', 'b']\nstep = '3'"
+    taken = ends(a=(700, 700), b=(second, second))
+    plan = planned([part("a", 0), part("b", 400)], taken, joints=joint, **how)
+    assert (plan.bolt_ends > 0) is bool(ends_to_move)
+    assert plan.after.steps.value[0] == pytest.approx(0, abs=0.6)
+
+
+def test_free_line_of_a_machine_that_starts_far_from_its_zero_mark():
+    """Faces along 0.02 x - 15, from 1000 on: the line is laid there, and nothing moves."""
+    parts = [part(f"s{k}", 1000 + 500 * k) for k in range(4)]
+    taken = ends(**{f"s{k}": tuple(700 + 0.02 * (1000 + 500 * k + x) - 15 for x in (0, 400)) for k in range(4)})
+    plan = planned(parts, taken, line=Line.free, rows=TARGET)
+    assert plan.bolt_ends == 0
+    assert np.abs(plan.before.ends[0].value).max() < 1.6
+    shift, slope = plan.before.string_lines["r"]
+    for x in (1000, 2900):
+        assert shift + slope * x == pytest.approx(0.02 * x - 15, abs=1.6)
+
+
+# --- what is known of a plan that was cut short ------------------------------------------------------------------
+
+
+class Clock:
+    """Seconds as the planner sees them; each plan takes some."""
+
+    def __init__(self) -> None:
+        self.now, self.granted, self.asked = 100.0, [], []
+
+    def monotonic(self) -> float:
+        """The time."""
+        return self.now
+
+    def plan(self, faces, *, fewest, free, seconds) -> Notches:
+        """Every section moved by two notches at its entry; the first string is never proved, others are."""
+        self.granted.append(seconds)
+        self.asked.append((fewest, free))
+        self.now += 1.0
+        moves = np.zeros((len(faces.fixed), 2), dtype=np.int64)
+        moves[:, 0] = 2
+        proved = len(self.granted) == 3
+        return Notches(
+            moves=moves, line=np.zeros(2), optimal=proved, least_ends=len(moves) - 1, least_movement=2 * len(moves) - 3
+        )
+
+
+@pytest.fixture
+def cut_short(monkeypatch):
+    clock = Clock()
+    monkeypatch.setattr(moves, "plan_notches", clock.plan)
+    monkeypatch.setattr(moves, "time", clock)
+    rows = dict.fromkeys("abc", "target = '700'")
+    parts = [part(f"{row}{k}", 500 * k, row=row) for row in rows for k in range(3)]
+    layout = machine(parts, rows=rows, moves="notch = '0.5'")
+    return clock, layout, readings(layout, ends(**{p["name"]: (700, 700) for p in parts}))
+
+
+@pytest.mark.parametrize("line", [Line.string, Line.free])
+@pytest.mark.parametrize(("aim", "ends_gap"), [(Aim.fewest, 2), (Aim.least, 0)])
+def test_gaps_of_all_strings_together(cut_short, aim, ends_gap, line):
+    """
+    Two strings of three, each one bolt end and three notches from what is proved; the third is the best there is.
+
+    Time is shared among the strings that are left.
+    """
+    clock, layout, survey = cut_short
+    plan = plan_moves(fit_train(layout, survey, line=line), aim=aim, seconds=9.0)
+    assert (plan.aim, plan.optimal, plan.ends_gap) == (aim, False, ends_gap)
+    assert plan.movement_gap == pytest.approx(2 * 3 * 0.5)
+    assert clock.granted == pytest.approx([9 / 3, 8 / 2, 7])
+    assert clock.asked == [(aim is Aim.fewest, line is Line.free)] * 3
+
+
+def test_exact_is_the_last_word_under_a_line_that_was_not_proved(cut_short):
+    """Once the line is laid, everything out goes to its target: there is nothing left to better."""
+    _, layout, survey = cut_short
+    plan = plan_moves(fit_train(layout, survey, line=Line.free), aim=Aim.exact)
+    assert (plan.aim, plan.optimal, plan.ends_gap, plan.movement_gap) == (Aim.exact, True, 0, 0.0)
+
+
+def test_what_needs_no_planner_is_proved():
+    plan = planned([part("a", 0)], ends(a=(710, 710)), aim=Aim.exact, rows=TARGET)
+    assert (plan.optimal, plan.ends_gap, plan.movement_gap) == (True, 0, 0.0)

@@ -164,3 +164,11 @@ def test_taken_off_where_steps_are_measured_too():
     assert np.abs(train.ends[0].value).max() < 0.02
     assert np.abs(train.ends[1].value).max() < 0.02
     assert np.abs(train.adjusted.network.residual).max() < 0.02
+
+
+def test_sum_of_readings_is_of_the_tape_as_it_hangs():
+    """What the tape reads, sag and all, as `reading_at` has it."""
+    train = fit_train(heights(), level(heights()))
+    x = train.start + 100
+    for i in range(4):
+        assert train.combine([(i, float(x[i]), 1.0)], readings=True)[0] == pytest.approx(float(train.reading_at(x)[i]))

@@ -267,3 +267,44 @@ def test_sample_by_plain_arithmetic(samples, run, suffix, size):
     a, b = read["operator-1"]["entry"], read["drive-1"]["entry"]
     assert across["opening"] == pytest.approx((75.25 if size > 1 else 1912) - a - b, abs=1e-6)
     assert across["u"] == pytest.approx(math.sqrt(u(a) ** 2 + u(b) ** 2 + (2 * zero) ** 2), abs=1e-6)
+
+
+# --- sums of deviations ------------------------------------------------------------------------------------------
+
+
+@pytest.mark.parametrize("line", [Line.string, Line.fitted])
+@pytest.mark.parametrize("target", ["target = '700'", ""])
+def test_sums_agree_with_what_is_worked_out_for_all_at_once(line, target):
+    """A deviation, a skew and a step as sums of deviations, under targets and lines that the readings make."""
+    rng = np.random.default_rng(8)
+    parts = [{"name": f"s{k}", "row": "r", "start": 500 * k, "length": 400} for k in range(4)]
+    taken = ends(**{f"s{k}": tuple(700 + rng.normal(0, 2, 2).round(3)) for k in range(4)})
+    train = fitted(parts, taken, line=line, rows={"r": target}, joints=[("s0", "s1"), ("s1", "s2")])
+    x = [(s.start, s.end) for s in train.layout.sections]
+    near = {"rel": 1e-9, "abs": 1e-9}
+    for i in range(4):
+        for end in (0, 1):
+            value, u = train.combine([(i, x[i][end], 1.0)])
+            assert (value, u) == pytest.approx((train.ends[end].value[i], train.ends[end].u[i]), **near)
+        value, u = train.combine([(i, x[i][1], 1.0), (i, x[i][0], -1.0)])
+        assert (value, u) == pytest.approx((train.skew.value[i], train.skew.u[i]), **near)
+    for j in (0, 1):
+        # at one place, so that no line comes between them
+        value, u = train.combine([(j + 1, x[j + 1][0], 1.0), (j, x[j][1], -1.0)], readings=True)
+        if line is Line.string:
+            assert (value, u) == pytest.approx((train.steps.value[j], train.steps.u[j]), **near)
+
+
+def test_lines_and_string_of_a_train():
+    """Lines of several strings keep apart, and a string without one hangs as it did."""
+    parts = [{"name": name, "row": name, "start": 0, "length": 400} for name in "abc"]
+    train = fitted(parts, ends(a=(700, 700), b=(705, 709), c=(690, 690)), rows=dict.fromkeys("abc", "target = '700'"))
+    seen = train.on_line({"a": (1.0, 0.0), "b": (5.0, 0.01)})
+    assert seen.line is Line.free
+    assert seen.string_lines == {"a": (1.0, 0.0), "b": (5.0, 0.01), "c": (0.0, 0.0)}
+    assert seen.ends[0].value == pytest.approx([-1, 0, -10])
+    assert seen.ends[1].value == pytest.approx([-1, 0, -10])
+    back = seen.on_string()
+    assert back.line is Line.string
+    assert back.ends[1].value == pytest.approx(train.ends[1].value)
+    assert back.ends[1].u == pytest.approx(train.ends[1].u)
