@@ -344,3 +344,41 @@ def test_only_the_nearest_of_a_very_long_train_are_asked():
     assert far is not None
     assert near.at(np.array([0.0])) == pytest.approx([0], abs=1e-9)
     assert far.at(np.array([500.0 * 79])) == pytest.approx([50], abs=1e-9)
+
+
+def test_closing_reading_that_bears_out_swapped_ends():
+    """706 and 714 were written the other way round; read again at the end the entry says 706, as the string stood."""
+    read = [(700, 705), (714, 706), (715, 720), (720, 725), (725, 730)]
+    closing = [*((*row, "") for row in rows(read)), ("a-2", "entry", 706, "close")]
+    found = [f for f in flags(machine(sections(), rows=ROW), closing, **CLOSE) if f.flag != "line-skewed"]
+    assert [(f.flag, f.section, f.point) for f in found] == [("unlikely", "a-2", "")]
+    assert "Perhaps the ends were swapped." in found[0].message
+
+
+@pytest.mark.parametrize(
+    ("close", "first"), [(700, "unlikely"), (745, "unlikely"), (755, "line-moved"), (850, "line-moved")]
+)
+def test_how_well_a_closing_reading_bears_a_slip_out(close, first):
+    """The entry was read 100 too long. Within half of that of what it should be, the closing reading says so too."""
+    read = closed([(800, 700), *CLEAN[1:]], ("a-1", "entry", close))
+    assert flags(machine(sections(), rows=ROW), read, **CLOSE)[0].flag == first
+
+
+def test_what_is_said_of_a_stray():
+    """The others' word, a hint only where one fits, and what would have gone unseen; whole messages."""
+    layout = machine(sections(points=["0", "225", "450"]), rows=ROW)
+    good = [(f"a-{k}", p, 700) for k in range(1, 6) for p in ("entry", "mid", "exit")]
+    # 4.13 u / sqrt(1/6), with u the hypotenuse of 1 / sqrt(12) and 0.4
+    seen = f"(The smallest slip seen here: {4.1321 * U * 6**0.5:.1f} mm.)"
+    for value, hint in ((714.3, ""), (750, " Perhaps 50 mm too much.")):
+        (flag,) = flags(layout, [("a-1", "entry", value), *good[1:]])
+        assert flag.message == (
+            f"a-1, entry: read {value}, the others say 700.0 mm.{hint} Its section alone could not tell it from mid "
+            f"(700) or exit (700); the neighbours did. Read it again. {seen}"
+        )
+    (flag,) = flags(machine(sections(1, points=["0", "225", "450"]), rows=ROW), [("a-1", "entry", 714.3), *good[1:3]])
+    # of three that contradict each other any may be named first
+    assert flag.message.startswith(f"a-1, {flag.point}: read ")
+    assert flag.message.endswith(f" that is wrong: nothing here tells which. Read all of them again. {seen}")
+    named = {"entry (714.3)", "mid (700)", "exit (700)"}
+    assert sum(f"{name}" in flag.message for name in named) == 2

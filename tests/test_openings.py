@@ -225,3 +225,26 @@ def test_openings_on_the_command_line(samples, run):
     widened = entry * (96 - 97) / 14 + exit_ * (97 - 82) / 14
     assert after["opening"] - before["opening"] == pytest.approx(widened, abs=1e-9)
     assert after["u"] == before["u"]
+
+
+def test_a_gap_in_one_row_is_stepped_over():
+    """Faces across from one another before and behind it: the taper is from the first place to the last."""
+    parts = [{"name": f"op-{k}", "row": "op", "start": 500 * k, "length": 450} for k in range(3)]
+    parts += [{"name": f"dr-{k}", "row": "dr", "start": 500 * k, "length": 450} for k in (0, 2)]
+    layout = machine(parts, rows=TWO, tape=TAPE, joints=SPACED)
+    found = across(layout, read(layout, dr=-1 / 1450))
+    assert [p.x for p in found.places] == [0, 450, 1000, 1450]
+    assert found.change == pytest.approx(1, abs=2e-3)
+
+
+def test_rows_are_put_in_order_with_their_setbacks():
+    """Both strings at one place between the rows: the row set back farther to the left is the left one."""
+    rows = {
+        "a": "string = 'a'\nstring_side = 'left'\ntarget = '300'",
+        "b": "string = 'b'\nstring_side = 'left'\ntarget = '100'",
+    }
+    parts = [{"name": "a-0", "row": "a", "start": 0, "length": 450, "setback": "-150"}]
+    parts.append({"name": "b-0", "row": "b", "start": 0, "length": 450, "setback": "100"})
+    layout = machine(parts, rows=rows, tape=TAPE, joints="[string.a]\nat = '0'\n[string.b]\nat = '0'\n")
+    # 300 less 150 is nearer the string than 100 and 100 more
+    assert rows_across(layout) == [("a", "b")]

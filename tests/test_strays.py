@@ -153,3 +153,14 @@ def test_dropping_is_recorded(run, tmp_path):
     assert [f["flag"] for f in answer["flags"]] == ["stray"], "the flag stays: a record of what was wrong"
     text = run("solve", layout, survey, "--drop-strays").out
     assert "Left out of the fit, as told: a-4, row 12: 800." in " ".join(text.split())
+
+
+def test_neighbours_decide_along_a_leaning_string():
+    """Every face slants with its string, far from the zero mark: the slip is what leaves the slant."""
+    slanted = {f"a-{k}": [700 + 0.02 * (500 * (k - 1) + x) for x in (0, 225, 450)] for k in range(1, 7)}
+    for at in range(3):
+        own = slanted["a-6"].copy()
+        own[at] += 12
+        (stray,) = strays(slanted | {"a-6": own})
+        assert (stray.reading.section, stray.reading.place, stray.decided) == ("a-6", 225.0 * at, True)
+        assert stray.slip == pytest.approx(12)
