@@ -382,3 +382,60 @@ def test_what_is_said_of_a_stray():
     assert flag.message.endswith(f" that is wrong: nothing here tells which. Read all of them again. {seen}")
     named = {"entry (714.3)", "mid (700)", "exit (700)"}
     assert sum(f"{name}" in flag.message for name in named) == 2
+
+
+# --- one flag does not stand in the way of another -------------------------------------------------------------
+
+
+def test_points_less_than_a_millimetre_apart_are_two():
+    """A closing reading at 225 does not close the point at 225.4, nor are the two repeats of one another."""
+    layout = machine(sections(points=["0", "225", "225.4", "450"]), rows=ROW)
+    good = [(f"a-{k}", p, 700, "") for k in range(1, 6) for p in ("entry", "exit")]
+    assert flags(layout, [*good, ("a-1", "225.4", 700, ""), ("a-1", "225", 710, "close")], **CLOSE) == []
+    two = flags(layout, [*good, ("a-1", "225", 699.2, ""), ("a-1", "225.4", 700.8, "")], **CLOSE)
+    assert "spread" not in {f.flag for f in two}
+
+
+def test_every_string_has_its_closing_reading_looked_at():
+    """One that closes nothing, one as at first, one that bears a misread out, and then the one that moved."""
+    layout = machine([*sections(), *sections(5, "b")], rows=ROW | {"b": "target = '700'"})
+    read = [*rows([(800, 700), *CLEAN[1:]]), *rows(CLEAN, "b")]
+    closing = [("a-1", "225", 700), ("a-2", "entry", 700), ("a-1", "entry", 700), ("b-1", "entry", 705)]
+    found = flags(layout, [*((*r, "") for r in read), *((*c, "close") for c in closing)], **CLOSE)
+    assert [(f.flag, f.section) for f in found] == [("line-moved", "b-1"), ("unlikely", "a-1")]
+
+
+def test_every_section_is_held_against_its_neighbours():
+    """A row too short to expect anything of, a row without a target that anyone knows, a section with a stray."""
+    parts = [*sections(1, "b"), *sections(2, "c"), *sections(6, points=["0", "225", "450"])]
+    layout = machine(parts, rows={"b": "target = '700'", "c": "", "a": "target = '700'"})
+    read = [("b-1", "entry", 700), ("b-1", "exit", 700), ("c-1", "entry", 700), ("c-2", "exit", 700)]
+    read += [("a-1", p, v) for p, v in (("entry", 700), ("mid", 760), ("exit", 700))]
+    read += [(f"a-{k}", p, 700) for k in range(2, 6) for p in ("entry", "exit")]
+    read += [("a-6", "entry", 700), ("a-6", "exit", 730)]
+    assert [(f.flag, f.section) for f in flags(layout, read)] == [("stray", "a-1"), ("unlikely", "a-6")]
+
+
+# --- how far is far enough ---------------------------------------------------------------------------------------
+
+
+def slanting(d: float, swap: tuple[float, float]) -> list:
+    """A section between two neighbours whose faces lead one to expect d less at its entry and d more at its exit."""
+    k = d / 225
+    ends = [(700 - 275 * k,) * 2, (700 + swap[0], 700 + swap[1]), (700 + 275 * k,) * 2]
+    found = flags(machine(sections(3), rows=ROW), rows(ends))
+    return [f for f in found if f.flag == "unlikely" and "swapped" in f.message]
+
+
+@pytest.mark.parametrize(("d", "found"), [(1.73, 0), (1.755, 1)])
+def test_ends_are_called_swapped_from_ten_u_on(d, found):
+    """As read the two are off by 2 d each; the sum of squares must be beyond 100 u2: d of 3.54 u, 1.744 mm."""
+    assert pytest.approx(1.744, abs=1e-3) == (100 * U**2 / 8) ** 0.5
+    assert len(slanting(d, (d, -d))) == found
+
+
+@pytest.mark.parametrize(("off", "found"), [(1.38, 1), (1.42, 0)])
+def test_ends_are_called_swapped_where_the_other_way_round_fits(off, found):
+    """Turned round both are still off by this; the sum of squares must be within 16 u2: 2.83 u, 1.395 mm."""
+    assert pytest.approx(1.395, abs=1e-3) == (16 * U**2 / 2) ** 0.5
+    assert len(slanting(3.0, (3.0 + off, -3.0 + off))) == found

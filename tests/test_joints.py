@@ -289,3 +289,17 @@ def test_way_to_settle_a_step(steps, way):
     rows = taken((700, 700), (701.2, 701.2), steps=steps, u="0.6")
     text = " ".join(solution_text(solve(layout, readings(layout, rows, header=COLUMNS))).split())
     assert f"To settle the step at s0 / s1: {way}" in text
+
+
+def test_each_wrong_step_is_named_and_not_those_that_it_pulls_at():
+    """Two of eight joints read wrong, one much and one little: those two, the worse one first."""
+    steps = [(f"s{k}", {4: 20, 0: 3}.get(k, 0)) for k in range(7)]
+    rows = taken(*[(700, 700)] * 8, steps=steps, u="0.1")
+    flags = [f for f in solve(row_of(8), readings(row_of(8), rows, header=COLUMNS)).flags if f.point == "joint"]
+    assert [(f.section, f.beside) for f in flags] == [("s4", "s5"), ("s0", "s1")]
+
+
+def test_what_the_tape_says_of_a_step_has_its_sign():
+    rows = taken((700, 700), (704, 704), steps=[("s0", "-6")], u="0.1")
+    (flag,) = [f for f in solve(row_of(2), readings(row_of(2), rows, header=COLUMNS)).flags if f.point == "joint"]
+    assert flag.message.startswith("s0 / s1: step read -6, the tape readings beside it say +4.0 mm.")

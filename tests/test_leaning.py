@@ -120,3 +120,46 @@ def test_flag_says_which_end_to_hang_and_by_how_much(slope, way, hang):
     assert "its entry end" not in flag.message
     assert f"{100 * lean.share:.0f} %" in flag.message
     assert flag.numbers["grow"] == pytest.approx(slope * span, abs=flag.numbers["U"])
+
+
+# --- in words ----------------------------------------------------------------------------------------------------
+
+
+def slanted(shift: float = 0.0, start: int = 1000):
+    """Five sections from 1000 on, whose faces come to lie 49 farther over their 2450, and the flag that says so."""
+    parts = [{"name": f"s{k}", "row": "a", "start": str(start + STEP * k), "length": str(LENGTH)} for k in range(5)]
+    layout = machine(parts, rows={"a": f"target = '{TARGET}'"})
+    own = np.random.default_rng(3).normal(0, 1, (5, 2))
+    read = [
+        (f"s{k}", end, f"{TARGET + shift + 0.02 * (STEP * k + x) + own[k, e]:.6f}")
+        for k in range(5)
+        for e, (end, x) in enumerate((("entry", 0), ("exit", LENGTH)))
+    ]
+    found = fit_train(layout, readings(layout, read))
+    (lean,) = find_leans(found)
+    (flag,) = [f for f in find_flags(found) if f.flag == "line-skewed"]
+    return lean, flag
+
+
+def test_numbers_of_a_string_that_leans():
+    lean, flag = slanted()
+    assert (lean.first, lean.last) == (1000, 3450)
+    assert flag.numbers["grow"] == pytest.approx(49, abs=4)
+    assert flag.numbers["grow"] == pytest.approx(lean.slope * 2450)
+    assert flag.numbers["U"] == pytest.approx(lean.expanded * 2450)
+    assert "over 2450.0 mm" in flag.message
+    assert flag.numbers["exit"] - flag.numbers["entry"] == pytest.approx(flag.numbers["grow"])
+
+
+@pytest.mark.parametrize("sign", [1, -1])
+@pytest.mark.parametrize(("times", "named"), [(0.45, False), (0.55, True), (1.5, True)])
+def test_end_to_hang_anew_is_named_from_half_of_u_on(times, named, sign):
+    """Of the growth's U; all readings shifted so that the entry end is off by just so much of it."""
+    lean, flag = slanted()
+    want = sign * times * flag.numbers["U"]
+    lean, flag = slanted(want - lean.entry)
+    assert lean.entry == pytest.approx(want, abs=1e-4)
+    way = "nearer to" if sign > 0 else "farther from"
+    entry = f"its entry end {abs(want):.1f} mm {way} the faces"
+    exit_ = f"its exit end {lean.exit:.1f} mm nearer to the faces"
+    assert f"Hanging {f'{entry}, ' if named else ''}{exit_} takes away" in flag.message
