@@ -49,7 +49,9 @@ def doubts(result: PanelResult) -> list[str]:
             said.append(f"{name}: the sets of offsets tell different curvatures; U was made larger.")
         if any(arc.scattered for _, arc in curve.sets):
             ripple = decimal(max(arc.ripple for _, arc in curve.sets), panel.units)
-            said.append(f"{name} is no clean arc: {ripple} of ripple, or a slip, is left over; U was made larger.")
+            said.append(
+                f"{name} is no clean arc: {ripple} {panel.units} of ripple, or a slip, is left over; U was made larger."
+            )
         if all(arc.dof == 0 for _, arc in curve.sets):
             said.append(f"{name} was read at three places, and nothing checks them. Five would.")
     if result.camber and not result.strip:
@@ -104,7 +106,10 @@ def _limits(result: PanelResult) -> list[str]:
 
 def _undetermined(square: Square) -> list[str]:
     if not (square.lead or square.tail or square.both):
-        return ["Squareness takes a diagonal at least; these lengths do not tell it."]
+        return [
+            "Squareness takes both diagonals, or one with the edge and the end that make a triangle with it; these "
+            "lengths do not tell it."
+        ]
     if not (square.lead and square.tail):
         found = "the lead end" if square.lead else "the tail end" if square.tail else "the mean of both ends"
         return [f"These lengths tell only {found}; both edges and both diagonals tell each end."]

@@ -224,9 +224,10 @@ def _setting(keys: Keys, instruments: Mapping[str, Tape], strip: Strip) -> Setti
     if kind == "level" and math.isnan(wanted):
         wanted = 0.0
     if kind == "shear":
-        if math.isnan(wanted) != math.isnan(tolerance):
+        # one that is there and cannot be read was told of already
+        if ("wanted" in keys.table) != ("tolerance" in keys.table):
             keys.wrong("wanted", "and tolerance go together. Write both, or neither for the published shares.")
-        elif math.isnan(wanted) and strip.thickness is None:
+        elif "wanted" not in keys.table and strip.thickness is None:
             keys.wrong("wanted", "is missing, and the strip has no thickness to take it from. Write [strip] thickness.")
     elif math.isnan(tolerance) and "tolerance" not in keys.table:
         keys.wrong("tolerance", "is missing, and is needed.")

@@ -4,11 +4,14 @@ from __future__ import annotations
 
 import json
 import math
+import re
+from fractions import Fraction
 
 import numpy as np
 import pytest
 from scipy import stats
 
+from alignment.budget_wording import budget_text
 from alignment.files import read_layout
 from alignment.preanalysis import MARKS, Promise, chance_proved, work_out
 from alignment.state import judge
@@ -140,6 +143,9 @@ def test_points_farther_apart():
     said = promise(work_out(machine_), "square")
     assert said.apart == pytest.approx(math.sqrt(2) * U * 18 * NEEDED / (5 / 32), rel=1e-4)
     assert 6 * IN < said.apart < 18 * IN
+    text = " ".join(budget_text(work_out(machine_), machine_).split())
+    (whole, fraction) = re.search(r"or points (\d+) (\d+/\d+) in apart", text).groups()
+    assert float(whole) + float(Fraction(fraction)) == pytest.approx(said.apart / IN, abs=1 / 64)
 
 
 def test_points_as_far_apart_as_can_be():

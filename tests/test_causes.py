@@ -10,7 +10,8 @@ import numpy as np
 import pytest
 
 from alignment import files
-from alignment.causes import Cause, CauseTable, CauseVerdict, find_causes, table
+from alignment.causes import Cause, CauseTable, CauseVerdict, as_json, find_causes, table
+from alignment.causes_wording import causes_text
 from alignment.errors import InputError
 from alignment.evidence import TURNS_BACK, gather
 from alignment.lengths import Units
@@ -19,7 +20,9 @@ from alignment.panel_file import parse_panel
 from alignment.quadrilateral import Known
 from alignment.solution import solve
 from alignment.strip_path import bends, steering
+from alignment.train import fit_train
 from tests import rates_panel, tray_truth
+from tests.machines import machine, readings
 from tests.sample_truth import AS_FOUND, BEFORE_MOVE
 
 IN = 25.4
@@ -176,6 +179,51 @@ def test_the_longer_side_is_outside_the_bow(rng, legs, readings, side):
     assert facts[f"middle-to-{side}"].holds
 
 
+PANEL = (
+    '[panel]\nname = "p"\nunits = "mm"\nwidth = "400"\nlength = "3000"\nlegs = "up"\nleg = "50"\n[rule]\nmark = "0.5"\n'
+)
+
+
+@pytest.mark.parametrize(("text", "holds", "open_"), [
+    ('[[across]]\nat = "lead"\nwidth = "400"\noperator_leg = "55"\ndrive_leg = "45"\n',
+     "legs-differ", {"legs-change", "girth-changes"}),
+    ('[square]\nfrom_operator = "3036"\nfrom_drive = "3016"\n', "square-out", {"ends-alike"}),
+    ('[[wave]]\nwhere = "drive"\nheight = "6"\npitch = "300"\n', "waves-at-edge", {"waves-at-longer-edge", "camber"}),
+    # beyond the limit of 0.2, but not beyond its U of 0.47: 2 sqrt(1.5 (0.5^2/12 + 0.125^2))
+    ('[[offsets]]\nof = "bow"\nedge = "drive"\nplaces = ["0", "1500", "3000"]\nreadings = ["0", "0.4", "0"]\n'
+     '[limits]\nbow = { height = "0.2", over = "3000" }\n', "bow", {"middle-to-legs", "middle-to-pan"}),
+])  # fmt: skip
+def test_what_takes_more_readings_is_left_open(rng, text, holds, open_):
+    """One place shows no change, two diagonals no end, waves alone no longer edge, a bow within its U no way."""
+    facts = gather(rates_panel.train(BEFORE_MOVE, rng), measure(parse_panel(PANEL + text, "p.toml")))
+    assert facts[holds].holds is True
+    assert not open_ & set(facts)
+
+
+def test_sections_are_not_cleared_by_half_a_survey():
+    """Those read are in, one was not read: neither out nor in, so nothing is contradicted by it."""
+    layout = machine(
+        [{"name": n, "row": n, "start": 0, "length": 500} for n in ("operator", "drive")],
+        rows=dict.fromkeys(("operator", "drive"), "target = '700'"),
+    )
+    train = fit_train(layout, readings(layout, [("operator", "entry", 700), ("operator", "exit", 700)]))
+    panel = measure(parse_panel(PANEL.replace("[rule]", 'waves = "none"\n[rule]'), "p.toml"))
+    fact = gather(train, panel)["sections-out"]
+    assert (fact.holds, fact.words) == (None, "what was measured is in tolerance, not all was measured")
+    cause = Cause(
+        name="x",
+        words="X",
+        standing="geometry",
+        source="s",
+        shows=(),
+        because=("not sections-out",),
+        test="t",
+        effort=1,
+    )
+    only = CauseTable(causes=(cause,), materials=(), unseen=())
+    assert find_causes(train, panel, among=only).judgements[0].verdict is CauseVerdict.not_tested
+
+
 # ---- directions
 
 
@@ -264,6 +312,69 @@ def test_a_table_of_ones_own(samples):
     assert verdict(["no-such-fact"], ["sections-out"]) == "not tested"
 
 
+# ---- what is said
+
+
+def straight(*, told: bool = True):
+    """A straight machine of two sections a row, of a strip of which nothing is told."""
+    sides = {"operator": "left", "drive": "right"}
+    rows = {n: "target = '700'\n" + f"string_side = '{s}'" * told for n, s in sides.items()}
+    parts = [{"name": f"{n}-{k}", "row": n, "start": 600 * k, "length": 500} for n in sides for k in range(2)]
+    layout = machine(parts, rows=rows)
+    return fit_train(layout, readings(layout, [(p["name"], e, 700) for p in parts for e in ("entry", "exit")]))
+
+
+def told_of(train, text: str, *causes: tuple[str, str, list[str], list[str]]) -> str:
+    """What is said of a panel, with a table of causes of one's own: words, standing, shows and because."""
+    made = [
+        Cause(name=w, words=w, standing=s, source="s", shows=tuple(a), because=tuple(b), test=f"Try {w}.", effort=1)
+        for w, s, a, b in causes
+    ]
+    panel = measure(parse_panel(PANEL + text, "p.toml"))
+    return causes_text(find_causes(train, panel, among=CauseTable(causes=tuple(made), materials=(), unseen=())))
+
+
+SWEPT = '[[offsets]]\nof = "camber"\nedge = "drive"\nplaces = ["0", "1500", "3000"]\nreadings = ["0", "12", "0"]\n'
+HEADINGS = (
+    "SUPPORTED BY",
+    "NOT TESTED, and would fit",
+    "CONTRADICTED",
+    "NOT SEEN IN THIS PANEL",
+    "NOT TESTED, and its",
+)
+
+
+@pytest.mark.parametrize(("cause", "heading", "first"), [
+    (("A", "geometry", ["twist"], []), "NOT TESTED, and its", "Supported: nothing."),
+    (("A", "geometry", ["camber"], []), "NOT TESTED, and would fit", "Cheapest open test: Try A."),
+    (("A", "geometry", ["camber"], ["not sections-out"]), "SUPPORTED BY", "Then: Try A."),
+    (("A", "guess", ["camber"], ["not sections-out"]), "SUPPORTED BY", "Supported: A (a guess)."),
+    (("A", "geometry", ["camber"], ["sections-out"]), "CONTRADICTED", "Supported: nothing."),
+    (("A", "geometry", ["not camber"], []), "NOT SEEN IN THIS PANEL", "Supported: nothing."),
+])  # fmt: skip
+def test_each_cause_stands_under_its_own_heading(cause, heading, first):
+    """And under no other; a test is named first only where something fits, a cure only where it is no guess."""
+    said = told_of(straight(), SWEPT, cause)
+    assert [h for h in HEADINGS if f"\n{h}" in said] == [heading]
+    assert first in said
+    assert ("Cheapest open test" in said) is ("would fit" in heading)
+    assert ("Then: " in said) is first.startswith("Then")
+
+
+def test_joints_without_strip_or_sides():
+    """No width, no strain; no modulus, no yield; no sides, no ranking. Two joints are all listed."""
+    said = told_of(straight(), SWEPT)
+    joints = said[said.index("JOINTS, by the bend") :].splitlines()
+    assert [line.split()[-2:] for line in joints if " / " in line] == [["-", "-"]] * 2
+    assert "gentler" not in said
+    assert "yield" not in said.lower()
+    found = find_causes(straight(), measure(parse_panel(PANEL + SWEPT, "p.toml")))
+    assert [(j["strain"], j["over_yield"]) for j in as_json(found)["joints"]] == [(None, None)] * 2
+    assert "JOINTS: not ranked; the layout does not say on which side the strings hang." in told_of(
+        straight(told=False), SWEPT
+    )
+
+
 # ---- the command
 
 
@@ -321,6 +432,15 @@ def test_a_second_panel_says_how_it_was_turned(samples, run, tmp_path):
     assert done.err.startswith(
         "stringtrue: turned.toml: this second panel cannot be compared\n  [panel] turned: is missing"
     )
+
+
+def test_a_second_panel_has_the_same_edges(samples, run, tmp_path):
+    """All that is wrong with it at once."""
+    other = second(samples, tmp_path, 'edges = ["drive", "operator"]')
+    done = run("causes", samples / "machine.toml", samples / "as-found.csv", samples / "tray.toml", "--turned", other)
+    assert (done.status, done.out) == (2, "")
+    assert [line.split(":")[0] for line in done.err.splitlines()[1:]] == ["  [panel] turned", "  [panel] edges"]
+    assert "[panel] edges: are not those of tray.toml." in done.err
 
 
 @pytest.mark.parametrize(("edges", "said"), [

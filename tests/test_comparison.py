@@ -5,6 +5,7 @@ from __future__ import annotations
 import json
 
 import numpy as np
+import openpyxl
 import pytest
 
 from alignment import comparison_plots, plots
@@ -116,6 +117,48 @@ def survey_of(layout, ends):
         for end, value in zip(("entry", "exit"), ends[s.name], strict=True)
     ]
     return readings(layout, rows)
+
+
+def test_change_too_small_at_either_bolt_is_told_as_about():
+    """
+    Turned about its middle by 4 in 240 mm, bolts 40 mm before and 60 mm behind that: 2/3 toward and 1 away.
+
+    The swing is seen, the change at neither bolt is; the larger one is told.
+    """
+    layout = machine([{**part, "bolts": [200, 300]} for part in ONE_ROW])
+    found = compare(layout, flat(layout), flat(layout, s2=(696.0, 704.0)))
+    assert sentences(found)[1] == (
+        "s2 moved about 1.0 mm away at its exit end; nothing else moved that this tape can see."
+    )
+
+
+def test_many_that_moved_are_counted():
+    """Eight are named, the other two counted."""
+    layout = machine([{"name": f"s{k}", "row": "r", "start": 500 * k, "length": 480} for k in range(10)])
+    after = survey_of(layout, {s.name: (712.0, 712.0) for s in layout.sections})
+    string, moved = sentences(compare(layout, flat(layout), after, same_string=True))
+    assert string == "The string is taken to have stayed up between the two surveys."
+    named = ", ".join(f"s{k}{' moved' * (k == 0)} 12.0 mm away at both ends" for k in range(8))
+    assert moved == f"{named}, 2 more sections; nothing else moved that this tape can see."
+
+
+@pytest.mark.parametrize("same", [True, False])
+def test_one_string_leaves_no_doubt_of_the_string(same):
+    layout = machine(ONE_ROW)
+    text = comparison_text(compare(layout, flat(layout), flat(layout), same_string=same))
+    assert ("cannot be told from a string hung anew" in " ".join(text.split())) is not same
+
+
+def test_move_of_a_section_that_was_not_read_again():
+    """What was planned stands there, what was done is left blank."""
+    layout = machine(ONE_ROW, rows={"r": "target = '700'"})
+    after = readings(layout, [(f"s{k}", end, 700) for k in (0, 1, 3, 4) for end in ("entry", "exit")])
+    found = compare(layout, flat(layout, s2=(700.0, 712.0)), after)
+    assert {move.section for move in found.moves} == {"s2"}
+    assert {move.outcome for move in found.moves} == {Outcome.untold}
+    lines = [line for line in comparison_text(found).splitlines() if line.startswith("s2")]
+    for move, line in zip(found.moves, lines, strict=False):
+        assert line.split()[-4:] == ["toward" if move.planned > 0 else "away", "cannot", "be", "told"]
 
 
 def flat(layout, **changed):
@@ -295,6 +338,48 @@ def test_picture_shows_both_states(samples, tmp_path, run):
         assert run("compare", *files, "--plot", tmp_path / name).status == 0
     assert (tmp_path / "a.svg").read_bytes() == (tmp_path / "b.svg").read_bytes()
     assert plots.render(figure, ".png").startswith(b"\x89PNG")
+
+
+def test_picture_of_what_was_read_once_only():
+    """Read in one survey alone: no face of the second, and of the first only where there was one."""
+    layout = machine(ONE_ROW, rows={"r": "target = '700'"})
+    four = readings(layout, [(f"s{k}", end, 700) for k in range(4) for end in ("entry", "exit")])
+    faces = []
+    for pair in ((flat(layout), flat(layout)), (flat(layout), four), (four, flat(layout))):
+        (axes,) = comparison_plots.comparison_sheet(compare(layout, *pair)).axes
+        assert ("s4\ncannot be told" in [text.get_text() for text in axes.texts]) is (four in pair)
+        faces.append(sum(min(line.get_xdata()) > 2000 for line in axes.lines if len(line.get_xdata()) == 2))
+    assert faces == [2, 1, 0]
+
+
+def test_picture_says_where_the_string_was_hung():
+    layout = machine(ONE_ROW)
+    after = survey_of(layout, {s.name: tuple(720 - 12 * x / 2480 for x in (s.start, s.end)) for s in layout.sections})
+    (axes,) = comparison_plots.comparison_sheet(compare(layout, flat(layout), after)).axes
+    said = [text.get_text() for text in axes.texts]
+    assert "string r (toward is this way): hung +20.0 at the entry, +8.0 at the exit (+ farther off)" in said
+
+
+def test_table_holds_what_json_does(samples, run, tmp_path):
+    """A sheet each for sections, strings and moves, numbers as in the JSON."""
+    surveys = [samples / name for name in ("machine.toml", "as-found.csv", "as-left.csv")]
+    assert run("compare", *surveys, "--table", tmp_path / "c.xlsx").status == 0
+    told = json.loads(run("compare", *surveys, "--json").out)
+    book = openpyxl.load_workbook(tmp_path / "c.xlsx")
+    assert book.sheetnames == ["sections", "strings", "moves"]
+    rows = {}
+    for name in book.sheetnames:
+        head, *body = book[name].iter_rows(values_only=True)
+        rows[name] = [dict(zip(head, row, strict=True)) for row in body]
+        assert len(body) == len(told[name])
+    for row, section in zip(rows["sections"], told["sections"], strict=True):
+        assert (row["section"], row["status"]) == (section["section"], section["status"])
+        assert row["offset.value"] == pytest.approx(section["offset"]["value"])
+        assert row["bolt_ends.exit.u"] == pytest.approx(section["bolt_ends"]["exit"]["u"])
+    for row, string in zip(rows["strings"], told["strings"], strict=True):
+        assert row["still"] == ", ".join(string["still"])
+        assert [row[f"{end}.value"] for end in ("entry", "exit")] == pytest.approx([e["value"] for e in string["ends"]])
+    assert [row["done.value"] for row in rows["moves"]] == pytest.approx([m["done"]["value"] for m in told["moves"]])
 
 
 def test_bad_input_leaves_nothing_behind(samples, tmp_path, run):

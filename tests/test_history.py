@@ -16,7 +16,7 @@ from alignment import history_plots
 from alignment.choices import Line
 from alignment.errors import InputError, NotEnoughReadingsError
 from alignment.files import read_layout, read_survey
-from alignment.history import MONTH, as_json, follow
+from alignment.history import MONTH, as_json, as_tables, follow
 from alignment.history_wording import drifting, headlines, history_text
 from alignment.survey import parse_survey
 from tests.machines import machine
@@ -98,6 +98,38 @@ def test_a_knock_is_a_move_and_no_drift(layout):
     assert "2025-07-07 22:30 to 2025-08-07 09:00: s1 moved 8.0 mm away at its exit end" in " ".join(
         history_text(found).split()
     )
+
+
+def test_many_moves_are_counted():
+    """Knocked to and fro between each two of sixteen surveys: of fifteen moves the last twelve stand there."""
+    layout = machine(SECTIONS, rows=ROWS)
+    days = [MONTH * k for k in range(16)]
+    found = follow(layout, made(layout, days, lambda name, day: (0.0, 8.0 * (round(day / MONTH) % 2) * (name == "s1"))))
+    assert len(found.events) == 15
+    lines = history_text(found).splitlines()
+    start = lines.index("WHAT MOVED, AND WHEN (last first)") + 1
+    listed = lines[start : lines.index("", start)]
+    assert sum(line.startswith("  - ") for line in listed) == 12
+    assert listed[0].startswith(f"  - {found.taken[14]:%Y-%m-%d}")
+    assert listed[-1] == "  and at 3 earlier dates; --json and --table have them all"
+
+
+def test_doubts_are_those_of_what_was_asked(layout):
+    """The string is doubted where it was not taken off, what moved where there were two surveys to tell it."""
+    surveys = made(layout, MONTHS[:2], still)
+    for number, line in ((2, Line.string), (2, Line.fitted), (1, Line.string)):
+        said = " ".join(history_text(follow(layout, surveys[:number], line=line)).split())
+        assert ("--line fitted takes it off" in said) is (line is Line.string)
+        assert ("What moved is told from one survey to the next" in said) is (number == 2)
+
+
+@pytest.mark.parametrize(("values", "count", "sheets"), [
+    (still, 2, {"series"}), (still, 12, {"series", "drift"}), (knocked, 12, {"series", "drift", "moved"}),
+])  # fmt: skip
+def test_tables_are_those_of_which_there_is_something(layout, values, count, sheets):
+    tables = as_tables(follow(layout, made(layout, MONTHS[:count], values)))
+    assert set(tables) == sheets
+    assert not any(table.empty for table in tables.values())
 
 
 def test_order_of_the_files_does_not_matter(layout):
@@ -264,6 +296,15 @@ def test_picture_of_very_many_surveys(layout):
     found = follow(layout, made(layout, [MONTH * k / 20 for k in range(200)], knocked))
     sheet = history_plots.history_sheet(found)
     assert max(len(line.get_xdata()) for axes in sheet.axes for line in axes.lines) <= history_plots.MANY
+
+
+def test_a_drift_over_very_many_surveys_is_one_stroke(layout):
+    """From the first to the last of them: 0.5 mm a month over 199/20 months."""
+    found = follow(layout, made(layout, [MONTH * k / 20 for k in range(200)], creeping))
+    axes = history_plots.history_sheet(found).axes[3]
+    (stroke,) = [line for line in axes.lines if line.get_linewidth() == 3 and line.get_alpha() == 0.75]
+    assert stroke.get_ydata() == pytest.approx([0.0, 0.5 * 199 / 20], abs=1e-3)
+    assert np.diff(stroke.get_xdata()) == pytest.approx(MONTH * 199 / 20, abs=1 / 1440)  # a date is told to the minute
 
 
 def test_order_by_offset_from_utc(layout):

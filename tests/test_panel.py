@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import json
 import re
+from dataclasses import replace
 from math import atan2, degrees, sqrt
 from pathlib import Path
 
@@ -30,6 +31,11 @@ HOLLOW, ROUND = '["0", "6", "0"]', '["6", "0", "6"]'
 
 def measured(text: str, head: str = HEAD) -> PanelResult:
     return measure(parse_panel(head + text, "p.toml"))
+
+
+def said_of(found: PanelResult) -> str:
+    """The answer in one line."""
+    return " ".join(panel_wording.panel_text(found).split())
 
 
 # ---- signs and sizes
@@ -67,6 +73,27 @@ def test_camber_from_both_edges_is_one_camber():
     against = measured(one + THREE.format(readings=HOLLOW) + other + THREE.format(readings=HOLLOW)).camber
     assert not against.agree
     assert against.u > alone.u
+
+
+def test_sets_that_differ_and_edges_that_ripple_are_told():
+    one, other = CAMBER.format(edge="drive", line="outside"), CAMBER.format(edge="operator", line="outside")
+    odd = "Camber: the sets of offsets tell different curvatures; U was made larger."
+    assert odd in said_of(measured(one + THREE.format(readings=HOLLOW) + other + THREE.format(readings=HOLLOW)))
+    # an odd shape has no curvature; of r at the quarters the best line leaves 0.8 r, by its normal equations
+    waved = one + 'places = ["0", "750", "1500", "2250", "3000"]\nreadings = ["5", "10", "5", "0", "5"]\n'
+    said = said_of(measured(waved))
+    assert "Camber is no clean arc: 4.00 mm of ripple, or a slip, is left over; U was made larger." in said
+    assert odd not in said
+
+
+def test_offsets_that_are_no_arc_are_told_by_their_table():
+    """Two places alone, which no file can hold: the second set is named, not the first."""
+    panel = parse_panel(HEAD + CAMBER.format(edge="drive", line="outside") + THREE.format(readings=HOLLOW), "p.toml")
+    two = replace(panel.offsets[0], places=(0.0, 3000.0, 3000.0))
+    with pytest.raises(
+        InputError, match=r"p.toml: .*\n  \[\[offsets\]\] 2: an arc needs offsets at three places at least"
+    ):
+        measure(replace(panel, offsets=(*panel.offsets, two)))
 
 
 @pytest.mark.parametrize(("line", "readings", "toward"), [
@@ -121,6 +148,21 @@ def test_subsets_tell_what_they_can():
     assert told(*sides, *diagonals) == {"lead", "tail", "both", "edges", "taper", "misclosure"}
 
 
+@pytest.mark.parametrize(("names", "said", "ends"), [
+    (("operator", "drive", "lead", "tail"), "Squareness takes both diagonals, or one with the edge and the end", set()),
+    (("from_operator",), "Squareness takes both diagonals, or one with the edge and the end", set()),
+    (("from_operator", "from_drive"), "These lengths tell only the mean of both ends;", {"both"}),
+    (("operator", "lead", "from_drive"), "These lengths tell only the lead end;", {"lead"}),
+    (("operator", "tail", "from_operator"), "These lengths tell only the tail end;", {"tail"}),
+])  # fmt: skip
+def test_what_the_lengths_leave_open_is_said(names, said, ends):
+    sizes = {"operator": 3000, "drive": 3000, "lead": 400, "tail": 400, "from_operator": 3027, "from_drive": 3026}
+    found = measured("[square]\n" + "".join(f'{n} = "{sizes[n]}"\n' for n in names))
+    assert said in said_of(found)
+    told = panel_json.as_json(found)["square"]
+    assert {end for end in ("lead", "tail", "both") if told[end] is not None} == ends
+
+
 def test_repeats_single_out_the_slip():
     """With both diagonals read twice the lengths themselves say which reading slipped."""
     six = {"left": [3000.0], "right": [3000.0], "lead": [400.0], "tail": [400.0], "from_left": [3026.55] * 2}
@@ -128,6 +170,29 @@ def test_repeats_single_out_the_slip():
     assert found.slip.name == "from_right"
     assert found.slip.alone
     assert found.slip.by == pytest.approx(6.35, abs=0.2)
+    text = '[square]\noperator = "3000"\ndrive = "3000"\nlead = "400"\ntail = "400"\n'
+    said = said_of(measured(text + 'from_operator = ["3026.55", "3026.55"]\nfrom_drive = ["3026.55", "3032.9"]\n'))
+    (by,) = re.findall(r"The diagonal from the drive corner of the lead end seems read ([\d.]+) mm too long\.", said)
+    assert float(by) == pytest.approx(6.35, abs=0.2)
+    assert "One length to spare" not in said
+
+
+def test_waves_that_were_looked_for():
+    assert "Waves were looked for and none found." in said_of(measured("", HEAD + 'waves = "none"\n'))
+
+
+@pytest.mark.parametrize(
+    ("pitch", "height", "verdict"), [("300", "1.8", "out"), ("300", "0.2", "in"), ("500", "9", None)]
+)
+def test_waves_by_a_published_height(pitch, height, verdict):
+    """1.0 mm over 400, nothing said between 400 and 700 (EN 14509 annex D.2.2, extract); U of the rule is 0.35."""
+    text = f'[[wave]]\nwhere = "drive"\nheight = "{height}"\npitch = "{pitch}"\n'
+    found = measured(RULE + text + '[limits]\nwaves = "en-14509-flat-face"\n')
+    finding = found.waves[0].finding
+    assert finding.verdict == verdict
+    assert ("does not speak of this size" in said_of(found)) is (verdict is None)
+    if verdict:
+        assert (finding.value, finding.bounds.upper) == (float(height), 1.0)
 
 
 def test_waves():
@@ -154,9 +219,34 @@ def test_legs_tell_where_the_strip_ran():
     assert (wide.legs_differ.changes, wide.girth.changes) == (False, True)
 
 
+@pytest.mark.parametrize(("lead", "tail", "said"), [
+    (("400", "52", "48"), ("400", "52", "48"), r"The operator leg is higher by 4\.00 \(U [\d.]+\) mm: the strip ran"),
+    (("400", "48", "52"), ("400", "48", "52"), r"The drive leg is higher by 4\.00 \(U [\d.]+\) mm: the strip ran"),
+    (("400", "52", "48"), ("400", "48", "52"), r"The legs change against one another by 8\.00 mm: the strip"),
+    (("400", "50", "50"), ("405", "50", "50"), r"Width and legs together change by 5\.00 mm: the strip's own width\."),
+])  # fmt: skip
+def test_what_the_sizes_across_mean(lead, tail, said):
+    """One thing is wrong with each panel, and that alone is said of it."""
+    found = measured(RULE + across(("lead", *lead), ("tail", *tail)))
+    (only,) = panel_wording.meanings(found)
+    assert re.match(said, only)
+
+
 def test_flare_is_against_the_middle():
     found = measured(across(("tail", "407", "50", "50"), ("middle", "400", "50", "50"), ("lead", "395", "50", "50")))
     assert {end: known.value for end, known in found.flare.items()} == {"lead": -5, "tail": 7}
+    flare = r"Flare against the middle: lead end -5\.00 \(U [\d.]+\) mm, tail end \+7\.00 \(U [\d.]+\) mm\."
+    assert re.search(flare, said_of(found))
+
+
+def test_sizes_across_at_a_length():
+    """A place without a name is called by its length from the lead end; one without a width has its leg alone."""
+    found = measured('[[across]]\nat = "tail"\ndrive_leg = "49"\n[[across]]\nat = "1000"\nwidth = "403"\n')
+    assert [(name, finding.value) for name, finding in found.findings] == [
+        ("width at 1000.0", 3), ("drive leg at tail", -1),
+    ]  # fmt: skip
+    told = panel_json.as_json(found)
+    assert [(w["place"], w["at"], w["width"]) for w in told["widths"]] == [("1000.0", 1000, 403)]
 
 
 def test_strip_camber_is_taken_off():
@@ -174,6 +264,16 @@ def test_strip_camber_is_taken_off():
         said.split()
     )
     assert found.added.u == pytest.approx(np.hypot(found.camber.u, found.strip.u))
+
+
+def test_a_strip_that_swept_as_much_leaves_nothing_to_forming():
+    one = CAMBER.format(edge="drive", line="outside") + THREE.format(readings=HOLLOW)
+    found = measured(one + one.replace("camber", "strip"))
+    assert found.added.toward == ""
+    assert re.search(
+        r"The strip brought 6\.00 \(U [\d.]+\) mm toward drive over the same length; no more is seen from forming\.",
+        said_of(found),
+    )
 
 
 # ---- verdicts
@@ -204,6 +304,7 @@ def test_lengths_have_two_sided_limits():
 def test_nothing_is_judged_without_a_limit():
     found = measured(CAMBER.format(edge="drive", line="outside") + THREE.format(readings=HOLLOW))
     assert found.verdict is None
+    assert (found.camber.finding.verdict, found.camber.finding.p_in) == (None, None)
     assert "Not judged" in panel_wording.panel_text(found)
 
 
@@ -548,6 +649,28 @@ BAD = {
         + CAMBER.format(edge="drive", line="outside")
         + 'places = ["0", "1500", "4000"]\nreadings = ["0", "1", "0"]\n',
         "4000.0 is off the panel",
+    ),
+    "steep": (
+        HEAD + CAMBER.format(edge="drive", line="outside") + THREE.format(readings='["0", "376", "0"]'),
+        "differ by more than an eighth of the 3000.0 they stand on",
+    ),
+    "no arc": (
+        HEAD
+        + CAMBER.format(edge="drive", line="outside")
+        + 'places = ["0", "2900", "3000"]\nreadings = ["0", "0", "300"]\n',
+        "[[offsets]] 1: offsets this large against their length are no arc of a panel. Check places and readings.",
+    ),
+    "across off the panel": (
+        HEAD + '[[across]]\nat = "3100"\nwidth = "400"\n',
+        "at: 3100.0 is off the panel, which is 3000.0 long from its lead end",
+    ),
+    "angles without places": (
+        HEAD + '[twist]\nplaces = ["0", "1"]\nangles = [2]\n',
+        "[twist] places: write one place for each angle",
+    ),
+    "angles at one place": (
+        HEAD + '[twist]\nplaces = ["9", "9"]\nangles = [1, 2]\n',
+        "[twist] places: write one place for each angle, two different ones at least",
     ),
     "length": (HEAD + '[square]\nlead = "27 9/8"\n', "'27 9/8' is not a length"),
     "far off": (HEAD + '[square]\nfrom_drive = "30266"\n', "30266.0 is far from the 3026.5"),

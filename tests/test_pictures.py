@@ -8,6 +8,7 @@ from itertools import combinations
 import numpy as np
 import pytest
 from matplotlib.backends.backend_agg import FigureCanvasAgg
+from matplotlib.text import Annotation
 
 from alignment import (
     budget_plots,
@@ -18,6 +19,7 @@ from alignment import (
     panel_plots,
     plots,
     preanalysis,
+    report_plots,
     scales,
 )
 from alignment.cautions import CAUTIONS, FIRST
@@ -26,6 +28,7 @@ from alignment.history import follow
 from alignment.layout import Plane
 from alignment.lengths import Units
 from alignment.panel import measure
+from alignment.panel_file import parse_panel
 from alignment.solution import solve
 from tests.machines import machine, readings
 
@@ -91,6 +94,45 @@ def test_amounts_stand_clear_of_one_another(count, bolts):
         assert not any(a.overlaps(b) for a, b in combinations(amounts, 2)), seed
         numbers = boxes(axes, lambda said: said.replace(".", "").isdigit())
         assert not any(a.overlaps(b) for a in amounts for b in numbers), seed
+
+
+def test_every_amount_is_drawn_where_there_is_no_room_left(monkeypatch):
+    """On a very long train nothing may stay free: each move has its amount all the same, small, beside its arrow."""
+    monkeypatch.setattr(drawing._Patch, "meets", lambda *_: True)
+    solution = crooked(3, 0)
+    axes = plots.train_sheet(solution).axes[0]
+    amounts = [text for text in axes.texts if ": " in text.get_text()]
+    assert len(amounts) == np.count_nonzero(solution.plan.moves) > 0
+    assert {text.get_fontsize() for text in amounts} == {8}
+    tips = [(text.xy[0], text.xy[1]) for text in axes.texts if isinstance(text, Annotation)]
+    for amount in amounts:
+        x, y = amount.get_position()
+        assert min(abs(y - tip) for at, tip in tips if at == x) == pytest.approx(0.13)
+
+
+@pytest.mark.parametrize(("points", "told"), [(2, True), (6, False)])
+def test_readings_are_told_where_they_can_be_read(points, told):
+    """Every point has its mark; its number is left out where the section has no room for all of them."""
+    places = [f"{90 * k}" for k in range(points)]
+    parts = [{"name": f"s{k}", "row": "r", "start": 500 * k, "length": 450, "points": places} for k in range(15)]
+    layout = machine(parts, rows={"r": "target = '700'"})
+    rows = [(part["name"], place, 700) for part in parts for place in places]
+    axes = plots.train_sheet(solve(layout, readings(layout, rows))).axes[0]
+    assert sum(line.get_marker() == "D" for line in axes.lines) == 15 * points
+    assert [text.get_text() for text in axes.texts].count("700.0") == 15 * points * told
+
+
+def test_a_section_not_measured_enough_is_drawn_as_such():
+    """Its place stays empty, with its name; the others have their verdicts."""
+    layout = machine([{"name": f"s{k}", "row": "r", "start": 500 * k, "length": 450} for k in range(3)])
+    rows = [("s0", "entry", 700), ("s0", "exit", 700), ("s1", "entry", 700), ("s2", "entry", 700), ("s2", "exit", 700)]
+    axes = plots.train_sheet(solve(layout, readings(layout, rows))).axes[0]
+    said = [
+        text.get_text() for text in axes.texts if text.get_text().startswith("s") and "string" not in text.get_text()
+    ]
+    assert [text.split()[0] for text in said if not text.endswith("not measured enough")] == ["s0", "s2", "strip"]
+    assert [text for text in said if text.endswith("not measured enough")] == ["s1\nnot measured enough"]
+    assert sum(line.get_marker() == "D" for line in axes.lines) == 4
 
 
 def test_an_axis_along_the_machine_has_its_unit(samples):
@@ -179,6 +221,12 @@ def test_budget_picture_tells_what_was_asked_for(samples, repeats, words):
             assert line.get_ydata()[at] == pytest.approx(2 * promise.u / promise.tolerance)
 
 
+def test_budget_picture_without_joints_has_no_step():
+    layout = machine([{"name": "a", "row": "r", "start": 0, "length": 450}], rows={"r": "target = '700'"})
+    figure = budget_plots.draw_budget(layout, preanalysis.work_out(layout))
+    assert [text.get_text().split()[0] for text in figure.legends[0].get_texts()] == ["square", "offset"]
+
+
 def test_budget_picture_rehearses_each_number_once(samples, monkeypatch):
     layout = files.read_layout(samples / "machine.toml")
     found = preanalysis.work_out(layout)
@@ -245,3 +293,53 @@ def test_end_cuts_say_how_far_off_and_how_sure(samples):
     said = [text.get_text() for text in axes.texts if text.get_text().startswith("off square")]
     assert len(said) == 2
     assert all("(U " in text and text.rsplit(": ", 1)[1] in ("in", "in?", "out?", "out") for text in said)
+
+
+PANEL = '[panel]\nname = "p"\nunits = "mm"\nwidth = "400"\nlength = "3000"\nlegs = "up"\nleg = "50"\n'
+ARC = '[[offsets]]\nof = "{of}"\nedge = "drive"\nplaces = ["0", "1500", "3000"]\nreadings = ["0", "{height}", "0"]\n'
+
+
+def panel_of(text: str):
+    return measure(parse_panel(PANEL + text, "p.toml"))
+
+
+def test_a_panel_of_which_little_was_measured():
+    """A leg alone: the plain rectangle, both ends not told, nothing of a sweep, a width or a bow."""
+    (axes,) = panel_plots.panel_sheet(panel_of('[[across]]\nat = "lead"\noperator_leg = "50"\n')).axes
+    said = [text.get_text() for text in axes.texts]
+    assert said.count("square\nnot told") == 2
+    assert not any("sweep" in text or "400" in text for text in said)
+    half = panel_plots.BODY / 2
+    edges = [line.get_ydata() for line in axes.lines if len(line.get_xdata()) == 121]
+    assert [(min(y), max(y)) for y in edges] == [(-half, -half), (half, half)]
+
+
+def test_a_straight_panel_is_said_to_be_straight():
+    (axes,) = panel_plots.panel_sheet(panel_of(ARC.format(of="camber", height="0"))).axes
+    said = [text.get_text() for text in axes.texts]
+    assert "no sweep seen" in said
+    assert not any("sweeps toward" in text for text in said)
+
+
+def test_a_limit_is_drawn_where_one_was_chosen():
+    """One dotted line more in each view, and said in its words; without one neither a line nor a verdict."""
+    text = ARC.format(of="camber", height="6") + ARC.format(of="bow", height="6").replace(
+        "edge =", 'line = "over"\nedge ='
+    )
+    own = '{ height = "9", over = "3000" }'
+    bare, judged = (panel_plots.panel_sheet(panel_of(text + limits)).axes for limits in
+                    ("", f"[limits]\ncamber = {own}\nbow = {own}\n"))  # fmt: skip
+    for one, other, words in zip(bare, judged, ("sweeps toward drive: 6.0", "bow: ends up, 6.0"), strict=True):
+        assert len(other.lines) == len(one.lines) + 1
+        (plain,), (told,) = (
+            [t.get_text() for t in axes.texts if t.get_text().startswith(words)] for axes in (one, other)
+        )
+        assert told == f"{plain}, verdict in   (dotted: limit)"
+
+
+@pytest.mark.parametrize("of", ["camber", "bow"])
+def test_the_record_draws_a_bow_where_one_was_measured(of):
+    (drawn,) = report_plots.panel_picture(panel_of(ARC.format(of=of, height="6"))).strips
+    assert (b"Seen from the drive edge, legs up." in drawn) is (of == "bow")
+    high = panel_plots.PLAN + panel_plots.SIDE_VIEW * (of == "bow")
+    assert float(drawn.split(b'height="', 1)[1].split(b"pt", 1)[0]) == pytest.approx(72 * high)

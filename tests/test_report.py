@@ -271,6 +271,52 @@ def test_one_survey_alone(samples, tmp_path):
     assert report.render(whole, Paper.letter, DAY).startswith(b"%PDF-")
 
 
+def _part(papers: Papers, title: str) -> list[dict]:
+    """Blocks of one part."""
+    (part,) = (part for part in report.parts(jobs.gather(papers), {}) if part["title"] == title)
+    return part["blocks"]
+
+
+def test_what_was_not_read_stands_as_such(tmp_path):
+    """A section read at one point, a moved one not read again, and no joints."""
+    sections = [{"name": f"s{k}", "row": "r", "start": 500 * k, "length": 450} for k in range(6)]
+    (tmp_path / "m.toml").write_text(layout_text(sections, rows={"r": "target = '700'"}))
+    rows = [(f"s{k}", end, 712 if (k, end) == (1, "exit") else 700) for k in range(5) for end in ("entry", "exit")]
+    (tmp_path / "a.csv").write_text(survey_text([*rows, ("s5", "entry", 700)]))
+    (tmp_path / "b.csv").write_text(survey_text([row for row in rows if row[0] != "s1"]))
+    papers = Papers(layout=tmp_path / "m.toml", survey=tmp_path / "a.csv", after=tmp_path / "b.csv")
+    tables = {block["title"]: block["rows"] for block in _part(papers, "As found") if block["kind"] == "table"}
+    assert set(tables) == {"Sections"}
+    assert {row[0]: row[1:3] for row in tables["Sections"] if "not measured enough" in row} == {
+        "s5": ["not measured enough", "1 reading"]
+    }
+    (moves,) = (b["rows"] for b in _part(papers, "What was done") if b["kind"] == "table" and "planned" in b["head"])
+    assert {row[0] for row in moves} == {"s1"}
+    assert all(row[3:] == ["", "", "cannot be told"] for row in moves)
+
+
+def test_nothing_planned_is_said(samples):
+    """A machine that was in before the move asked for nothing."""
+    papers = Papers(layout=samples / "machine.toml", survey=samples / "before-move.csv", after=samples / "as-left.csv")
+    assert "The survey as found asks for no moves." in texts(_part(papers, "What was done"))
+    done = _part(sample_papers(samples), "What was done")
+    assert "The survey as found asks for no moves." not in texts(done)
+
+
+def test_the_published_shear_clearance_is_named_where_it_is_used(samples, tmp_path):
+    """Where the file has its own numbers for the blades, the published shares are no limit of this record."""
+    papers = sample_papers(samples)
+    text = papers.settings.read_text().replace(
+        'kind = "shear"', 'kind = "shear"\nwanted = "0.002"\ntolerance = "0.001"'
+    )
+    (tmp_path / "own.toml").write_text(text)
+    for settings, named in ((papers.settings, True), (tmp_path / "own.toml", False)):
+        (limits,) = _part(replace(papers, settings=settings), "Limits and their sources")
+        whats = [row[0] for row in limits["rows"]]
+        assert "settings" in whats
+        assert ("shear clearance (settings)" in whats) is named
+
+
 @pytest.mark.parametrize("suffix", ["", "-mm"])
 def test_units_of_what_is_printed(samples, suffix):
     """Everything in the units asked for; the readings as they were written."""

@@ -9,9 +9,10 @@ import pytest
 
 from alignment.errors import InputError
 from alignment.files import read_settings
+from alignment.lengths import Units
 from alignment.settings import judge_settings
 from alignment.settings_file import parse_settings
-from alignment.settings_wording import settings_text, table_rows
+from alignment.settings_wording import settings_text, table_rows, to_do
 from alignment.uncertainty import Verdict
 
 HEAD = """\
@@ -107,6 +108,35 @@ def test_strip_wider_than_the_guides():
     assert "guides: clearance -1.40 mm (U 0.063): the strip is wider than the guides and will buckle or climb." in text
 
 
+@pytest.mark.parametrize(("measured", "fits"), [
+    ("500.2", "wider than the guides"), ("500.38", "may not fit"), ("500.42", "may not fit"), ("500.6", ""),
+])  # fmt: skip
+def test_whether_the_strip_fits(measured, fits):
+    """The strip is 500.4 wide; U of the clearance is 0.063, so within that of nothing it is open."""
+    text = " ".join(told(STRIP, GUIDE.replace("502.6", measured)).split())
+    assert ("the strip is wider than the guides" in text) is (fits == "wider than the guides")
+    assert (": the strip may not fit, as far as this can tell." in text) is (fits == "may not fit")
+
+
+def test_guide_set_to_a_width_of_its_own():
+    """The strip's u is not in it, but what the strip has to spare is told all the same."""
+    (found,) = state(STRIP, GUIDE.replace("clearance", "wanted").replace("1.5", "502"))
+    assert (found.wanted, found.judged.value) == pytest.approx((502, 0.6))
+    assert found.judged.u == pytest.approx(math.sqrt(0.02**2 / 12 + 0.01**2 + 0.02**2))
+    assert found.clearance.value == pytest.approx(2.2)
+
+
+def test_guide_that_was_not_measured():
+    """What it should be is told; nothing is judged or to be done."""
+    guide = GUIDE.replace('measured = "502.6"\n', "")
+    (found,) = state(STRIP, guide)
+    assert found.wanted == pytest.approx(501.9)
+    assert (found.verdict, found.clearance, to_do(found, Units.mm)) == (None, None, "")
+    text = told(STRIP, guide)
+    assert "clearance" not in text
+    assert any(line.split() == ["guides", "501.9", "0.500", "not", "measured"] for line in text.splitlines())
+
+
 SHEAR = '[[setting]]\nname = "blades"\nkind = "shear"\n'
 
 
@@ -191,6 +221,15 @@ SPOILT = [
         "  [[setting]] 'blades' wanted: is missing, and the strip has no thickness to take it from. Write [strip] "
         "thickness."
     ]),
+    (HEAD + STRIP + SHEAR + 'wanted = "0.04"\n', [
+        "  [[setting]] 'blades' wanted: and tolerance go together. Write both, or neither for the published shares."
+    ]),
+    (HEAD + STRIP + SHEAR + 'tolerance = "0.02"\n', [
+        "  [[setting]] 'blades' wanted: and tolerance go together. Write both, or neither for the published shares."
+    ]),
+    (HEAD + STRIP + GUIDE + 'wanted = "502"\n', [
+        "  [[setting]] 'guides' wanted: and clearance are two ways to say one thing. Leave one of them out."
+    ]),
     (HEAD + '[[setings]]\nname = "x"\n' + GAP, ["   setings: is not a known key. Perhaps you meant 'setting'."]),
 ]  # fmt: skip
 
@@ -201,6 +240,13 @@ def test_every_way_to_spoil_the_file(text, told_of):
     heading, *lines = problems(text)
     assert heading == "settings.toml: these settings cannot be used"
     assert [line.strip() for line in lines] == [line.strip() for line in told_of]
+
+
+@pytest.mark.parametrize("key", ["wanted", "tolerance"])
+def test_a_shear_number_that_cannot_be_read_is_told_once(key):
+    numbers = {"wanted": "0.04", "tolerance": "0.02"} | {key: "0.0x"}
+    _, only = problems(HEAD + SHEAR + "".join(f'{k} = "{v}"\n' for k, v in numbers.items()))
+    assert only.startswith(f"  [[setting]] 'blades' {key}: '0.0x' is not a length")
 
 
 def test_all_mistakes_at_once():

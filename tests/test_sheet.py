@@ -8,6 +8,7 @@ import shutil
 import subprocess
 
 import pytest
+import typst
 
 from alignment import entry, sheet, typesetting
 from alignment.cautions import CAUTIONS
@@ -166,6 +167,15 @@ def test_day_is_that_of_the_environment(monkeypatch):
     assert typesetting.today() == datetime.date(2001, 9, 9)
     monkeypatch.delenv("SOURCE_DATE_EPOCH")
     assert abs(typesetting.today() - datetime.datetime.now().astimezone().date()) <= datetime.timedelta(days=1)
+
+
+def test_a_fault_of_the_template_is_not_set_again(monkeypatch):
+    """Only what the standard of the file forbids is set a second time, without it."""
+    asked, compile_ = [], typst.compile
+    monkeypatch.setattr(typst, "compile", lambda *a, **k: asked.append(k) or compile_(*a, **k))
+    with pytest.raises(typst.TypstError):
+        typesetting.typeset("report", {})
+    assert len(asked) == 1
 
 
 @pytest.mark.parametrize("epoch", ["soon", "1e9", "9" * 30])
