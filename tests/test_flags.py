@@ -6,6 +6,7 @@ import json
 
 import numpy as np
 import pytest
+from scipy import stats
 
 from alignment.files import read_layout, read_survey
 from alignment.flags import find_flags
@@ -439,3 +440,49 @@ def test_ends_are_called_swapped_where_the_other_way_round_fits(off, found):
     """Turned round both are still off by this; the sum of squares must be within 16 u2: 2.83 u, 1.395 mm."""
     assert pytest.approx(1.395, abs=1e-3) == (16 * U**2 / 2) ** 0.5
     assert len(slanting(3.0, (3.0 + off, -3.0 + off))) == found
+
+
+@pytest.mark.parametrize(("chi2", "found"), [(5.9, []), (6.1, ["scatter"])])
+def test_scatter_of_one_section_alone(chi2, found):
+    """Two degrees of freedom: 5.99 is the 95 % point; a bow of plus, minus, minus, plus leaves no line to follow it."""
+    assert stats.chi2.ppf(0.95, 2) == pytest.approx(5.99, abs=0.01)
+    a = U * np.sqrt(chi2 / 4)
+    layout = machine(sections(1, points=["0", "150", "300", "450"]), rows=ROW)
+    read = [("a-1", p, f"{700 + s * a:.6f}") for p, s in ((0, 1), (150, -1), (300, -1), (450, 1))]
+    assert [f.flag for f in flags(layout, read)] == found
+
+
+@pytest.mark.parametrize(("sign", "says"), [(1, "more"), (-1, "less")])
+def test_scatter_names_the_reading_farthest_off(sign, says):
+    """Five points about a line, chi-square just beyond its 95 % point: too much, and no single one to blame."""
+    own, x = np.array([1.0, -1.05, 0.05, -1.15, 1.05]), np.array([0, 100, 225, 350, 450])
+    left = own - np.polyval(np.polyfit(x, own, 1), x)
+    own, left = (a * U * np.sqrt(8.2 / np.sum(left**2)) for a in (own, left))
+    worst = int(np.argmax(np.abs(left)))
+    layout = machine(sections(1, points=[str(p) for p in x]), rows=ROW)
+    read = [("a-1", p, f"{700 + sign * v:.6f}") for p, v in zip(x, own, strict=True)]
+    (flag,) = flags(layout, read)
+    assert (flag.flag, flag.section) == ("scatter", "a-1")
+    assert flag.numbers == {"off": pytest.approx(sign * left[worst], abs=1e-5)}
+    other = {"more": "less", "less": "more"}[says]
+    word = says if left[worst] > 0 else other
+    assert f"{abs(left[worst]):.1f} mm {word} than the others say. Read it again." in flag.message
+    assert f"Farthest off: {['entry', '100.0', 'mid', '350.0', 'exit'][worst]}, read" in flag.message
+
+
+def test_two_readings_of_one_point_that_differ():
+    """Of three repeated points one: Bonferroni over the three, and all that is said of it."""
+    layout = machine(sections(3), rows=ROW)
+    read = [*rows([(700, 700)] * 3), ("a-1", "entry", 700), ("a-2", "exit", 701.75), ("a-3", "exit", 700)]
+    (flag,) = flags(layout, read)
+    assert (flag.flag, flag.section, flag.point) == ("spread", "a-2", "exit")
+    assert flag.numbers == {"spread": pytest.approx(1.75), "allowed": pytest.approx(U * range_point(2, 1 - 0.05 / 3))}
+
+
+def test_lone_points_by_name():
+    solution = solve(machine(sections(2), rows=ROW), readings(machine(sections(2), rows=ROW), rows([(700, 701)] * 2)))
+    assert [(f.flag, f.section, f.point, f.message) for f in solution.flags] == [
+        ("lone", f"a-{k}", point, f"a-{k}, {point}: read once ({text}); no other reading checks it.")
+        for k in (1, 2)
+        for point, text in (("entry", "700"), ("exit", "701"))
+    ]

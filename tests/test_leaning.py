@@ -163,3 +163,31 @@ def test_end_to_hang_anew_is_named_from_half_of_u_on(times, named, sign):
     entry = f"its entry end {abs(want):.1f} mm {way} the faces"
     exit_ = f"its exit end {lean.exit:.1f} mm nearer to the faces"
     assert f"Hanging {f'{entry}, ' if named else ''}{exit_} takes away" in flag.message
+
+
+@pytest.mark.parametrize("slope", [0.02, -0.02, 0.0004, -0.0004])
+def test_which_way_and_what_share(slope):
+    """Toward the string or away, and the share of the squares as worked out from the offsets and ends themselves."""
+    start = STEP * np.arange(5)
+    own = np.array([0.3, -0.5, 0.1, 0.4, -0.3]) * slope / 0.02
+    ends = np.stack([slope * start + own, slope * (start + LENGTH) + own], axis=1)
+    fine = {"tape": "mark = '0.001'\nset = '0.0001'\ntilt = 0\nzero = '0'", "moves": "notch = '0.001'"}
+    parts = [{"name": f"s{k}", "row": "a", "start": str(STEP * k), "length": str(LENGTH)} for k in range(5)]
+    layout = machine(parts, rows={"a": f"target = '{TARGET}'"}, **fine)
+    read = [(f"s{k}", e, f"{TARGET + ends[k, j]:.9f}") for k in range(5) for j, e in enumerate(("entry", "exit"))]
+    (flag,) = [f for f in find_flags(fit_train(layout, readings(layout, read))) if f.flag == "line-skewed"]
+    line = np.polyfit(start + LENGTH / 2, ends.mean(axis=1), 1)
+    left = ends - np.polyval(line, np.stack([start, start + LENGTH], axis=1))
+    assert f"mm {'farther from' if slope > 0 else 'nearer to'} it over 2450.0 mm" in flag.message
+    assert f"takes away {100 * (1 - np.sum(left**2) / np.sum(ends**2)):.0f} % of the squared" in flag.message
+    assert flag.numbers["exit"] == pytest.approx(np.polyval(line, 2450))
+    assert flag.numbers["entry"] == pytest.approx(np.polyval(line, 0))
+
+
+def test_no_end_to_hang_anew_by_less_than_a_notch():
+    """What no move could follow is not asked of the string either."""
+    parts = [{"name": f"s{k}", "row": "a", "start": str(STEP * k), "length": str(LENGTH)} for k in range(5)]
+    layout = machine(parts, rows={"a": f"target = '{TARGET}'"}, moves="notch = '100'")
+    read = [(f"s{k}", e, TARGET + 0.02 * (STEP * k + x)) for k in range(5) for e, x in (("entry", 0), ("exit", LENGTH))]
+    (flag,) = [f for f in find_flags(fit_train(layout, readings(layout, read))) if f.flag == "line-skewed"]
+    assert ". A straight line through them takes away 100 % of the squared deviations" in flag.message
