@@ -3,11 +3,12 @@
 from __future__ import annotations
 
 from collections.abc import Mapping
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from typing import Final
 
 import numpy as np
 
+from alignment.adjustment import adjust
 from alignment.leaning import find_leans
 from alignment.leastsq import CHECKED
 from alignment.lengths import decimal, show
@@ -182,24 +183,21 @@ def _stray(train: Train, stray: Stray) -> Flag:
 
 
 def _misfit_steps(train: Train) -> list[Flag]:
-    """Steps measured at joints that the tape readings contradict, each chain's worst first (data snooping as above)."""
-    steps, network = train.adjusted.steps, train.adjusted.network
-    if network is None:
-        return []
+    """Steps measured at joints that the tape readings contradict: worst first, set aside, and all adjusted anew."""
     units, flags = train.layout.units, []
-    # the network's observations end with the steps
-    residual, redundancy = network.residual[-len(steps) :], np.maximum(network.redundancy[-len(steps) :], CHECKED)
-    w = np.abs(residual) / (np.array([s.u for s in steps]) * np.sqrt(redundancy))
-    w[network.redundancy[-len(steps) :] <= CHECKED] = 0.0
-    critical = critical_w(int(np.count_nonzero(w)))
-    told: set[str] = set()
-    for k in np.argsort(-w, kind="stable"):
-        step = steps[k]
-        # one wrong step pulls at those beside it
-        if w[k] <= critical or {step.upstream, step.downstream} & told:
-            continue
-        told |= {step.upstream, step.downstream}
-        slip = float(residual[k] / redundancy[k])
+    adjusted, survey = train.adjusted, train.survey
+    critical = None
+    while adjusted.network is not None:
+        steps, network = adjusted.steps, adjusted.network
+        # the network's observations end with the steps
+        redundancy = network.redundancy[-len(steps) :]
+        checked = np.flatnonzero(redundancy > CHECKED)
+        critical = critical_w(len(checked)) if critical is None else critical
+        slips = network.residual[-len(steps) :][checked] / redundancy[checked]
+        w = np.abs(slips) * np.sqrt(redundancy[checked]) / np.array([steps[k].u for k in checked])
+        if w.max(initial=0.0) <= critical:
+            break
+        slip, step = float(slips[np.argmax(w)]), steps[checked[np.argmax(w)]]
         says = show(step.value - slip, units, signed=True)
         message = (
             f"{step.upstream} / {step.downstream}: step read {step.text}, the tape readings beside it say {says} "
@@ -216,6 +214,8 @@ def _misfit_steps(train: Train) -> list[Flag]:
                 numbers={"slip": slip},
             )
         )
+        survey = replace(survey, steps=tuple(s for s in survey.steps if s is not step))
+        adjusted = adjust(train.layout, survey)
     return flags
 
 

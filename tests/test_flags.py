@@ -393,6 +393,8 @@ def test_points_less_than_a_millimetre_apart_are_two():
     layout = machine(sections(points=["0", "225", "225.4", "450"]), rows=ROW)
     good = [(f"a-{k}", p, 700, "") for k in range(1, 6) for p in ("entry", "exit")]
     assert flags(layout, [*good, ("a-1", "225.4", 700, ""), ("a-1", "225", 710, "close")], **CLOSE) == []
+    (moved,) = flags(layout, [*good, ("a-1", "225.4", 700, ""), ("a-1", "225.4", 710, "close")], **CLOSE)
+    assert (moved.flag, moved.point) == ("line-moved", "225.4")
     two = flags(layout, [*good, ("a-1", "225", 699.2, ""), ("a-1", "225.4", 700.8, "")], **CLOSE)
     assert "spread" not in {f.flag for f in two}
 

@@ -291,15 +291,35 @@ def test_way_to_settle_a_step(steps, way):
     assert f"To settle the step at s0 / s1: {way}" in text
 
 
-def test_each_wrong_step_is_named_and_not_those_that_it_pulls_at():
-    """Two of eight joints read wrong, one much and one little: those two, the worse one first."""
-    steps = [(f"s{k}", {4: 20, 0: 3}.get(k, 0)) for k in range(7)]
-    rows = taken(*[(700, 700)] * 8, steps=steps, u="0.1")
-    flags = [f for f in solve(row_of(8), readings(row_of(8), rows, header=COLUMNS)).flags if f.point == "joint"]
+@pytest.mark.parametrize(("big", "small"), [(20, 3), (20, 8), (60, 10)])
+def test_each_wrong_step_is_named_and_not_those_that_it_pulls_at(big, small):
+    """
+    Two of seven joints read wrong, one much and one little: those two, the worse one first.
+
+    Faces read well inside their ends are levers: one wrong step throws the steps beside it far off, too.
+    """
+    parts = [{"name": f"s{k}", "row": "r", "start": 400 * k, "length": 400, "points": [100, 300]} for k in range(8)]
+    layout = machine(parts, rows=TARGET, tape=TAPE)
+    steps = [(f"s{k}", {4: big, 0: small}.get(k, 0)) for k in range(7)]
+    survey = readings(layout, taken(*[(700, 700)] * 8, steps=steps, u="0.1"), header=COLUMNS)
+    flags = [f for f in solve(layout, survey).flags if f.point == "joint"]
     assert [(f.section, f.beside) for f in flags] == [("s4", "s5"), ("s0", "s1")]
+    # once the worse one is set aside, the tape says that the other should be nothing
+    assert flags[1].numbers["slip"] == pytest.approx(small, abs=0.05)
 
 
 def test_what_the_tape_says_of_a_step_has_its_sign():
     rows = taken((700, 700), (704, 704), steps=[("s0", "-6")], u="0.1")
     (flag,) = [f for f in solve(row_of(2), readings(row_of(2), rows, header=COLUMNS)).flags if f.point == "joint"]
     assert flag.message.startswith("s0 / s1: step read -6, the tape readings beside it say +4.0 mm.")
+
+
+def test_reading_of_a_section_that_is_not_measured_enough_ties_nothing():
+    """One reading far off in the last section: the faces that steps tie together are as without it."""
+    steps = [("s0", "0.5"), ("s1", "-0.5")]
+    faces = ((700, 700.4), (701, 700.2), (699.8, 700))
+    alone = fitted(row_of(4), taken(*faces, steps=steps, u="0.1"))
+    with_it = fitted(row_of(4), [*taken(*faces, steps=steps, u="0.1"), ("s3", "mid", 760, "")])
+    assert with_it.measured.tolist() == [True, True, True, False]
+    assert with_it.face[:3] == pytest.approx(alone.face[:3], abs=1e-12)
+    assert with_it.covariance[:3] == pytest.approx(alone.covariance[:3], rel=1e-12)
