@@ -348,3 +348,51 @@ def test_exact_is_the_last_word_under_a_line_that_was_not_proved(cut_short):
 def test_what_needs_no_planner_is_proved():
     plan = planned([part("a", 0)], ends(a=(710, 710)), aim=Aim.exact, rows=TARGET)
     assert (plan.optimal, plan.ends_gap, plan.movement_gap) == (True, 0, 0.0)
+
+
+# --- what is told of what is left --------------------------------------------------------------------------------
+
+
+def test_what_is_missed_is_named_with_its_reason():
+    """Offset and squareness of a section, and the step at a joint; all of them on hold."""
+    parts = [part("a", 0, hold=True), part("b", 400, hold=True)]
+    how = {"rows": TARGET, "joints": [("a", "b")], "tolerance": "offset = '3'\nsquare = '2'\nstep = '1'"}
+    missed = planned(parts, ends(a=(700, 705), b=(700, 700)), **how).missed
+    assert [(m.where, m.what, round(m.by, 6), m.why) for m in missed] == [
+        ("a", "offset", 2.0, "on hold"),
+        ("a", "square", 3.0, "on hold"),
+        ("a / b", "step", 4.0, "on hold"),
+    ]
+
+
+@pytest.mark.parametrize(("joints", "why"), [([], ""), ([("a", "b")], " and its joints"), ([("b", "c")], "")])
+def test_notches_that_do_not_serve_and_joints_that_may_be_in_the_way(joints, why):
+    """Half a notch off at best: said of the section, and of its joints only where it has one."""
+    parts = [part("a", 0), part("b", 400), part("c", 800)]
+    how = {"rows": TARGET, "joints": joints, "tolerance": "offset = '0.3'\nsquare = '0.3'\nstep = '9'"}
+    missed = planned(parts, ends(a=(701.5, 701.5), b=(700, 700), c=(700, 700)), moves="notch = '1'", **how).missed
+    assert {(m.where, m.why) for m in missed} == {("a", f"no whole number of notches serves it{why}")}
+
+
+def test_only_what_is_touched_is_held_to_the_band():
+    """Tolerance 2, band 1: b is let alone at 1.5; a and c are moved, and the slots leave c at 1.4."""
+    parts = [part("a", 0), part("b", 500), part("c", 1000)]
+    how = {"rows": TARGET, "tolerance": "offset = '2'\nsquare = '2'", "moves": "notch = '0.5'\ntravel = '2.5'"}
+    plan = planned(parts, ends(a=(703.4, 703.4), b=(701.5, 701.5), c=(703.9, 703.9)), **how)
+    assert plan.after.offset.value == pytest.approx([0.9, 1.5, 1.4])
+    assert plan.beyond_band == ("c",)
+
+
+def test_lines_of_strings_that_serve_different_stretches():
+    """Each line is laid between the first and the last end of its own string's sections."""
+    parts = [part(f"a{k}", 500 * k, row="a") for k in range(3)]
+    parts += [part(f"b{k}", 3000 + 500 * k, row="b") for k in range(3)]
+    taken = ends(
+        **{f"a{k}": tuple(700 + 0.02 * (500 * k + x) for x in (0, 400)) for k in range(3)},
+        **{f"b{k}": tuple(700 - 0.03 * (500 * k + x) for x in (0, 400)) for k in range(3)},
+    )
+    plan = planned(parts, taken, line=Line.free, rows=dict.fromkeys("ab", "target = '700'"))
+    assert plan.bolt_ends == 0
+    assert np.abs(plan.before.ends[0].value).max() < 1.6
+    assert np.abs(plan.before.ends[1].value).max() < 1.6
+    assert plan.before.string_lines["b"][1] == pytest.approx(-0.03, abs=0.003)
