@@ -181,6 +181,10 @@ def test_which_way_and_what_share(slope):
     assert f"mm {'farther from' if slope > 0 else 'nearer to'} it over 2450.0 mm" in flag.message
     assert f"takes away {100 * (1 - np.sum(left**2) / np.sum(ends**2)):.0f} % of the squared" in flag.message
     assert flag.numbers["exit"] == pytest.approx(np.polyval(line, 2450))
+    exit_ = (
+        f"its exit end {abs(np.polyval(line, 2450)):.1f} mm {'nearer to' if slope > 0 else 'farther from'} the faces"
+    )
+    assert exit_ in flag.message
     assert flag.numbers["entry"] == pytest.approx(np.polyval(line, 0))
 
 
