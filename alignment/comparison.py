@@ -97,7 +97,7 @@ def compare(
     trains = [fit_train(layout, survey, line=line) for survey in (before, after)]
     plan = plan or plan_moves(trains[0], aim=aim)
     motion = compare_trains(*trains, same_string=same_string)
-    flags = [(t.survey.source, f) for t in trains for f in find_flags(t) if f.flag not in ("lone", "line-skewed")]
+    flags = [(t.survey.source, f) for t in trains for f in find_flags(t) if f.harmful and f.flag != "line-skewed"]
     moves = []
     for i, bolt in np.argwhere(plan.moves != 0):
         change = motion.bolts()[bolt]

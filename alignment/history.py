@@ -196,7 +196,7 @@ def _events(trains: tuple[Train, ...]) -> tuple[Event, ...]:
                 (train.survey.source, flag)
                 for train in trains[k : k + 2]
                 for flag in find_flags(train)
-                if flag.section in names and flag.flag != "lone"
+                if flag.section in names and flag.harmful
             )
             events.append(Event(before=k, after=k + 1, motion=motion, flags=flags))
     return tuple(events)

@@ -135,7 +135,7 @@ def _words(solution: Solution, width: float, lanes: Mapping[str, Lane]) -> list[
     normal, bold = int((width - 0.8) / 0.086), int((width - 0.8) / 0.112)
     lines: list[tuple[str, bool]] = []
     for flag in solution.flags:
-        if flag.flag != "lone":
+        if flag.harmful:
             lines += [(line, True) for line in textwrap.wrap(f"Before moving: {flag.message}", bold)]
 
     layout, doubts = solution.layout, doubted(solution)

@@ -74,7 +74,7 @@ def table(
 def standing(solution: Solution) -> list[Block]:
     """Verdict, flags and tables of one survey."""
     layout, state = solution.layout, solution.state
-    flags = [flag.message for flag in solution.flags if flag.flag != "lone"]
+    flags = [flag.message for flag in solution.flags if flag.harmful]
     return [
         paragraph(f"Verdict: {solution.verdict}.", strong=True),
         *itemized(flags, "Look at these readings first:"),

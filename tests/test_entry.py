@@ -325,30 +325,27 @@ def test_the_example_of_square_runs(run):
     assert run(*shlex.split(squaring.EXAMPLE)[2:]).status == 0
 
 
+def completed(words: str) -> list[str]:
+    """What the shell offers for the sixth word of a command line."""
+    asked = {"_STRINGTRUE_COMPLETE": "complete_bash", "COMP_WORDS": words, "COMP_CWORD": "5"}
+    done = subprocess.run(
+        [sys.executable, "-c", "from cli.app import main; main()"],
+        env=os.environ | asked | {"PYTHONPATH": str(Path(__file__).parent.parent)},
+        capture_output=True,
+        text=True,
+        check=False,
+    )
+    return done.stdout.split()
+
+
 @pytest.mark.parametrize("option", [("enter", "--section"), ("solve", "--done")])
 def test_the_shell_completes_section_names(samples, option):
     words = [option[0], str(samples / "machine.toml"), "s.csv", option[1]]
-    environment = {"_STRINGTRUE_COMPLETE": "complete_bash", "COMP_WORDS": f"stringtrue {' '.join(words)} drive"}
-    done = subprocess.run(
-        [sys.executable, "-c", "from cli.app import main; main()"],
-        env=os.environ | environment | {"COMP_CWORD": "5", "PYTHONPATH": str(Path(__file__).parent.parent)},
-        capture_output=True,
-        text=True,
-        check=False,
-    )
-    assert done.stdout.split() == [f"drive-{k}" for k in range(1, 5)]
+    assert completed(f"stringtrue {' '.join(words)} drive") == [f"drive-{k}" for k in range(1, 5)]
 
 
-def test_the_shell_completes_choices(samples):
-    environment = {"_STRINGTRUE_COMPLETE": "complete_bash", "COMP_WORDS": "stringtrue solve m.toml s.csv --line f"}
-    done = subprocess.run(
-        [sys.executable, "-c", "from cli.app import main; main()"],
-        env=os.environ | environment | {"COMP_CWORD": "5", "PYTHONPATH": str(Path(__file__).parent.parent)},
-        capture_output=True,
-        text=True,
-        check=False,
-    )
-    assert done.stdout.split() == ["fitted", "free"]
+def test_the_shell_completes_choices():
+    assert completed("stringtrue solve m.toml s.csv --line f") == ["fitted", "free"]
 
 
 @pytest.mark.parametrize("between", [",", "\t", ";"])
