@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import enum
 
-__all__ = ["Aim", "Line", "LineChoice"]
+__all__ = ["Aim", "Line", "LineChoice", "Paper"]
 
 
 class Line(enum.StrEnum):
@@ -36,3 +36,10 @@ class Aim(enum.StrEnum):
     """Least movement in all."""
     exact = "exact"
     """Every section that is out goes to its target, to the nearest notch."""
+
+
+class Paper(enum.StrEnum):
+    """Sizes of paper."""
+
+    letter = "letter"
+    a4 = "a4"

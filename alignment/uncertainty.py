@@ -10,6 +10,7 @@ from __future__ import annotations
 import enum
 import math
 from collections.abc import Iterable
+from dataclasses import dataclass
 from functools import lru_cache
 from typing import Any, Final
 
@@ -19,6 +20,7 @@ from numpy.typing import ArrayLike, NDArray
 __all__ = [
     "COVERAGE",
     "SAME",
+    "Judged",
     "Verdict",
     "chi_square_point",
     "conformance_probability",
@@ -152,6 +154,35 @@ def verdict(value: float, u: float, tolerance: float) -> Verdict:
     if beyond <= SAME:
         return Verdict.inside if sure else Verdict.inside_unsure
     return Verdict.outside if sure else Verdict.outside_unsure
+
+
+@dataclass(frozen=True, kw_only=True)
+class Judged:
+    """A deviation from what is wanted, judged against its tolerance. [mm]"""
+
+    value: float
+    u: float
+    tolerance: float
+
+    @property
+    def expanded(self) -> float:
+        """Expanded uncertainty U = k u. [mm]"""
+        return COVERAGE * self.u
+
+    @property
+    def verdict(self) -> Verdict:
+        """In or out, sure or not."""
+        return verdict(self.value, self.u, self.tolerance)
+
+    @property
+    def p_in(self) -> float:
+        """Probability that the deviation is within its tolerance."""
+        return conformance_probability(self.value, self.u, lower=-self.tolerance, upper=self.tolerance)
+
+    @property
+    def miss(self) -> float:
+        """By how much the best estimate is beyond the tolerance; 0 where it is within. [mm]"""
+        return max(abs(self.value) - self.tolerance, 0.0)
 
 
 def worst(found: Iterable[Verdict]) -> Verdict:

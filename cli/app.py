@@ -11,17 +11,19 @@ import typer
 from alignment import __version__
 from alignment.errors import StringtrueError
 from cli import (
-    budgeting,
-    comparing,
+    budget,
+    causes,
+    compare,
     demo,
-    entering,
-    histories,
-    panels,
-    printing,
-    settings_check,
-    solving,
-    squaring,
-    starting,
+    enter,
+    history,
+    panel,
+    report,
+    settings,
+    sheet,
+    solve,
+    square,
+    start,
 )
 from cli.output import fail
 from cli.usage import told
@@ -38,18 +40,18 @@ app = typer.Typer(
 # in the order in which the work goes
 for _name, _command, _example in (
     ("demo", demo.demo, demo.EXAMPLE),
-    ("start", starting.start, starting.EXAMPLE),
-    ("budget", budgeting.budget, budgeting.EXAMPLE),
-    ("sheet", printing.sheet, printing.SHEET_EXAMPLE),
-    ("enter", entering.enter, entering.EXAMPLE),
-    ("solve", solving.solve, solving.EXAMPLE),
-    ("square", squaring.square, squaring.EXAMPLE),
-    ("compare", comparing.compare, comparing.EXAMPLE),
-    ("panel", panels.panel, panels.PANEL_EXAMPLE),
-    ("causes", panels.causes, panels.CAUSES_EXAMPLE),
-    ("settings", settings_check.settings, settings_check.EXAMPLE),
-    ("report", printing.report, printing.REPORT_EXAMPLE),
-    ("history", histories.history, histories.EXAMPLE),
+    ("start", start.start, start.EXAMPLE),
+    ("budget", budget.budget, budget.EXAMPLE),
+    ("sheet", sheet.sheet, sheet.EXAMPLE),
+    ("enter", enter.enter, enter.EXAMPLE),
+    ("solve", solve.solve, solve.EXAMPLE),
+    ("square", square.square, square.EXAMPLE),
+    ("compare", compare.compare, compare.EXAMPLE),
+    ("panel", panel.panel, panel.EXAMPLE),
+    ("causes", causes.causes, causes.EXAMPLE),
+    ("settings", settings.settings, settings.EXAMPLE),
+    ("report", report.report, report.EXAMPLE),
+    ("history", history.history, history.EXAMPLE),
 ):
     app.command(_name, epilog=_example)(_command)
 

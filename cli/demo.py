@@ -28,6 +28,6 @@ def demo(
 
     Its files, pictures and report are left in a folder, to be tried again.
     """
-    from alignment import story
+    from alignment.show import demo as story
 
     output.show_text(story.tell(folder, units, force=force))

@@ -11,7 +11,7 @@ from typing import Annotated, Any, Final
 
 import typer
 
-from alignment.choices import Aim, Line
+from alignment.choices import Aim, Line, Paper
 from alignment.errors import nearest, quote
 from alignment.lengths import Units
 
@@ -23,6 +23,9 @@ __all__ = [
     "LayoutFile",
     "LineOption",
     "Out",
+    "PanelFile",
+    "PaperSize",
+    "Pdf",
     "PrintUnits",
     "SurveyFile",
     "Table",
@@ -80,6 +83,7 @@ SurveyFile = Annotated[
     Path,
     typer.Argument(metavar="SURVEY", callback=_pasted, help="The readings: .csv, .tsv or .xlsx; - to paste them."),
 ]
+PanelFile = Annotated[Path, typer.Argument(metavar="PANEL", help="The panel: a .toml file.")]
 Json = Annotated[bool, typer.Option("--json", help="One JSON object, and nothing else, on standard output.")]
 Out = Annotated[Path | None, typer.Option("--out", "-o", metavar="FILE", help="Write there what would be printed.")]
 Force = Annotated[bool, typer.Option("--force", help="Write over files that are there already.")]
@@ -92,15 +96,21 @@ Table = Annotated[
 ]
 
 
+Pdf = Annotated[Path, typer.Option("--out", "-o", metavar="FILE.pdf", help="Write it there.")]
+PaperSize = Annotated[
+    Paper | None, typer.Option("--paper", help="[default: letter for inches, a4 for millimetres].", **one_of(Paper))
+]
+
+
 def section_names(ctx: typer.Context, incomplete: str) -> list[str]:
     """Names of the layout's sections, for the shell to complete; none where the layout cannot be read."""
-    from alignment import files
     from alignment.errors import StringtrueError
+    from alignment.machine.layout_file import read_layout
 
     # an option still without its value leaves the arguments before it unassigned
     named = ctx.params.get("layout") or next(iter(ctx.args), None)
     try:
-        layout = files.read_layout(named) if named else None
+        layout = read_layout(named) if named else None
     except StringtrueError:
         return []
     if layout is None:

@@ -48,7 +48,8 @@ def named(option: str) -> Iterator[None]:
 def save_picture(path: Path | None, draw: Callable[..., Figure], *found: object, force: bool) -> None:
     """Draw what was found into a file, where one is wanted."""
     if path is not None:
-        from alignment import plots, writing
+        from alignment.files import writing
+        from alignment.show.pictures import train as plots
 
         writing.write_whole(path, plots.render(draw(*found), path.suffix), force=force)
 
@@ -56,7 +57,7 @@ def save_picture(path: Path | None, draw: Callable[..., Figure], *found: object,
 def save_table(path: Path | None, make: Callable[..., Tables], found: object, units: Units, *, force: bool) -> None:
     """Write what was found as tables into a file, where one is wanted."""
     if path is not None:
-        from alignment import tables, writing
+        from alignment.files import tables, writing
 
         writing.write_whole(path, tables.render(make(found), path.suffix, units), force=force)
 
@@ -80,7 +81,7 @@ def show(
 def show_text(text: str, out: Path | None = None, *, force: bool = False) -> None:
     """Print a text, headings in bold on a terminal, or write it to a file."""
     if out is not None:
-        from alignment.writing import write_whole
+        from alignment.files.writing import write_whole
 
         write_whole(out, text, force=force)
         return

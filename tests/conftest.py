@@ -8,7 +8,7 @@ from pathlib import Path
 
 import pytest
 
-from alignment.files import sample_folder
+from alignment.files.disk import sample_folder
 from cli import app
 
 

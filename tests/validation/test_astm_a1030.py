@@ -12,7 +12,7 @@ import numpy as np
 import pytest
 from scipy.integrate import quad
 
-from alignment.waves import i_units, i_units_u, steepness
+from alignment.panel.waves import i_units, i_units_u, steepness
 
 
 def test_worked_value():

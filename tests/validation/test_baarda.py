@@ -11,8 +11,8 @@ import numpy as np
 import pytest
 from scipy import stats
 
-from alignment.leastsq import fit_line
-from alignment.strays import critical_w
+from alignment.fitting.lines import fit_line
+from alignment.train.flags.strays import critical_w
 from alignment.uncertainty import noncentrality, normal_point
 
 

@@ -11,10 +11,10 @@ import numpy as np
 import pytest
 from scipy.interpolate import CubicHermiteSpline
 
-from alignment.layout_file import parse_layout
-from alignment.strip_path import bends
-from alignment.survey import parse_survey
-from alignment.train import fit_train
+from alignment.causes.strip_path import bends
+from alignment.machine.layout_file import parse_layout
+from alignment.machine.survey import parse_survey
+from alignment.train.train import fit_train
 
 LAYOUT = """
 [machine]

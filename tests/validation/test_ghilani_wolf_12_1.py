@@ -16,7 +16,7 @@ from pathlib import Path
 import numpy as np
 import pytest
 
-from alignment.network import Network, fit_network
+from alignment.fitting.network import Network, fit_network
 
 FIXED = {"A": 437.596}
 HEIGHTS = {"B": 448.1087, "C": 453.4685, "D": 444.9436}

@@ -15,10 +15,10 @@ import pytest
 from GTC import uncertainty, ureal, value
 
 from alignment.choices import Line
-from alignment.layout import Layout
-from alignment.survey import Survey
-from alignment.train import Train, fit_train
-from tests.machines import machine, readings
+from alignment.machine.layout import Layout
+from alignment.machine.survey import Survey
+from alignment.train.train import Train, fit_train
+from tests.tools.machines import machine, readings
 
 SIDES = {"near": 1, "far": -1}
 """The far row sees the string from the other side."""

@@ -13,8 +13,8 @@ from pathlib import Path
 import numpy as np
 import pytest
 
-from alignment.leastsq import Lines, fit_line
-from tests.machines import layout_text, survey_text
+from alignment.fitting.lines import Lines, fit_line
+from tests.tools.machines import layout_text, survey_text
 
 T, B = np.loadtxt(Path(__file__).parent / "data" / "gum_h3.csv", delimiter=",", skiprows=3).T
 SHIFT = 1.0

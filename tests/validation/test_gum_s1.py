@@ -14,11 +14,11 @@ import math
 import numpy as np
 import pytest
 
-from alignment.preanalysis import Means, point_u
-from alignment.train import fit_train
+from alignment.train.budget import Means, point_u
+from alignment.train.train import fit_train
 from alignment.uncertainty import reading_u
-from tests.machines import machine, readings
-from tests.rates import monte_carlo
+from tests.tools.machines import machine, readings
+from tests.tools.rates import monte_carlo
 
 COUNT = 200_000
 

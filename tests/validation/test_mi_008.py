@@ -9,7 +9,7 @@ from __future__ import annotations
 
 import pytest
 
-from alignment.tapes import CLASSES, class_zero, largest_error
+from alignment.instruments import CLASSES, class_zero, largest_error
 
 PUBLISHED = {
     "I": {3: 0.4, 5: 0.6, 8: 0.9, 10: 1.1},

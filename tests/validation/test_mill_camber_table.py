@@ -8,8 +8,8 @@ from __future__ import annotations
 
 import pytest
 
-from alignment.arcs import fit_arc, height_of
-from alignment.limits import catalogue
+from alignment.fitting.arcs import fit_arc, height_of
+from alignment.panel.limits import catalogue
 
 ROWS = [(4, 0.0625, 0.00005), (6, 0.141, 0.0005), (8, 0.25, 0.005), (10, 0.391, 0.0005)]
 

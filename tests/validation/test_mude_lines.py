@@ -15,9 +15,9 @@ from pathlib import Path
 import numpy as np
 import pytest
 
-from alignment.leastsq import Lines, fit_line
+from alignment.fitting.lines import Lines, fit_line
 from alignment.uncertainty import chi_square_point, noncentrality
-from tests.machines import layout_text, survey_text
+from tests.tools.machines import layout_text, survey_text
 
 SIGMA = 2.0
 SLIPPED = 4

@@ -14,9 +14,9 @@ import pytest
 from scipy.special import ndtri
 from scipy.stats import ttest_ind, ttest_ind_from_stats
 
-from alignment.motion import compare_trains
-from alignment.train import fit_train
-from tests.machines import machine, readings
+from alignment.compare.motion import compare_trains
+from alignment.train.train import fit_train
+from tests.tools.machines import machine, readings
 
 N1, MEAN1, SD1 = 249, 20.14458, 6.414700
 N2, MEAN2, SD2 = 79, 30.48101, 6.107710

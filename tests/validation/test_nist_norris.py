@@ -12,8 +12,8 @@ from pathlib import Path
 import numpy as np
 import pytest
 
-from alignment.leastsq import fit_line
-from tests.machines import layout_text, survey_text
+from alignment.fitting.lines import fit_line
+from tests.tools.machines import layout_text, survey_text
 
 TABLE = Path(__file__).parent / "data" / "norris.csv"
 Y, X = np.loadtxt(TABLE, delimiter=",", skiprows=2).T

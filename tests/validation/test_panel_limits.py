@@ -8,7 +8,7 @@ from __future__ import annotations
 
 import pytest
 
-from alignment.limits import catalogue
+from alignment.panel.limits import catalogue
 
 ARCS = [
     ("mill-table", 0.25 * 25.4, 96 * 25.4, "secondary"),

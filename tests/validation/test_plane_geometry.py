@@ -12,8 +12,8 @@ from math import cos, hypot, radians, sin, sqrt
 import numpy as np
 import pytest
 
-from alignment.arcs import fit_arc, height_of
-from alignment.quadrilateral import fit_corners
+from alignment.fitting.arcs import fit_arc, height_of
+from alignment.panel.corners import fit_corners
 
 
 def shown(**lengths: float):

@@ -10,8 +10,8 @@ import numpy as np
 import pytest
 from scipy import optimize
 
-from alignment import nonlinear
-from alignment.arcs import fit_arc
+from alignment.fitting import nonlinear
+from alignment.fitting.arcs import fit_arc
 
 U = 0.3
 

@@ -19,10 +19,10 @@ import pytest
 from scipy.optimize import Bounds, LinearConstraint, linprog, milp
 
 from alignment.choices import Aim, Line
-from alignment.layout import Layout
-from alignment.moves import Plan, plan_moves
-from alignment.train import fit_train
-from tests.machines import machine, readings
+from alignment.machine.layout import Layout
+from alignment.train.moves.plan import Plan, plan_moves
+from alignment.train.train import fit_train
+from tests.tools.machines import machine, readings
 
 OFFSET, SQUARE, STEP, BAND = 1.6, 1.2, 1.4, 0.5
 TARGET = 700.0

@@ -7,7 +7,7 @@ import pytest
 import statsmodels.api as sm
 from statsmodels.stats.outliers_influence import OLSInfluence
 
-from alignment.leastsq import fit_lines
+from alignment.fitting.lines import fit_lines
 
 GROUPS = 25
 

@@ -14,9 +14,9 @@ import statsmodels.api as sm
 from scipy.optimize import linprog
 from scipy.stats import chi2
 
-from alignment.motion import Status, compare_trains, least_absolute_line
-from alignment.train import fit_train
-from tests.machines import machine, readings
+from alignment.compare.motion import Status, compare_trains, least_absolute_line
+from alignment.train.train import fit_train
+from tests.tools.machines import machine, readings
 
 MOVED = {"a-2": (5.0, -7.0), "c-3": (-4.0, -4.0)}
 """Sections that moved: by how much at entry and exit. [mm]"""

@@ -13,10 +13,10 @@ import pytest
 import statsmodels.api as sm
 
 from alignment.choices import Line
-from alignment.layout import Layout
-from alignment.openings import openings
-from alignment.train import Train, fit_train
-from tests.machines import machine, readings
+from alignment.machine.layout import Layout
+from alignment.train.across import openings
+from alignment.train.train import Train, fit_train
+from tests.tools.machines import machine, readings
 
 NEAR = {"rel": 1e-7, "abs": 1e-7}
 FEELER = 0.05

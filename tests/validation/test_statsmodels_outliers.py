@@ -14,7 +14,7 @@ import pytest
 import statsmodels.api as sm
 from statsmodels.stats.outliers_influence import OLSInfluence
 
-from alignment.leastsq import fit_line
+from alignment.fitting.lines import fit_line
 
 
 @pytest.fixture(params=range(8))

@@ -13,7 +13,7 @@ import numpy as np
 import pytest
 from scipy.integrate import solve_ivp
 
-from alignment.sag import Sag, catenary_sag
+from alignment.machine.sag import Sag, catenary_sag
 
 FOOT, POUND = 304.8, 4.4482216
 WIRE = 0.0007 * POUND / FOOT

@@ -1,0 +1,1 @@
+"""Two surveys of one machine, and many."""

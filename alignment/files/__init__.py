@@ -1,0 +1,1 @@
+"""Bytes, rows and keys of files; nothing of a machine."""

@@ -1,0 +1,100 @@
+"""Tapes and rules: what a reading is worth, what is taken where a file does not say, accuracy classes."""
+
+from __future__ import annotations
+
+import math
+from dataclasses import dataclass
+from typing import Final
+
+from alignment.errors import LengthError, quote
+from alignment.lengths import INCH, Units
+
+__all__ = ["CLASSES", "USUAL_RULE", "USUAL_TAPE", "Tape", "check_mark", "class_zero", "largest_error"]
+
+USUAL_TAPE: Final = {Units.inch: (float(INCH) / 16, float(INCH) / 64), Units.mm: (1.0, 0.4)}
+"""Mark, and standard uncertainty of the zero, of a tape where a file tells none, by the file's units. [mm]"""
+USUAL_RULE: Final = {Units.inch: float(INCH) / 64, Units.mm: 0.5}
+"""Mark of a rule where a file tells none, by the file's units. [mm]"""
+
+CLASSES: Final = {"I": (0.1, 0.1, 0.1), "II": (0.3, 0.2, 0.2), "III": (0.6, 0.4, 0.3)}
+"""a [mm], b [mm for each metre], and c for a length that starts at a hook [mm]."""
+COARSEST: Final = float(INCH) / 2
+"""Largest distance between two marks of a tape that anyone reads (common practice, no source). [mm]"""
+
+
+@dataclass(frozen=True, kw_only=True)
+class Tape:
+    """What the tape and the hand that holds it are worth. [mm], tilt in degrees."""
+
+    mark: float
+    """Smallest mark read."""
+    placing: float | None = None
+    """Standard uncertainty of placing the tape and sighting the string; None: a quarter of the mark."""
+    tilt: float
+    """The tape is square to the string to within this. [degrees]"""
+    zero: float
+    """Standard uncertainty of the tape's zero, common to all readings of a survey."""
+    feeler: float = 0.08
+    """Standard uncertainty of a step measured with straightedge and feeler (our judgement, no source)."""
+
+    @property
+    def set_u(self) -> float:
+        """Standard uncertainty of placing and sighting (a quarter mark: our judgement, common practice, no source)."""
+        return self.mark / 4 if self.placing is None else self.placing
+
+
+def check_mark(mark: float, text: str) -> float:
+    """
+    Make sure that a smallest mark told beside a survey can be a tape's, and no reading or count.
+
+    Parameters
+    ----------
+    mark : float
+        Distance between two marks. [mm]
+    text : str
+        As it was written, for the message.
+
+    Raises
+    ------
+    LengthError
+        It is more than half an inch.
+    """
+    if mark > COARSEST:
+        raise LengthError(f"{quote(text)} is more than 1/2 in, as no tape has. Write for example 1/16 in or 1 mm.")
+    return mark
+
+
+def largest_error(tape_class: str, length: float, *, hook: bool = False) -> float:
+    """
+    Maximum permissible error of a tape measure.
+
+    Parameters
+    ----------
+    tape_class : str
+        ``I``, ``II`` or ``III``.
+    length : float
+        Length measured; it counts as the next whole metre. [mm]
+    hook : bool
+        Whether it starts at the tape's hook or another end face.
+
+    Returns
+    -------
+    float
+        ``a + b L``, and ``c`` besides from a hook. [mm]
+
+    References
+    ----------
+    .. [1] Directive 2014/32/EU, annex X (MI-008), chapter I.
+    """
+    a, b, c = CLASSES[tape_class]
+    return a + b * max(math.ceil(length / 1000), 1) + c * hook
+
+
+def class_zero(tape_class: str, length: float) -> float:
+    """
+    Standard uncertainty of the zero of a tape of known class, read from its hook.
+
+    The permissible error is the half-width of a rectangular distribution (GUM 4.3.7). It is taken as common to all
+    readings of a survey: they are taken with one hook over nearly one stretch of tape. [mm]
+    """
+    return largest_error(tape_class, length, hook=True) / math.sqrt(3)

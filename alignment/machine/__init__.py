@@ -1,0 +1,1 @@
+"""One machine: its layout, its string, the readings taken on it."""

@@ -1,0 +1,274 @@
+"""
+The file in which a person writes down what was measured on a test panel.
+
+The lead end came out of the machine first, the tail end last; edges are named after the rows, the left one first for a
+person who looks downstream. Places along the panel are measured from its lead end. Lengths are in millimetres.
+"""
+
+from __future__ import annotations
+
+import math
+import re
+from importlib.resources import files
+from pathlib import Path
+from typing import Final
+
+from alignment.errors import InputError, Problem, quote
+from alignment.files.disk import read_toml
+from alignment.files.keys import Keys, open_tables
+from alignment.instruments import USUAL_RULE, USUAL_TAPE
+from alignment.lengths import FINEST_U, Units, show
+from alignment.panel.limits import ARCS, choose
+from alignment.panel.readings import Across, Budget, Corner, Offsets, Panel, Twist, Wave
+
+__all__ = ["TURNS", "parse_panel", "read_panel", "template"]
+
+RECORD: Final = ("machine", "taken", "by", "tape", "coil")
+"""What is told of a panel besides its sizes."""
+TURNS: Final = ("end-for-end", "over", "both")
+LINES: Final = {"camber": ("outside", "inside"), "strip": ("outside", "inside"), "bow": ("over", "under")}
+FAR: Final = 0.25
+"""A length farther than this share from what the nominal sizes make it is taken for a slip of the pen."""
+
+
+def read_panel(path: str | Path) -> Panel:
+    """Read what was measured on a test panel."""
+    return parse_panel(read_toml(path, "panel file"), Path(path).name)
+
+
+def parse_panel(text: str, source: str = "panel") -> Panel:
+    """
+    Read a panel file.
+
+    Parameters
+    ----------
+    text : str
+        TOML.
+    source : str
+        Name of the file, for messages.
+
+    Raises
+    ------
+    InputError
+        With everything that is wrong in the file.
+    """
+    top, head = open_tables(text, source, "panel")
+    problems, units = top.problems, top.units
+    name = head.text("name", required=True)
+    width = head.length("width", required=True, positive=True)
+    length = head.length("length", required=True, positive=True)
+    edges = _edges(head)
+    legs = head.choice("legs", ("up", "down"))
+    turned = head.choice("turned", TURNS)
+    waves_said = head.choice("waves", ("none",))
+    leg = head.told_length("leg", positive=True)
+    record: dict[str, str] = {key: head.text(key) for key in RECORD if key in head.table}
+    head.finish()
+    tape = _budget(top.one("tape"), *USUAL_TAPE[units])
+    rule = _budget(top.one("rule"), USUAL_RULE[units])
+    if problems:
+        # names and sizes are needed to read the rest
+        raise InputError(source, "this panel cannot be used", problems)
+    lengths = _lengths(top.one("square"), edges, length, width)
+    offsets = [_offsets(keys, edges, length) for keys in top.many("offsets")]
+    twist = _twist(top.one("twist"), edges, length) if "twist" in top.table else None
+    waves = [_wave(keys, edges, length) for keys in top.many("wave")]
+    across = [_across(keys, edges, length) for keys in top.many("across")]
+    limits = choose(top.one("limits"), source)
+    top.known.append("twist")
+    top.finish()
+    if "leg" in limits and leg is None:
+        head.wrong("leg", "is needed with a limit on legs: the height that is wanted.")
+    if any(o and o.of == "bow" for o in offsets) and not legs:
+        head.wrong("legs", 'is needed with bow: write "up" or "down", as the legs stood while it was measured.')
+    if waves and waves_said:
+        head.wrong("waves", "says none, and the file has [[wave]] tables. Leave one of them out.")
+    if not problems and not (lengths or offsets or twist or waves or across or waves_said):
+        problems.append(Problem("[square]", "nothing was measured. Add [square], [[offsets]], [[wave]] or another."))
+    if problems:
+        raise InputError(source, "this panel cannot be used", problems)
+    return Panel(
+        source=source,
+        name=name,
+        units=units,
+        width=width,
+        length=length,
+        edges=edges,
+        legs=legs,
+        turned=turned,
+        waves_looked_for=bool(waves or waves_said),
+        leg=leg,
+        tape=tape,
+        rule=rule,
+        lengths=lengths,
+        offsets=tuple(o for o in offsets if o),
+        twist=twist,
+        waves=tuple(w for w in waves if w),
+        across=tuple(sorted((a for a in across if a), key=lambda a: a.place)),
+        limits=limits,
+        record=record,
+    )
+
+
+def _edges(head: Keys) -> tuple[str, str]:
+    value = head.take("edges")
+    if value is None:
+        return "operator", "drive"
+    texts = isinstance(value, list) and len(value) == 2 and all(isinstance(e, str) for e in value)
+    left, right = (" ".join(e.split()) for e in value) if texts else ("", "")
+    # each names keys of [square] besides its own: lengths of the ends, and diagonals
+    keys = {left, right, "lead", "tail", "pan", f"from_{left}", f"from_{right}"}
+    if not (left and right and (left + right).isprintable() and len(keys) == 7):
+        head.wrong("edges", f'{quote(value)} is no pair of edges. Write ["operator", "drive"], the left one first.')
+        return "operator", "drive"
+    return left, right
+
+
+def _budget(keys: Keys, usual: float, zero: float | None = None) -> Budget:
+    """What lengths are read with; ``usual`` stands for the mark, ``zero`` for the zero where one is asked for. [mm]"""
+    mark = keys.length("mark", usual, positive=True)
+    placing = keys.length("set", mark / 4, finest=FINEST_U)
+    common = 0.0 if zero is None else keys.length("zero", zero, finest=FINEST_U)
+    keys.finish()
+    return Budget(mark=mark, placing=placing, zero=common)
+
+
+def _lengths(keys: Keys, edges: tuple[str, str], length: float, width: float) -> dict[str, tuple[float, ...]]:
+    """Sides and diagonals; each one length or a list of repeats."""
+    left, right = edges
+    diagonal = math.hypot(length, width)
+    names = {
+        left: ("left", length),
+        right: ("right", length),
+        "lead": ("lead", width),
+        "tail": ("tail", width),
+        f"from_{left}": ("from_left", diagonal),
+        f"from_{right}": ("from_right", diagonal),
+    }
+    found: dict[str, tuple[float, ...]] = {}
+    for key, (name, nominal) in names.items():
+        if key not in keys.table:
+            keys.take(key)
+            continue
+        one = not isinstance(keys.table[key], list)
+        values = [keys.length(key, positive=True)] if one else keys.lengths(key) or []
+        if not one and not values and len(keys.problems) == 0:
+            keys.wrong(key, "is an empty list. Write the lengths that were read, or leave it out.")
+        for value in values:
+            if abs(value - nominal) > FAR * nominal:
+                sizes = f"{show(value, keys.units)} is far from the {show(nominal, keys.units)}"
+                keys.wrong(key, f"{sizes} that the nominal sizes make it. Check the reading, and [panel].")
+        found[name] = tuple(values)
+    keys.finish()
+    return {name: values for name, values in found.items() if values}
+
+
+def _place(keys: Keys, key: str, value: float, length: float) -> None:
+    if not -0.01 * length <= value <= 1.01 * length:
+        off = show(value, keys.units)
+        keys.wrong(key, f"{off} is off the panel, which is {show(length, keys.units)} long from its lead end.")
+
+
+def _offsets(keys: Keys, edges: tuple[str, str], length: float) -> Offsets | None:
+    before = len(keys.problems)
+    of = keys.choice("of", ARCS, required=True)
+    edge = keys.choice("edge", edges, required=True)
+    options = LINES.get(of, ("outside",))
+    line = keys.choice("line", options, options[0])
+    places = keys.lengths("places")
+    readings = keys.lengths("readings")
+    keys.finish()
+    for key, values in (("places", places), ("readings", readings)):
+        if key not in keys.table:
+            keys.wrong(key, "is missing, and is needed.")
+        elif values is not None and len(values) < 3:
+            keys.wrong(key, "an arc needs three at least: both ends and the middle.")
+    if places and readings and len(keys.problems) == before:
+        if len(places) != len(readings):
+            keys.wrong("readings", f"there are {len(readings)} of them and {len(places)} places. Write one for each.")
+        if len({round(place, 3) for place in places}) < 3:
+            keys.wrong("places", "an arc needs three different places at least.")
+        span = max(places) - min(places)
+        if max(readings) - min(readings) > span / 8:
+            keys.wrong("readings", f"differ by more than an eighth of the {show(span, keys.units)} they stand on.")
+        if of != "strip":
+            for place in places:
+                _place(keys, "places", place, length)
+    if len(keys.problems) > before or places is None or readings is None:
+        return None
+    return Offsets(of=of, edge=edge, line=line, places=tuple(places), readings=tuple(readings))
+
+
+def _twist(keys: Keys, edges: tuple[str, str], length: float) -> Twist | None:
+    before = len(keys.problems)
+    if "angles" in keys.table:
+        places, angles = keys.lengths("places"), keys.take("angles")
+        angle_u = keys.number("u", 0.1, least=0.001, most=10)
+        keys.finish()
+        numbers = isinstance(angles, list) and all(
+            isinstance(a, int | float) and not isinstance(a, bool) and abs(a) <= 90 for a in angles
+        )
+        if not numbers:
+            keys.wrong("angles", f"{quote(angles)} is no list of degrees. Write for example [0.2, 0.5, 1.1].")
+        elif places is None or len(places) != len(angles) or len({round(p, 3) for p in places}) < 2:
+            keys.wrong("places", "write one place for each angle, two different ones at least.")
+        else:
+            for place in places:
+                _place(keys, "places", place, length)
+        if len(keys.problems) > before:
+            return None
+        return Twist(places=tuple(places or ()), angles=tuple(float(a) for a in angles), angle_u=angle_u)
+    end = keys.choice("end", ("lead", "tail"), required=True)
+    edge = keys.choice("edge", edges, required=True)
+    lift = keys.length("lift", required=True)
+    keys.finish()
+    if len(keys.problems) > before:
+        return None
+    return Twist(corner=Corner(end=end, edge=edge, lift=lift))
+
+
+def _wave(keys: Keys, edges: tuple[str, str], length: float) -> Wave | None:
+    before = len(keys.problems)
+    where = keys.choice("where", (*edges, "pan"), required=True)
+    height = keys.length("height", required=True)
+    pitch = keys.length("pitch", required=True, positive=True)
+    places = keys.lengths("places") or []
+    keys.finish()
+    for place in places:
+        _place(keys, "places", place, length)
+    if len(keys.problems) == before and height > pitch / 4:
+        keys.wrong("height", "is more than a quarter of the pitch, which is no wave in a sheet. Swapped?")
+    if len(keys.problems) > before:
+        return None
+    return Wave(where=where, height=height, pitch=pitch, places=tuple(sorted(places)))
+
+
+def _across(keys: Keys, edges: tuple[str, str], length: float) -> Across | None:
+    before = len(keys.problems)
+    at = keys.take("at", required=True)
+    named = {"lead": 0.0, "middle": length / 2, "tail": length}
+    if isinstance(at, str) and at.strip() in named:
+        name, place = at.strip(), named[at.strip()]
+    else:
+        keys.known.pop()
+        place = keys.length("at") if at is not None else math.nan
+        name = "" if math.isnan(place) else show(place, keys.units)
+        if not math.isnan(place):
+            _place(keys, "at", place, length)
+    width = keys.told_length("width", positive=True)
+    legs = [keys.told_length(f"{edge}_leg", positive=True) for edge in edges]
+    keys.finish()
+    if width is None and legs == [None, None] and len(keys.problems) == before:
+        keys.wrong("width", f"nothing stands here. Write width, {edges[0]}_leg, {edges[1]}_leg or some of these.")
+    if len(keys.problems) > before:
+        return None
+    return Across(name=name, place=place, width=width, legs=(legs[0], legs[1]))
+
+
+def template(units: Units) -> str:
+    """Commented panel file to fill in, in inches or in millimetres."""
+    text = files("alignment.panel").joinpath("template.toml").read_text(encoding="utf-8")
+    # what hangs on the units stands in the template as <<inches|millimetres>>
+    part = 1 if units is Units.inch else 2
+    text = re.sub(r"<<(.*?)\|(.*?)>>", lambda match: match[part], text)
+    return re.sub(r"(?m)^(\S.*?) {2,}(?=# )", lambda match: f"{match[1]:<31} ", text)

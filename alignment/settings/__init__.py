@@ -1,0 +1,1 @@
+"""Guides, dies and gaps against their nominal values."""

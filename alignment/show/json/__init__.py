@@ -1,0 +1,1 @@
+"""Results as plain numbers and texts for other programs."""

@@ -1,0 +1,1 @@
+"""PDF: the record and the sheet."""

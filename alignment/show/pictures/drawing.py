@@ -1,0 +1,399 @@
+"""
+Drawing a station train from above or from the side, with the entry at the left.
+
+Along the machine everything is to scale; across it, deviations are drawn larger by a stated factor, and the distance
+to the string is not to scale. Lengths across are laid out in inches of paper.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Mapping
+from dataclasses import dataclass, replace
+from typing import TYPE_CHECKING, Final
+
+import numpy as np
+
+from alignment.lengths import show
+from alignment.machine.layout import Layout, Plane
+from alignment.show.pictures.scales import place_words, places_along, round_down
+from alignment.train.across import rows_across, rows_of
+from alignment.train.solve import Solution
+from alignment.train.state import SectionState, State
+from alignment.train.train import Train
+from alignment.uncertainty import COVERAGE, Verdict
+
+if TYPE_CHECKING:
+    from matplotlib.axes import Axes
+    from matplotlib.text import Text
+
+__all__ = [
+    "FILL",
+    "INK",
+    "Lane",
+    "draw_ghost",
+    "draw_moves",
+    "draw_train",
+    "lanes_of",
+    "paper_height",
+    "rows_down",
+    "scale_for",
+    "span_of",
+]
+
+SWING: Final = 0.55
+"""Paper for the largest deviation, either way. [inches]"""
+STRING: Final = 1.1
+"""Where the string is drawn, from the face line. [inches]"""
+SLANT: Final = 0.3
+"""Paper for the slant of a string that is seen from another line, either way. [inches]"""
+BODY: Final = 0.3
+"""Depth with which a section is drawn. [inches]"""
+STRIP: Final = 0.35
+"""Paper for the strip where no second row leaves room for it. [inches]"""
+# told apart by lightness and hatch as well as by hue (blue and vermilion, safe for the colour-blind)
+FILL: Final = {
+    Verdict.inside: ("#cfe3f2", ""),
+    Verdict.inside_unsure: ("#e9f1f7", ""),
+    Verdict.outside_unsure: ("#f2b48a", "///"),
+    Verdict.outside: ("#d55e00", "///"),
+}
+INK: Final = "#1a1a1a"
+MOVE: Final = "#000000"
+
+
+@dataclass(frozen=True, kw_only=True)
+class Lane:
+    """One row on paper. Directions across are +1 down the page (to the right looking downstream, or down), -1 up."""
+
+    row: str
+    y: float
+    away: int
+    """Direction in which deviations grow."""
+    body: int
+    """Direction from the face to the body of its sections."""
+
+    def room(self, direction: int) -> float:
+        """Paper that the row needs above (-1) or below (+1) its face line. [inches]"""
+        if direction == -self.away:
+            return STRING + 0.32
+        return SWING + (BODY if self.body == direction else 0.2)
+
+
+def span_of(train: Train) -> tuple[float, float, float]:
+    """First and last x of the machine and the length drawn. [mm]"""
+    low, high = float(train.start.min()), float((train.start + train.length).max())
+    margin = 0.02 * (high - low)
+    return low - margin, high + margin, high - low + 2 * margin
+
+
+def scale_for(solution: Solution, lanes: Mapping[str, Lane], paper: float) -> float:
+    """Paper for each millimetre of deviation, such that the stated factor is a round number. [inches per mm]"""
+    largest = [1.4 * solution.layout.tolerance.offset]
+    shown = np.array([s.row in lanes for s in solution.layout.sections]) & solution.train.measured
+    for train in (solution.train, solution.plan.after):
+        for end in train.ends:
+            largest += [float(np.max((np.abs(end.value) + 0.6 * COVERAGE * end.u)[shown], initial=0.0))]
+    low, high, _ = span_of(solution.train)
+    # a string that slants must not run into the title or the next row
+    for shift, slope in solution.train.string_lines.values():
+        largest += [abs(shift + slope * x) * SWING / SLANT for x in (low, high)]
+    along = paper / span_of(solution.train)[2]
+    return round_down(SWING / max(largest) / along) * along
+
+
+def rows_down(layout: Layout, plane: Plane) -> list[str]:
+    """Rows of one plane as they stand down the page: those that face others from left to right, then the rest."""
+    across = rows_across(layout) if plane is Plane.side else []
+    return list(dict.fromkeys([*(name for pair in across for name in pair), *rows_of(layout, plane)]))
+
+
+def lanes_of(layout: Layout, plane: Plane) -> dict[str, Lane]:
+    """
+    Rows of one plane across the page, each with its directions.
+
+    Seen from above, the left row looking downstream stands uppermost; seen from the side, up is up.
+    """
+    facing = plane is Plane.side and bool(rows_across(layout))
+    lanes = {}
+    top = 0.0
+    for k, name in enumerate(rows_down(layout, plane)):
+        side = layout.rows[name].side or ("left" if k == 0 else "right")
+        away = 1 if side in ("left", "above") else -1
+        # facing rows stand back to back with the strip between them; a row alone stands beyond its string
+        body = away if not facing else -1 if k == 0 else 1
+        lane = Lane(row=name, y=0.0, away=away, body=body)
+        lanes[name] = replace(lane, y=top + lane.room(-1))
+        top += lane.room(-1) + lane.room(1)
+    return lanes
+
+
+def paper_height(lanes: Mapping[str, Lane]) -> float:
+    """Paper that all rows need, and the strip where it does not run between them. [inches]"""
+    return sum(lane.room(-1) + lane.room(1) for lane in lanes.values()) + STRIP * (not _facing(lanes))
+
+
+def _facing(lanes: Mapping[str, Lane]) -> bool:
+    """Whether the strip runs between the first two rows."""
+    first, *others = lanes.values()
+    return bool(others) and first.body < 0 < others[0].body
+
+
+def draw_train(axes: Axes, train: Train, state: State, lanes: dict[str, Lane], scale: float, *, height: float) -> Axes:
+    """
+    Draw one state of a train.
+
+    Parameters
+    ----------
+    axes : Axes
+        Drawn upon; x is set to the machine's place [mm], y to inches of paper, down the page.
+    train, state
+        The train and its verdicts.
+    lanes : dict
+        Where each row is drawn.
+    scale : float
+        Inches of paper for each millimetre of deviation.
+    height : float
+        Height of the axes. [inches]
+
+    Returns
+    -------
+    Axes
+    """
+    layout, units = train.layout, train.layout.units
+    low, high, span = span_of(train)
+    axes.set_xlim(low, high)
+    axes.set_ylim(height, 0)
+    axes.set_yticks([])
+    axes.tick_params(axis="x", labelsize=9, length=3)
+    axes.set_xlabel(place_words(units), size=9, labelpad=2)
+    places = places_along(units, low, high)
+    axes.set_xticks(places, [f"{units.of(x):.0f}" for x in places])
+    for side in ("top", "left", "right"):
+        axes.spines[side].set_visible(False)
+    along = paper_width(axes) / span
+    size = min(_label_size(train, i, along) for i, s in enumerate(layout.sections) if s.row in lanes)
+    for lane in lanes.values():
+        _row(axes, train, state, lane, scale, along, size)
+    _joints(axes, train, state, lanes, scale)
+    _strip(axes, lanes, low, high)
+    return axes
+
+
+def paper_width(axes: Axes) -> float:
+    """Width of the axes. [inches]"""
+    figure = axes.get_figure(root=True)
+    return 0.0 if figure is None else float(figure.get_size_inches()[0]) - 1.2
+
+
+def _label_size(train: Train, i: int, along: float) -> float:
+    """Size at which a section's label fits between its bolts. [points]"""
+    section = train.layout.sections[i]
+    room = (section.bolts[1] - section.bolts[0]) * along - 0.3
+    return float(np.clip(room * 72 / (0.68 * (len(section.name) + 6)), 4.5, 10.5))
+
+
+def _strip(axes: Axes, lanes: dict[str, Lane], low: float, high: float) -> None:
+    ys = sorted(lane.y for lane in lanes.values())
+    y = (ys[0] + ys[1]) / 2 if _facing(lanes) else float(axes.get_ylim()[0]) - STRIP / 2
+    middle = (low + high) / 2
+    reach = 0.08 * (high - low)
+    axes.annotate(
+        "", (middle + reach, y), (middle - reach, y), arrowprops={"arrowstyle": "-|>", "lw": 2.2, "color": "#666666"}
+    )
+    axes.text(middle - 1.1 * reach, y, "strip runs", size=10, ha="right", va="center", color="#444444")
+
+
+def _row(axes: Axes, train: Train, state: State, lane: Lane, scale: float, along: float, size: float) -> None:
+    layout = train.layout
+    members = [i for i, s in enumerate(layout.sections) if s.row == lane.row]
+    first, last = train.start[members].min(), (train.start + train.length)[members].max()
+    tolerance = layout.tolerance.offset * scale
+    axes.fill_between([first, last], lane.y - tolerance, lane.y + tolerance, color="#e4e4e4", lw=0, zorder=0)
+    for edge in (-tolerance, tolerance):
+        axes.plot([first, last], [lane.y + edge] * 2, color="#555555", lw=0.7, ls=(0, (1, 2)), zorder=5)
+    string = lane.y - lane.away * STRING
+    name = layout.rows[lane.row].string
+    # seen from another line than its own, the string is what slants
+    shift, slope = train.string_lines.get(name, (0.0, 0.0))
+    sign = float(train.datum.sign[members[0]])
+
+    def hangs(x: float) -> float:
+        return float(string - lane.away * sign * scale * (shift + slope * x))
+
+    axes.plot([first, last], [hangs(first), hangs(last)], color=INK, lw=1.3, ls=(0, (9, 2, 2, 2)), zorder=1)
+    side = "below" if lane.away < 0 else "above"
+    at = 0.1 if side == "below" else -0.1
+    axes.text(first, hangs(first) + at, f"string {name}", size=9.5, style="italic", va="top" if at > 0 else "bottom")
+    for i in members:
+        section = state.sections[i]
+        if section.measured:
+            _section(axes, train, section, i, lane, scale, along, hangs, size)
+        else:
+            x = train.start[i], train.start[i] + train.length[i]
+            axes.fill_between(x, lane.y, lane.y + lane.body * BODY, facecolor="none", edgecolor=INK, ls=":", lw=1)
+            label = f"{section.name}\nnot measured enough"
+            axes.text(train.middle[i], lane.y + lane.body * BODY / 2, label, size=8.5, ha="center", va="center")
+
+
+def _joints(axes: Axes, train: Train, state: State, lanes: dict[str, Lane], scale: float) -> None:
+    """A bar from face to face at each joint that is out of step, with the step beside it."""
+    units = train.layout.units
+    for (up, down), joint in zip(train.joint_index, state.joints, strict=True):
+        lane = lanes.get(train.layout.sections[up].row)
+        if lane is None or joint.step is None or joint.step.verdict.is_in:
+            continue
+        x = (train.start[up] + train.length[up] + train.start[down]) / 2
+        ys = [lane.y + lane.away * scale * float(d) for d in (train.ends[1].value[up], train.ends[0].value[down])]
+        axes.plot([x, x], ys, color=INK, lw=1.4, zorder=6)
+        for y in ys:
+            axes.plot(x, y, marker="_", ms=7, mew=1.4, color=INK, zorder=6)
+        text = f"step {show(abs(joint.step.value), units)}"
+        far = max(ys) if lane.body < 0 else min(ys)
+        box = {"boxstyle": "round,pad=0.1", "fc": "white", "ec": "none", "alpha": 0.85}
+        axes.text(x, far - lane.body * 0.12, text, size=8, ha="center", va="center", bbox=box, zorder=6)
+
+
+def _section(
+    axes: Axes,
+    train: Train,
+    section: SectionState,
+    i: int,
+    lane: Lane,
+    scale: float,
+    along: float,
+    hangs: Callable[[float], float],
+    size: float,
+) -> None:
+    """One section as the rigid piece it is, with its uncertainty, its readings and its verdict."""
+    layout, units = train.layout, train.layout.units
+    length, start = train.length[i], train.start[i]
+    x = np.linspace(start, start + length, 9)
+    found = [train.deviation(np.full(len(train.start), place)) for place in x]
+    face = lane.y + lane.away * scale * np.array([f.value[i] for f in found])
+    u = scale * COVERAGE * np.array([f.u[i] for f in found])
+    colour, hatch = FILL[section.verdict]
+    back = face + lane.body * BODY
+    corners = [(x[0], face[0]), (x[-1], face[-1]), (x[-1], back[-1]), (x[0], back[0])]
+    dashed = "-" if section.verdict.sure else (0, (3, 2))
+    axes.fill(*zip(*corners, strict=True), facecolor=colour, edgecolor=INK, lw=0.8, ls=dashed, hatch=hatch, zorder=2)
+    axes.fill_between(x, face - u, face + u, color="#3a6ea5", alpha=0.28, lw=0, zorder=3)
+    axes.plot(x[[0, -1]], face[[0, -1]], color=INK, lw=2.4, solid_capstyle="butt", zorder=4)
+    # nothing shows through it: in a state after moves the dashed old face may run below
+    box = {"boxstyle": "round,pad=0.15", "fc": "white", "ec": "none"}
+    bolts = layout.sections[i].bolts
+    label = f"{section.name}  {section.verdict}"
+    middle = (face[0] + face[-1]) / 2 + lane.body * BODY * 0.55
+    room = length * along
+    centred = {"ha": "center", "va": "center", "weight": "bold", "bbox": box, "zorder": 6}
+    axes.text(start + sum(bolts) / 2, middle, label, size=size, **centred)  # type: ignore[arg-type]
+    places: dict[float, list[float]] = {}
+    for reading in train.survey.fitted:
+        if reading.section == section.name:
+            places.setdefault(reading.place, []).append(reading.value)
+    # the readings move along with the face where this is a state after moves
+    shift = train.face[i] - train.adjusted.face[i]
+    for place, values in places.items():
+        at = start + place
+        moved = shift[0] + shift[1] * (at - train.middle[i])
+        target = float(train.target_at(at)[i])
+        shown = np.array(values) + moved - target
+        ys = lane.y + lane.away * scale * shown
+        predicted = abs(moved) > 1e-9
+        if not predicted:
+            axes.plot(np.full(len(ys), at), ys, ls="none", marker="D", ms=5, mfc="white", mec=INK, mew=1.1, zorder=7)
+        axes.plot([at, at], [np.mean(ys), hangs(at)], color="#777777", lw=0.6, ls=":", zorder=1)
+        # what the tape reads there, or should read; a point in the middle gives way on a short section
+        shown_size = float(np.clip(72 * room / (5.2 * len(places)), 5, 9.5))
+        if shown_size > 6:
+            inward = 0 if 0.2 < place / length < 0.8 else 1 if place < length / 2 else -1
+            reads = float(train.reading_at(at)[i]) if predicted else float(np.mean(values))
+            axes.text(
+                at + inward * 0.06 / along,
+                hangs(at) + lane.away * 0.16,
+                show(reads, units),
+                size=shown_size,
+                ha={0: "center", 1: "left", -1: "right"}[inward],
+                va="center",
+                weight="bold" if predicted else "normal",
+                zorder=6,
+            )
+
+
+def draw_moves(axes: Axes, solution: Solution, lanes: dict[str, Lane], scale: float) -> None:
+    """Arrows and amounts at the bolt ends to move, the snug ones marked as pivots."""
+    layout, train = solution.layout, solution.train
+    along = paper_width(axes) / span_of(train)[2]
+    order = list(dict.fromkeys(step.section for step in solution.plan.steps))
+    taken = [_Patch.of(text, along) for text in axes.texts if text.get_text()]
+    for i, section in enumerate(layout.sections):
+        if section.row not in lanes or not train.measured[i]:
+            continue
+        lane = lanes[section.row]
+        for bolt in (0, 1):
+            at = section.start + section.bolts[bolt]
+            y = lane.y + lane.away * scale * float(train.deviation(np.full(len(train.start), at)).value[i])
+            y += lane.body * BODY / 2
+            move = float(solution.plan.moves[i, bolt])
+            if not move:
+                pivot = section.name in order
+                marker, ms = ("^", 9) if pivot else ("o", 4)
+                axes.plot(at, y, marker=marker, ms=ms, mfc="white", mec=INK, mew=1.2, zorder=7)
+                continue
+            axes.plot(at, y, marker="o", ms=9, mfc=MOVE, mec="white", mew=1.4, zorder=8)
+            toward = -lane.away if move > 0 else lane.away
+            tip = y + toward * max(abs(move) * scale, 0.3)
+            arrow = {"arrowstyle": "-|>", "lw": 2.4, "color": MOVE, "shrinkA": 3, "shrinkB": 0, "mutation_scale": 17}
+            axes.annotate("", (at, tip), (at, y), arrowprops=arrow, zorder=8)
+            text = f"{order.index(section.name) + 1}: {show(abs(move), layout.units, to=layout.moves.notch)}"
+            box = {"boxstyle": "round,pad=0.2", "fc": "white", "ec": MOVE, "lw": 1.0}
+            words = axes.text(at, tip, text, weight="bold", ha="center", va="center", bbox=box, zorder=9)
+            # where bolts of neighbours are near one another, amounts and labels make room: on a thin line, or smaller
+            places = [tip + toward * (0.13 + 0.05 * k) for k in range(14)]
+            for size in (11, 8):
+                words.set_fontsize(size)
+                patch = _Patch.of(words, along)
+                free = [y for y in places if not any(replace(patch, y=y).meets(other) for other in taken)]
+                if free:
+                    break
+            words.set_y(free[0] if free else places[0])
+            axes.plot([at, at], [tip, words.get_position()[1]], color=MOVE, lw=0.8, zorder=7)
+            taken.append(_Patch.of(words, along))
+
+
+@dataclass(frozen=True, kw_only=True)
+class _Patch:
+    """Paper taken by words, about its middle. [inches]"""
+
+    x: float
+    y: float
+    width: float
+    height: float
+
+    @classmethod
+    def of(cls, text: Text, along: float) -> _Patch:
+        """Paper that words will take, at the usual width of a letter."""
+        x, y = text.get_position()
+        em, lines = float(text.get_fontsize()) / 72, text.get_text().split("\n")
+        width = (0.57 * max(map(len, lines)) + 0.45) * em
+        beside = {"left": 0.5, "right": -0.5}.get(text.get_horizontalalignment(), 0.0)
+        return cls(x=x * along + beside * width, y=y, width=width, height=(1.15 * len(lines) + 0.25) * em)
+
+    def meets(self, other: _Patch) -> bool:
+        """Whether two overlap."""
+        return (
+            abs(self.x - other.x) < (self.width + other.width) / 2
+            and abs(self.y - other.y) < (self.height + other.height) / 2
+        )
+
+
+def draw_ghost(axes: Axes, solution: Solution, lanes: dict[str, Lane], scale: float) -> None:
+    """Outline of where moved faces were."""
+    train = solution.train
+    entry, exit_ = train.ends
+    for i in np.flatnonzero(solution.plan.moves.any(axis=1)):
+        section = solution.layout.sections[i]
+        if section.row not in lanes:
+            continue
+        lane = lanes[section.row]
+        ys = [lane.y + lane.away * scale * float(end.value[i]) for end in (entry, exit_)]
+        axes.plot([section.start, section.end], ys, color="#777777", lw=1.2, ls=(0, (2, 2)), zorder=3)

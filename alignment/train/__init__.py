@@ -1,0 +1,1 @@
+"""The station train: fitted, judged, and moved."""

@@ -1,0 +1,1 @@
+"""What to look at before a bolt is touched."""

@@ -1,0 +1,1 @@
+"""Which bolt ends to move."""

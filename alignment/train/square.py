@@ -1,0 +1,120 @@
+"""One section from two readings: is it square, and if not, which bolt end to swing. Without files."""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+from dataclasses import dataclass, replace
+from typing import Any, Final
+
+from alignment.errors import InputError, LengthError, Problem, quote
+from alignment.instruments import check_mark
+from alignment.lengths import FINEST_U, LARGEST, TAPE_FINEST, Units, parse
+from alignment.machine.first_layout import defaults
+from alignment.machine.survey import Reading, Survey
+from alignment.train.solve import Solution, as_json, solve
+from alignment.uncertainty import reading_u
+
+__all__ = ["Question", "as_object", "square"]
+
+FARTHEST: Final = 10_000.0
+"""No string hangs this far from a section, and no section is this long: millimetres taken for inches. [mm]"""
+
+
+@dataclass(frozen=True, kw_only=True)
+class Question:
+    """Two readings of one section and what goes with them, as they were written; empty where nothing was said."""
+
+    entry: str
+    exit: str
+    length: str
+    bolts: str = ""
+    """Places of entry and exit bolt end from the entry end, a comma between."""
+    tolerance: str = ""
+    mark: str = ""
+    units: Units | None = None
+
+
+def square(question: Question) -> Solution:
+    """
+    Fit, judge and plan one section read at its two ends.
+
+    Its place is taken as right: only its skew is judged, and a move that brings it square to the nearest notch is
+    looked for.
+
+    Raises
+    ------
+    InputError
+        With everything in the question that cannot be used.
+    """
+    metric = any(text.strip().lower().endswith("m") for text in (question.entry, question.exit, question.length))
+    units = question.units or (Units.mm if metric else Units.inch)
+    layout = defaults(units)
+    problems: list[Problem] = []
+
+    def length(where: str, text: str, *, finest: int = TAPE_FINEST, positive: bool = True) -> float:
+        try:
+            found = float(parse(text, units, finest=finest))
+            if where == "--mark":
+                check_mark(found, text)
+        except LengthError as error:
+            problems.append(Problem(where, str(error)))
+            return 1.0
+        if positive and found <= 0:
+            problems.append(Problem(where, f"{quote(text)} is not more than nothing."))
+        if found > FARTHEST:
+            mend = "Give --units mm for millimetres." if units is Units.inch else "Check the unit."
+            problems.append(Problem(where, f"{quote(text)} would be {found / 1000:.1f} m. {mend}"))
+        return found
+
+    long = length("--length", question.length)
+    values = length("A", question.entry), length("B", question.exit)
+    bolts = _bolts(question.bolts, long, length, problems) if question.bolts else (0.0, long)
+    tape, tolerance, moves = layout.tape, layout.tolerance, layout.moves
+    if question.mark:
+        tape = replace(tape, mark=length("--mark", question.mark, finest=FINEST_U))
+    if question.tolerance:
+        tolerance = replace(tolerance, square=length("--tolerance", question.tolerance))
+    if problems:
+        raise InputError("square", "this cannot be used", problems)
+    (section,) = layout.sections
+    section = replace(section, length=long, points=(0.0, long), bolts=bolts)
+    # where the section stands is not asked; half of what one notch changes is as square as it comes
+    tolerance = replace(tolerance, offset=float(LARGEST))
+    nearest_notch = moves.notch * long / (bolts[1] - bolts[0]) / 2
+    moves = replace(moves, band=min(1.0, 1.000001 * nearest_notch / tolerance.square))
+    layout = replace(layout, sections=(section,), tape=tape, tolerance=tolerance, moves=moves, assumed=())
+    readings = tuple(
+        Reading(
+            section=section.name,
+            place=place,
+            value=value,
+            u=float(reading_u(value, mark=tape.mark, set_u=tape.set_u, tilt=tape.tilt)),
+            text=text,
+            row=0,
+        )
+        for place, value, text in zip(section.points, values, (question.entry, question.exit), strict=True)
+    )
+    return solve(layout, Survey(source="stringtrue square", readings=readings, tape=tape, record={}))
+
+
+def _bolts(text: str, long: float, length: Callable[..., float], problems: list[Problem]) -> tuple[float, float]:
+    before = len(problems)
+    found = [length("--bolts", part, positive=False) for part in text.split(",")]
+    if len(problems) == before and not (len(found) == 2 and found[0] < found[1] <= long + 1e-6):
+        what = f"{quote(text)} is not two places on the section, entry bolt end first. Write for example 2,16."
+        problems.append(Problem("--bolts", what))
+    return found[0], found[-1]
+
+
+def as_object(solution: Solution) -> dict[str, Any]:
+    """The answer as plain numbers and texts, in the form of `solution.as_json` as far as one section goes."""
+    whole = as_json(solution)
+    (section,) = whole["sections"]
+    (after,) = whole["after"]["sections"]
+    kept = {key: whole[key] for key in ("stringtrue", "units")}
+    return kept | {
+        "skew": section["skew"],
+        "moves": whole["moves"],
+        "after": {"skew": after["skew"]},
+        "verdict": section["skew"]["verdict"],
+    }

@@ -1,0 +1,55 @@
+"""``stringtrue compare``: what really moved between two surveys."""
+
+from __future__ import annotations
+
+from pathlib import Path
+from typing import Annotated
+
+import typer
+
+from alignment.choices import Aim, Line
+from cli import output
+from cli.options import LINES, AimOption, Force, Json, LayoutFile, Out, PrintUnits, Table, one_of
+
+__all__ = ["EXAMPLE", "compare"]
+
+EXAMPLE = "Example: stringtrue compare machine.toml as-found.csv as-left.csv"
+
+
+def compare(
+    layout: LayoutFile,
+    before: Annotated[Path, typer.Argument(metavar="BEFORE", help="The first survey.")],
+    after: Annotated[Path, typer.Argument(metavar="AFTER", help="The second survey of the same machine.")],
+    same_string: Annotated[
+        bool, typer.Option("--same-string", help="The string stayed up in between: take nothing off for it.")
+    ] = False,
+    line: Annotated[
+        Line, typer.Option(help=f"From which line the moves were planned. {LINES}", **one_of(Line))
+    ] = Line.string,
+    aim: AimOption = Aim.fewest,
+    plot: Annotated[Path | None, typer.Option(metavar="FILE", help="Draw both states: .svg, .png or .pdf.")] = None,
+    table: Table = None,
+    json: Json = False,
+    units: PrintUnits = None,
+    out: Out = None,
+    force: Force = False,
+) -> None:
+    """
+    Tell what really moved between two surveys.
+
+    And what became of each planned move.
+    """
+    from alignment.compare import comparison
+    from alignment.files import tables, writing
+    from alignment.machine.layout_file import read_layout
+    from alignment.machine.survey_files import read_pair
+    from alignment.show.pictures import comparison as comparison_plots
+    from alignment.show.words import comparison as comparison_wording
+
+    writing.ready((plot, writing.PICTURES), (table, tables.KINDS), (out, None), force=force)
+    machine = read_layout(layout)
+    surveys = read_pair(before, after, machine)
+    found = comparison.compare(machine.shown_in(units), *surveys, same_string=same_string, line=line, aim=aim)
+    output.save_picture(plot, comparison_plots.comparison_sheet, found, force=force)
+    output.save_table(table, comparison.as_tables, found, found.layout.units, force=force)
+    output.show(comparison_wording.comparison_text, comparison.as_json, found, json=json, out=out, force=force)

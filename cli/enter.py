@@ -1,0 +1,88 @@
+"""``stringtrue enter``: taking the readings one by one."""
+
+from __future__ import annotations
+
+import datetime
+from pathlib import Path
+from typing import TYPE_CHECKING, Annotated
+
+import typer
+
+from cli import output, prompts
+from cli.options import LayoutFile, section_names, whole
+
+if TYPE_CHECKING:
+    from alignment.machine.entry import Entry
+
+__all__ = ["EXAMPLE", "enter"]
+
+EXAMPLE = "Example: stringtrue enter machine.toml as-found.csv"
+
+
+def enter(
+    layout: LayoutFile,
+    survey: Annotated[Path, typer.Argument(metavar="SURVEY", help="The readings: a .csv or .tsv file, new or begun.")],
+    repeats: Annotated[int, typer.Option(help="How many times to read every point.", **whole(1, 20))] = 1,
+    section: Annotated[
+        list[str] | None,
+        typer.Option(metavar="NAME", autocompletion=section_names, help="Read this section only; may be repeated."),
+    ] = None,
+    by: Annotated[str | None, typer.Option(metavar="NAME", help="Who reads.")] = None,
+    tape: Annotated[str | None, typer.Option(metavar="NAME", help="Which tape.")] = None,
+    mark: Annotated[
+        str | None, typer.Option(metavar="LENGTH", help="Smallest mark that you read [default: the layout's].")
+    ] = None,
+) -> None:
+    """
+    Take the readings one by one, checking each.
+
+    Every reading is on disk before the next is asked. Stop any time; the same command goes on.
+    """
+    from alignment.files import writing
+    from alignment.files.disk import read_begun
+    from alignment.machine import entry
+    from alignment.machine.layout_file import read_layout
+    from alignment.machine.survey_files import read_survey
+    from alignment.show.words import solution as wording
+    from alignment.train import solve as solution
+
+    machine = read_layout(layout)
+    text = read_begun(survey)
+    writing.ready_to_renew(survey)
+    now = f"{datetime.datetime.now().astimezone():%Y-%m-%d %H:%M}"
+    record = {"taken": now, "by": by or "", "tape": tape or "", "mark": mark or ""}
+    # what is wrong with the files or the options is told before anything is asked
+    with output.named("--section"):
+        step = entry.begin(machine, text, survey.name, record=record, repeats=repeats, sections=section or ())
+    if not step.taken:
+        for key, question in (("by", "Your name: "), ("tape", "Tape, its number or name: ")):
+            record[key] = record[key] or prompts.ask(question) or ""
+        step = entry.begin(machine, text, survey.name, record=record, repeats=repeats, sections=section or ())
+        prompts.say(["Type each reading. ? explains, Enter skips, b goes back, q stops."])
+    step = _take(step, survey, text)
+    if not step.taken:
+        prompts.say([f"Nothing was read; {survey.name} is as it was."])
+        return
+    go_on = "" if step.complete else " The same command goes on."
+    prompts.say([f"{step.done} of {len(step.asks)} read, all in {survey.name}.{go_on}"])
+    if step.complete:
+        readings = read_survey(survey, machine)
+        output.show_text("\n" + wording.solution_text(solution.solve(machine, readings)))
+
+
+def _take(step: Entry, survey: Path, kept: str | None) -> Entry:
+    """Ask until the person has had enough, with every accepted reading on disk before the next question."""
+    from alignment.errors import FileError
+    from alignment.files import writing
+
+    while not step.over:
+        prompts.say(step.says)
+        after = step.answer(prompts.ask(step.prompt))
+        try:
+            if after.text != step.text:
+                writing.renew_text(survey, kept, after.text)
+                kept = after.text
+            step = after
+        except FileError as error:
+            step = step.told(f"NOT SAVED. {error}")
+    return step

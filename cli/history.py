@@ -1,0 +1,53 @@
+"""``stringtrue history``: many surveys of one machine over time."""
+
+from __future__ import annotations
+
+from pathlib import Path
+from typing import Annotated
+
+import typer
+
+from alignment.choices import Line
+from cli import output
+from cli.options import Force, Json, LayoutFile, LineOption, Out, PrintUnits, Table
+
+__all__ = ["EXAMPLE", "history"]
+
+EXAMPLE = "Example: stringtrue history machine.toml as-found.csv as-left.csv"
+
+
+def history(
+    layout: LayoutFile,
+    surveys: Annotated[
+        list[Path],
+        typer.Argument(metavar="SURVEY", help="Surveys, each with a '# taken:' line, or folders of them."),
+    ],
+    line: LineOption = Line.string,
+    plot: Annotated[
+        Path | None, typer.Option(metavar="FILE", help="Draw every section over time: .svg, .png or .pdf.")
+    ] = None,
+    table: Table = None,
+    json: Json = False,
+    units: PrintUnits = None,
+    out: Out = None,
+    force: Force = False,
+) -> None:
+    """
+    Follow a machine through many surveys.
+
+    What drifts, and what moved between which dates.
+    """
+    from alignment.compare import history as following
+    from alignment.files import tables, writing
+    from alignment.machine.layout_file import read_layout
+    from alignment.machine.survey_files import read_surveys, survey_paths
+    from alignment.show.pictures import history as history_plots
+    from alignment.show.words import history as history_wording
+
+    writing.ready((plot, writing.PICTURES), (table, tables.KINDS), (out, None), force=force)
+    machine = read_layout(layout)
+    with output.progress(survey_paths(surveys), "surveys") as shown:
+        found = following.follow(machine.shown_in(units), read_surveys(shown, machine), line=line)
+    output.save_picture(plot, history_plots.history_sheet, found, force=force)
+    output.save_table(table, following.as_tables, found, found.layout.units, force=force)
+    output.show(history_wording.history_text, following.as_json, found, json=json, out=out, force=force)

@@ -1,0 +1,42 @@
+"""``stringtrue settings``: guides, dies, gaps and cross level against what is wanted."""
+
+from __future__ import annotations
+
+from pathlib import Path
+from typing import Annotated
+
+import typer
+
+from cli import output
+from cli.options import Force, Json, Out, PrintUnits, Table
+
+__all__ = ["EXAMPLE", "settings"]
+
+EXAMPLE = "Example: stringtrue settings settings.toml"
+
+
+def settings(
+    file: Annotated[Path, typer.Argument(metavar="SETTINGS", help="The settings: a .toml file.")],
+    check: Annotated[bool, typer.Option("--check", help="Exit status 1 unless all are in or in?.")] = False,
+    table: Table = None,
+    json: Json = False,
+    units: PrintUnits = None,
+    out: Out = None,
+    force: Force = False,
+) -> None:
+    """
+    Judge guide, die and gap settings and cross levels.
+
+    Each against its wanted value.
+    """
+    from alignment.files import tables, writing
+    from alignment.settings import judging
+    from alignment.settings.settings_file import read_settings
+    from alignment.show.words import settings as settings_wording
+
+    writing.ready((table, tables.KINDS), (out, None), force=force)
+    found = judging.judge_settings(read_settings(file).shown_in(units))
+    output.save_table(table, judging.as_tables, found, found.settings.units, force=force)
+    output.show(settings_wording.settings_text, judging.as_json, found, json=json, out=out, force=force)
+    if check and not found.verdict.is_in:
+        raise typer.Exit(1)

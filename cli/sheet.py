@@ -1,0 +1,43 @@
+"""``stringtrue sheet``: paper to write readings on."""
+
+from __future__ import annotations
+
+from typing import Annotated
+
+import typer
+
+from cli import output
+from cli.options import Force, LayoutFile, PaperSize, Pdf, PrintUnits, whole
+
+__all__ = ["EXAMPLE", "sheet"]
+
+EXAMPLE = "Example: stringtrue sheet machine.toml -o sheet.pdf"
+
+
+def sheet(
+    layout: LayoutFile,
+    out: Pdf,
+    repeats: Annotated[
+        int | None,
+        typer.Option(help="Boxes for each point [default: what the budget asks for, at most 5].", **whole(1, 5)),
+    ] = None,
+    paper: PaperSize = None,
+    units: PrintUnits = None,
+    force: Force = False,
+) -> None:
+    """
+    Print a sheet to write readings on.
+
+    A drawing shows the points in the order of reading.
+    """
+    from alignment.files import writing
+    from alignment.machine.layout_file import read_layout
+    from alignment.show.paper import sheet as sheets
+    from alignment.show.paper import typesetting
+
+    writing.ready((out, writing.PDF), force=force)
+    machine = read_layout(layout).shown_in(units)
+    found = sheets.plan_sheet(machine, repeats=repeats)
+    pages = sheets.render(found, paper or typesetting.paper_for(machine.units), typesetting.today())
+    writing.write_whole(out, pages, force=force)
+    output.show_text(sheets.told(found, out.name))

@@ -1,0 +1,457 @@
+"""Causes: the one put into the sample is found, none is blamed that was not, and what is open is said."""
+
+from __future__ import annotations
+
+import json
+import re
+from dataclasses import replace
+
+import numpy as np
+import pytest
+
+from alignment.causes.causes import Cause, CauseTable, CauseVerdict, as_json, find_causes, table
+from alignment.causes.facts import TURNS_BACK, gather
+from alignment.causes.strip_path import bends, steering
+from alignment.errors import InputError
+from alignment.files.disk import read_text, sample_folder
+from alignment.lengths import Units
+from alignment.machine.layout_file import read_layout
+from alignment.machine.survey_files import read_survey
+from alignment.panel.corners import Known
+from alignment.panel.panel import measure
+from alignment.panel.panel_file import parse_panel, read_panel
+from alignment.show.words.causes import causes_text
+from alignment.train.solve import solve
+from alignment.train.train import fit_train
+from tests.tools import rates_panel, tray_truth
+from tests.tools.machines import machine, readings
+from tests.tools.sample_truth import AS_FOUND, BEFORE_MOVE
+
+IN = 25.4
+SUFFIX = {Units.inch: "", Units.mm: "-mm"}
+STANDINGS = {"geometry", "published", "practice", "guess"}
+
+
+@pytest.fixture(params=list(Units))
+def found(samples, request):
+    """The sample's causes, in both units."""
+    suffix = SUFFIX[request.param]
+    layout = read_layout(samples / f"machine{suffix}.toml")
+    solution = solve(layout, read_survey(samples / f"as-found{suffix}.csv", layout))
+    return find_causes(solution, measure(read_panel(samples / f"tray{suffix}.toml")))
+
+
+def names(found, verdict: CauseVerdict) -> set[str]:
+    return {j.cause.name for j in found.of(verdict)}
+
+
+def test_the_cause_put_in_is_supported_and_no_other(found):
+    assert names(found, CauseVerdict.supported) == set(tray_truth.CAUSE)
+
+
+def test_what_was_not_tested_is_said(found):
+    open_ = names(found, CauseVerdict.not_tested)
+    assert {"cross-level", "uneven-rolls", "edges-shrunk", "roll-mark"} <= open_
+    assert found.next_test.cause.effort == min(j.cause.effort for j in found.of(CauseVerdict.not_tested) if j.fits)
+
+
+def test_the_coil_is_contradicted_by_its_own_readings(found):
+    assert "coil-camber" in names(found, CauseVerdict.contradicted)
+    (coil,) = (j for j in found.judgements if j.cause.name == "coil-camber")
+    assert [fact.name for fact in coil.against] == ["strip-camber"]
+
+
+def test_the_worst_joint_is_where_the_truth_bends_most(found):
+    """Bends of the stated truth, by the slope-deflection equations, against the ranking of the readings."""
+    ends = {k: np.array(v) * IN for k, v in AS_FOUND.items()}
+    layout, true = found.layout, {}
+    sections = {s.name: s for s in layout.sections}
+    for bend in found.bends:
+        a, b = bend.upstream, bend.downstream
+        span = sections[b].middle - sections[a].middle
+        slopes = [float(np.diff(ends[n])[0]) / sections[n].length for n in (a, b)]
+        chord = (ends[b].mean() - ends[a].mean()) / span
+        true[a, b] = max(abs(2 / span * (2 * slopes[k] + slopes[1 - k] - 3 * chord)) for k in (0, 1))
+    worst = max(true, key=lambda pair: true[pair])
+    assert (found.bends[0].upstream, found.bends[0].downstream) == worst
+    for bend in found.bends:
+        assert abs(abs(bend.curvature.value) - true[bend.upstream, bend.downstream]) <= 2.6 * bend.curvature.u
+
+
+def test_yield_strain_is_strength_over_modulus(samples):
+    layout = read_layout(samples / "machine.toml")
+    solution = solve(layout, read_survey(samples / "as-found.csv", layout))
+    found = find_causes(solution, measure(read_panel(samples / "tray.toml")))
+    assert found.yield_strain == pytest.approx(33 / 29500, rel=0.01)
+    assert "from memory" in found.modulus_source
+
+
+# ---- coil or machine: the turning test
+
+
+@pytest.mark.parametrize("how", ["panel", "strip", "turned"])
+def test_a_cambered_coil_is_not_blamed_on_the_machine(how):
+    rates = rates_panel.blame_rates(12, 3, coil=True, how=how)
+    assert rates.sections == 0
+    assert rates.coil == (0 if how == "panel" else 1)
+
+
+@pytest.mark.parametrize("how", ["panel", "strip", "turned"])
+def test_a_bent_train_is_not_blamed_on_the_coil(how):
+    rates = rates_panel.blame_rates(12, 3, coil=False, how=how)
+    assert rates.sections == 1
+    assert rates.coil == 0
+
+
+@pytest.fixture
+def rng():
+    return np.random.default_rng(11)
+
+
+@pytest.mark.parametrize("turned", ["end-for-end", "over"])
+@pytest.mark.parametrize(("second", "coil"), [("operator", True), ("drive", False)])
+def test_turning_tells_coil_from_machine(rng, turned, second, coil):
+    """What the strip brings reverses with it; what the machine makes does not."""
+    one = rates_panel.swept("drive", 12.0, rng)
+    facts = gather(rates_panel.train(BEFORE_MOVE, rng), one, rates_panel.swept(second, 12.0, rng, turned=turned))
+    assert facts["camber-turns"].holds is coil
+    assert facts["camber-stays"].holds is not coil
+
+
+def test_both_turns_tell_nothing_of_camber(rng):
+    one = rates_panel.swept("drive", 12.0, rng)
+    facts = gather(rates_panel.train(BEFORE_MOVE, rng), one, rates_panel.swept("drive", 12.0, rng, turned="both"))
+    assert "camber-turns" not in facts
+    assert "camber-stays" not in facts
+
+
+def test_half_coil_half_machine(rng):
+    """A panel that sweeps 12 as fed and 0 turned: half and half, and both are named."""
+    one = rates_panel.swept("drive", 12.0, rng)
+    straight = rates_panel.swept("drive", 0.05, rng, turned="end-for-end")
+    verdicts = {
+        j.cause.name: j.verdict for j in find_causes(rates_panel.train(AS_FOUND, rng), one, turned=straight).judgements
+    }
+    assert verdicts["sections-out-of-line"] is CauseVerdict.supported
+    assert verdicts["coil-camber"] is CauseVerdict.supported
+
+
+def test_the_sign_table():
+    """A strip turned end for end with the same face up swaps its edges; turned over with the same lead end, too."""
+    # edges of the strip across the machine (y), its length (x), its face (z): each turn is a rotation
+    turns = {"end-for-end": (-1, -1, 1), "over": (1, -1, -1), "both": (-1, 1, -1)}
+    for turn, (x, y, z) in turns.items():
+        assert x * y * z == 1
+        # camber is y over x squared, bow z over x squared, twist z over x times y
+        assert TURNS_BACK["camber"][turn] == (y * x**2 < 0)
+        assert TURNS_BACK["bow"][turn] == (z * x**2 < 0)
+        assert z * x * y > 0
+
+
+def bowed(readings: str, legs: str, turned: str = "") -> str:
+    text = '[panel]\nname = "p"\nunits = "mm"\nwidth = "400"\nlength = "3000"\n'
+    text += f'legs = "{legs}"\n' + (f'turned = "{turned}"\n' if turned else "") + '[rule]\nmark = "0.5"\n'
+    return text + f'[[offsets]]\nof = "bow"\nedge = "drive"\nplaces = ["0", "1500", "3000"]\nreadings = {readings}\n'
+
+
+@pytest.mark.parametrize("legs", ["up", "down"])
+def test_bow_is_compared_one_way_up(rng, legs):
+    """A panel that lay the other way up on the bench is the same panel."""
+    train = rates_panel.train(BEFORE_MOVE, rng)
+    down, up = '["0", "6", "0"]', '["6", "0", "6"]'
+    one = measure(parse_panel(bowed(up, "up"), "1.toml"))
+    same = measure(parse_panel(bowed(up if legs == "up" else down, legs, "over"), "2.toml"))
+    facts = gather(train, one, same)
+    assert (facts["bow-stays"].holds, facts["bow-turns"].holds) == (True, False)
+    reversed_ = measure(parse_panel(bowed(down if legs == "up" else up, legs, "over"), "2.toml"))
+    facts = gather(train, one, reversed_)
+    assert (facts["bow-stays"].holds, facts["bow-turns"].holds) == (False, True)
+
+
+@pytest.mark.parametrize(("legs", "readings", "side"), [
+    ("up", '["6", "0", "6"]', "legs"), ("up", '["0", "6", "0"]', "pan"),
+    ("down", '["6", "0", "6"]', "pan"), ("down", '["0", "6", "0"]', "legs"),
+])  # fmt: skip
+def test_the_longer_side_is_outside_the_bow(rng, legs, readings, side):
+    """Legs up and the middle up: the legs are the longer side (readings are gaps below a line over the panel)."""
+    facts = gather(rates_panel.train(BEFORE_MOVE, rng), measure(parse_panel(bowed(readings, legs), "p.toml")))
+    middle_up = readings.startswith('["6"')
+    assert facts["bow"].holds
+    assert facts["middle-to-legs"].holds == (middle_up == (legs == "up"))
+    assert facts[f"middle-to-{side}"].holds
+
+
+PANEL = (
+    '[panel]\nname = "p"\nunits = "mm"\nwidth = "400"\nlength = "3000"\nlegs = "up"\nleg = "50"\n[rule]\nmark = "0.5"\n'
+)
+
+
+@pytest.mark.parametrize(("text", "holds", "open_"), [
+    ('[[across]]\nat = "lead"\nwidth = "400"\noperator_leg = "55"\ndrive_leg = "45"\n',
+     "legs-differ", {"legs-change", "girth-changes"}),
+    ('[square]\nfrom_operator = "3036"\nfrom_drive = "3016"\n', "square-out", {"ends-alike"}),
+    ('[[wave]]\nwhere = "drive"\nheight = "6"\npitch = "300"\n', "waves-at-edge", {"waves-at-longer-edge", "camber"}),
+    # beyond the limit of 0.2, but not beyond its U of 0.47: 2 sqrt(1.5 (0.5^2/12 + 0.125^2))
+    ('[[offsets]]\nof = "bow"\nedge = "drive"\nplaces = ["0", "1500", "3000"]\nreadings = ["0", "0.4", "0"]\n'
+     '[limits]\nbow = { height = "0.2", over = "3000" }\n', "bow", {"middle-to-legs", "middle-to-pan"}),
+])  # fmt: skip
+def test_what_takes_more_readings_is_left_open(rng, text, holds, open_):
+    """One place shows no change, two diagonals no end, waves alone no longer edge, a bow within its U no way."""
+    facts = gather(rates_panel.train(BEFORE_MOVE, rng), measure(parse_panel(PANEL + text, "p.toml")))
+    assert facts[holds].holds is True
+    assert not open_ & set(facts)
+
+
+def test_sections_are_not_cleared_by_half_a_survey():
+    """Those read are in, one was not read: neither out nor in, so nothing is contradicted by it."""
+    layout = machine(
+        [{"name": n, "row": n, "start": 0, "length": 500} for n in ("operator", "drive")],
+        rows=dict.fromkeys(("operator", "drive"), "target = '700'"),
+    )
+    train = fit_train(layout, readings(layout, [("operator", "entry", 700), ("operator", "exit", 700)]))
+    panel = measure(parse_panel(PANEL.replace("[rule]", 'waves = "none"\n[rule]'), "p.toml"))
+    fact = gather(train, panel)["sections-out"]
+    assert (fact.holds, fact.words) == (None, "what was measured is in tolerance, not all was measured")
+    cause = Cause(
+        name="x",
+        words="X",
+        standing="geometry",
+        source="s",
+        shows=(),
+        because=("not sections-out",),
+        test="t",
+        effort=1,
+    )
+    only = CauseTable(causes=(cause,), materials=(), unseen=())
+    assert find_causes(train, panel, among=only).judgements[0].verdict is CauseVerdict.not_tested
+
+
+# ---- directions
+
+
+def test_steering_points_to_the_right_of_a_person_looking_downstream(samples):
+    layout = read_layout(samples / "machine.toml")
+    solution = solve(layout, read_survey(samples / "as-found.csv", layout))
+    assert steering(solution.train).value > 0
+    sides = {name: replace(row, side={"left": "right", "right": "left"}[row.side]) for name, row in layout.rows.items()}
+    mirrored = replace(solution.train, layout=replace(layout, rows=sides))
+    assert steering(mirrored) == Known(value=-steering(solution.train).value, u=steering(solution.train).u)
+
+
+def test_without_sides_nothing_is_guessed(samples):
+    layout = read_layout(samples / "machine.toml")
+    train = solve(layout, read_survey(samples / "as-found.csv", layout)).train
+    blind = replace(train, layout=replace(layout, rows={n: replace(r, side="") for n, r in layout.rows.items()}))
+    assert bends(blind) == []
+    assert steering(blind) is None
+    facts = gather(blind, measure(read_panel(samples / "tray.toml")))
+    assert "points-with-sweep" not in facts
+    assert "toed-in" not in facts
+
+
+@pytest.mark.parametrize(("off", "alike"), [((5.0, 5.0), True), ((5.0, -5.0), False)])
+def test_ends_cut_alike_on_a_panel_that_sweeps(rng, off, alike):
+    """One shear cuts both ends alike across the strip, whatever the sweep makes of the edges' lengths."""
+    radius = 3000**2 / (8 * 12) + 200
+    tail, lead = (tray_truth.ring(radius, 3000, 400, o) for o in off)
+    six = tray_truth.six_lengths(np.array([tail[0], lead[1], tail[2], lead[3]]))
+    names = {"left": "operator", "right": "drive", "from_left": "from_operator", "from_right": "from_drive"}
+    text = '[panel]\nname = "p"\nunits = "mm"\nwidth = "400"\nlength = "3000"\n[rule]\nmark = "0.5"\n[square]\n'
+    text += "".join(f'{names.get(n, n)} = "{x:.4f}"\n' for n, x in six.items())
+    text += '[[offsets]]\nof = "camber"\nedge = "drive"\nplaces = ["0", "1500", "3000"]\nreadings = ["0", "12", "0"]\n'
+    facts = gather(rates_panel.train(BEFORE_MOVE, rng), measure(parse_panel(text, "p.toml")))
+    assert facts["square-out"].holds
+    assert facts["ends-alike"].holds is alike
+
+
+# ---- the table
+
+
+def test_the_table_is_sound(samples):
+    """Standings are the agreed ones, and every fact named is one that readings can give."""
+    known = table()
+    assert len({cause.name for cause in known.causes}) == len(known.causes)
+    told = re.findall(r"(?m)^#   ([a-z][a-z-]+(?:, [a-z-]+)*)", read_text(
+        sample_folder().parent / "alignment" / "causes" / "causes.toml"
+    ))  # fmt: skip
+    facts = {name for line in told for name in line.split(", ")} | {"lead-closes-tail-opens", "legs-change"}
+    for cause in known.causes:
+        assert {part.strip().split(":")[0] for part in cause.standing.split(";")} <= STANDINGS | {"handedness", "side"}
+        assert cause.source
+        assert cause.test
+        assert 1 <= cause.effort <= 4
+        for expression in (*cause.shows, *cause.because):
+            for term in expression.split(" or "):
+                assert term.removeprefix("not ") in facts
+
+
+def test_a_table_of_ones_own(samples):
+    layout = read_layout(samples / "machine.toml")
+    solution = solve(layout, read_survey(samples / "as-found.csv", layout))
+    panel = measure(read_panel(samples / "tray.toml"))
+
+    def verdict(shows: list[str], because: list[str]) -> CauseVerdict:
+        cause = Cause(
+            name="x",
+            words="X",
+            standing="guess",
+            source="s",
+            shows=tuple(shows),
+            because=tuple(because),
+            test="t",
+            effort=1,
+        )
+        only = CauseTable(causes=(cause,), materials=(), unseen=())
+        return find_causes(solution, panel, among=only).judgements[0].verdict
+
+    assert verdict(["camber"], ["sections-out"]) == "supported"
+    assert verdict(["camber"], []) == "not tested"
+    assert verdict(["camber"], ["camber-turns"]) == "not tested"
+    assert verdict(["camber"], ["not sections-out"]) == "contradicted"
+    assert verdict(["not camber"], ["sections-out"]) == "contradicted"
+    assert verdict(["twist or camber"], ["sections-out"]) == "supported"
+    assert verdict(["twist or bow"], ["sections-out"]) == "contradicted"
+    assert verdict(["no-such-fact"], ["sections-out"]) == "not tested"
+
+
+# ---- what is said
+
+
+def straight(*, told: bool = True):
+    """A straight machine of two sections a row, of a strip of which nothing is told."""
+    sides = {"operator": "left", "drive": "right"}
+    rows = {n: "target = '700'\n" + f"string_side = '{s}'" * told for n, s in sides.items()}
+    parts = [{"name": f"{n}-{k}", "row": n, "start": 600 * k, "length": 500} for n in sides for k in range(2)]
+    layout = machine(parts, rows=rows)
+    return fit_train(layout, readings(layout, [(p["name"], e, 700) for p in parts for e in ("entry", "exit")]))
+
+
+def told_of(train, text: str, *causes: tuple[str, str, list[str], list[str]]) -> str:
+    """What is said of a panel, with a table of causes of one's own: words, standing, shows and because."""
+    made = [
+        Cause(name=w, words=w, standing=s, source="s", shows=tuple(a), because=tuple(b), test=f"Try {w}.", effort=1)
+        for w, s, a, b in causes
+    ]
+    panel = measure(parse_panel(PANEL + text, "p.toml"))
+    return causes_text(find_causes(train, panel, among=CauseTable(causes=tuple(made), materials=(), unseen=())))
+
+
+SWEPT = '[[offsets]]\nof = "camber"\nedge = "drive"\nplaces = ["0", "1500", "3000"]\nreadings = ["0", "12", "0"]\n'
+HEADINGS = (
+    "SUPPORTED BY",
+    "NOT TESTED, and would fit",
+    "CONTRADICTED",
+    "NOT SEEN IN THIS PANEL",
+    "NOT TESTED, and its",
+)
+
+
+@pytest.mark.parametrize(("cause", "heading", "first"), [
+    (("A", "geometry", ["twist"], []), "NOT TESTED, and its", "Supported: nothing."),
+    (("A", "geometry", ["camber"], []), "NOT TESTED, and would fit", "Cheapest open test: Try A."),
+    (("A", "geometry", ["camber"], ["not sections-out"]), "SUPPORTED BY", "Then: Try A."),
+    (("A", "guess", ["camber"], ["not sections-out"]), "SUPPORTED BY", "Supported: A (a guess)."),
+    (("A", "geometry", ["camber"], ["sections-out"]), "CONTRADICTED", "Supported: nothing."),
+    (("A", "geometry", ["not camber"], []), "NOT SEEN IN THIS PANEL", "Supported: nothing."),
+])  # fmt: skip
+def test_each_cause_stands_under_its_own_heading(cause, heading, first):
+    """And under no other; a test is named first only where something fits, a cure only where it is no guess."""
+    said = told_of(straight(), SWEPT, cause)
+    assert [h for h in HEADINGS if f"\n{h}" in said] == [heading]
+    assert first in said
+    assert ("Cheapest open test" in said) is ("would fit" in heading)
+    assert ("Then: " in said) is first.startswith("Then")
+
+
+def test_joints_without_strip_or_sides():
+    """No width, no strain; no modulus, no yield; no sides, no ranking. Two joints are all listed."""
+    said = told_of(straight(), SWEPT)
+    joints = said[said.index("JOINTS, by the bend") :].splitlines()
+    assert [line.split()[-2:] for line in joints if " / " in line] == [["-", "-"]] * 2
+    assert "gentler" not in said
+    assert "yield" not in said.lower()
+    found = find_causes(straight(), measure(parse_panel(PANEL + SWEPT, "p.toml")))
+    assert [(j["strain"], j["over_yield"]) for j in as_json(found)["joints"]] == [(None, None)] * 2
+    assert "JOINTS: not ranked; the layout does not say on which side the strings hang." in told_of(
+        straight(told=False), SWEPT
+    )
+
+
+# ---- the command
+
+
+@pytest.mark.parametrize("units", list(Units))
+def test_text(samples, run, units):
+    suffix = SUFFIX[units]
+    done = run("causes", *(samples / f"{name}{suffix}{end}" for name, end in
+                           (("machine", ".toml"), ("as-found", ".csv"), ("tray", ".toml"))))  # fmt: skip
+    assert (done.status, done.err) == (0, "")
+    assert max(map(len, done.out.splitlines())) <= 80
+    assert done.out.isascii()
+    assert done.out.index("Supported: Sections out of line") < done.out.index("SUPPORTED BY")
+    assert done.out.index("Lock out") < done.out.index("SUPPORTED BY")
+    for heading in ("NOT TESTED", "CONTRADICTED", "NOT SEEN IN THIS PANEL", "JOINTS", "WHAT READINGS CANNOT SHOW"):
+        assert heading in done.out
+    assert "(a guess)" in done.out
+    assert "\nPanel: out (camber).\n" in done.out
+    assert "Verdict:" not in done.out
+    assert "times yield" in done.out
+    assert done.out.index("In brackets: what a rule rests on.") < done.out.index("[published; side: guess]")
+    assert "Machine locked out, look through the rolls" in done.out
+
+
+def test_json(samples, run):
+    done = run("causes", samples / "machine.toml", samples / "as-found.csv", samples / "tray.toml", "--json")
+    told = json.loads(done.out)
+    assert {c["cause"] for c in told["causes"] if c["verdict"] == "supported"} == set(tray_truth.CAUSE)
+    assert told["joints"][0]["sections"] == ["operator-2", "operator-3"]
+    assert told["joints"][0]["strain"]["value"] == pytest.approx(10 * abs(told["joints"][0]["curvature"]))
+    assert told["unseen"]
+    assert {"cause", "verdict", "standing", "source", "for", "against", "test"} <= set(told["causes"][0])
+
+
+def second(samples, tmp_path, change: str):
+    text = read_text(samples / "tray.toml").replace('name = "Liner', f'{change}\nname = "Liner')
+    path = tmp_path / "turned.toml"
+    path.write_text(text)
+    return path
+
+
+def test_turned_panel(samples, run, tmp_path):
+    other = second(samples, tmp_path, 'turned = "over"')
+    three = samples / "machine.toml", samples / "as-found.csv", samples / "tray.toml"
+    told = json.loads(run("causes", *three, "--turned", other, "--json").out)
+    assert told["turned"] == {"file": "turned.toml", "turned": "over"}
+    (sections,) = (c for c in told["causes"] if c["cause"] == "sections-out-of-line")
+    assert "camber-stays" in {fact["fact"] for fact in sections["for"]}
+
+
+def test_a_second_panel_says_how_it_was_turned(samples, run, tmp_path):
+    other = second(samples, tmp_path, "")
+    three = samples / "machine.toml", samples / "as-found.csv", samples / "tray.toml"
+    done = run("causes", *three, "--turned", other)
+    assert (done.status, done.out) == (2, "")
+    assert done.err.startswith(
+        "stringtrue: turned.toml: this second panel cannot be compared\n  [panel] turned: is missing"
+    )
+
+
+def test_a_second_panel_has_the_same_edges(samples, run, tmp_path):
+    """All that is wrong with it at once."""
+    other = second(samples, tmp_path, 'edges = ["drive", "operator"]')
+    done = run("causes", samples / "machine.toml", samples / "as-found.csv", samples / "tray.toml", "--turned", other)
+    assert (done.status, done.out) == (2, "")
+    assert [line.split(":")[0] for line in done.err.splitlines()[1:]] == ["  [panel] turned", "  [panel] edges"]
+    assert "[panel] edges: are not those of tray.toml." in done.err
+
+
+@pytest.mark.parametrize(("edges", "said"), [
+    ('["drive", "operator"]', "are the wrong way round for machine.toml"),
+    ('["operator", "door"]', "no row 'door' in machine.toml"),
+])  # fmt: skip
+def test_edges_are_the_rows(samples, tmp_path, edges, said):
+    layout = read_layout(samples / "machine.toml")
+    solution = solve(layout, read_survey(samples / "as-found.csv", layout))
+    text = '[panel]\nname = "p"\nunits = "in"\nwidth = "16"\nlength = "120"\nwaves = "none"\n'
+    with pytest.raises(InputError, match=re.escape(said)):
+        find_causes(solution, measure(parse_panel(text + f"edges = {edges}\n", "p.toml")))

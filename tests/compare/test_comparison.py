@@ -1,0 +1,398 @@
+"""Two surveys compared: the samples' true story, what becomes of planned moves, and what cannot be told."""
+
+from __future__ import annotations
+
+import json
+
+import numpy as np
+import openpyxl
+import pytest
+
+from alignment.compare.comparison import Outcome, as_json, compare, judge_move
+from alignment.compare.motion import Status, compare_trains
+from alignment.machine.layout_file import read_layout
+from alignment.machine.survey_files import read_survey
+from alignment.show.pictures import comparison as comparison_plots
+from alignment.show.pictures import train as plots
+from alignment.show.words.comparison import comparison_text, sentences
+from alignment.train.train import fit_train
+from alignment.uncertainty import COVERAGE
+from tests.tools.machines import machine, readings
+from tests.tools.rates_compare import simulate
+from tests.tools.sample_truth import AS_FOUND, AS_LEFT, BEFORE_MOVE, truth_at
+
+DAYS = {"before-move": BEFORE_MOVE, "as-found": AS_FOUND, "as-left": AS_LEFT}
+DRAGGED = {"operator-2", "operator-3", "operator-5", "drive-2"}
+PAIRS = [("before-move", "as-found", DRAGGED), ("as-found", "as-left", DRAGGED), ("before-move", "as-left", set())]
+
+
+def compared(samples, before: str, after: str, suffix: str = ""):
+    layout = read_layout(samples / f"machine{suffix}.toml")
+    surveys = [read_survey(samples / f"{day}{suffix}.csv", layout) for day in (before, after)]
+    return compare(layout, *surveys)
+
+
+@pytest.mark.parametrize("suffix", ["", "-mm"])
+@pytest.mark.parametrize(("before", "after", "moved"), PAIRS)
+def test_samples_name_what_really_moved(samples, before, after, moved, suffix):
+    """The sections that the truth moved are named and no other, each true change within four u of the one found."""
+    found = compared(samples, before, after, suffix)
+    layout, motion = found.layout, found.motion
+    assert {layout.sections[i].name for i in motion.moved} == moved
+    for i, section in enumerate(layout.sections):
+        for bolt, change in zip(section.bolts, motion.bolts(), strict=True):
+            true = truth_at(DAYS[after], layout, section.name, bolt) - truth_at(
+                DAYS[before], layout, section.name, bolt
+            )
+            assert abs(change.value[i] - true) <= 4 * change.u[i], section.name
+
+
+def test_samples_tell_the_story_in_two_sentences(samples):
+    """The strings were not touched; dragging swung three sections and shifted a fourth; the cure undid it."""
+    string = "The strings were hung where they were before, as far as this tape can see."
+    assert sentences(compared(samples, "before-move", "as-found")) == (
+        string,
+        "operator-2 moved 5/32 away at its exit end, operator-3 7/64 toward at its entry end, operator-5 5/32 away at "
+        "both ends, drive-2 9/64 toward at its exit end; nothing else moved that this tape can see.",
+    )
+    assert sentences(compared(samples, "as-found", "as-left")) == (
+        string,
+        "operator-2 moved 5/32 toward at its exit end, operator-3 7/64 away at its entry end, operator-5 5/32 toward "
+        "at both ends, drive-2 7/64 away at its exit end; nothing else moved that this tape can see.",
+    )
+    assert sentences(compared(samples, "before-move", "as-left")) == (string, "Nothing moved that this tape can see.")
+
+
+@pytest.mark.parametrize("suffix", ["", "-mm"])
+def test_samples_moves_were_done(samples, suffix):
+    """The crew did as planned; what is smaller than U cannot be told."""
+    found = compared(samples, "as-found", "as-left", suffix)
+    assert len(found.moves) == len(found.plan.steps)
+    for move in found.moves:
+        small = abs(move.planned) <= 2 * COVERAGE * move.u
+        assert move.outcome is Outcome.full or (small and move.outcome is Outcome.untold), move
+
+
+@pytest.mark.parametrize(
+    ("planned", "done", "outcome"),
+    [
+        (4.0, 4.9, Outcome.full),
+        (4.0, 5.1, Outcome.over),
+        (-4.0, -3.1, Outcome.full),
+        (4.0, 2.0, Outcome.part),
+        (4.0, 0.9, Outcome.none),
+        (4.0, -0.9, Outcome.none),
+        (4.0, -1.1, Outcome.wrong),
+        (-4.0, 3.0, Outcome.wrong),
+        (1.5, 0.8, Outcome.untold),
+        (4.0, float("nan"), Outcome.untold),
+    ],
+)
+def test_what_became_of_a_move(planned, done, outcome):
+    """U is 1 here: in full within it of the plan, not done within it of nothing, untold where both."""
+    assert judge_move(planned, done, 0.5) is outcome
+
+
+def test_moved_section_is_named_over_simulated_pairs():
+    """Of 300 pairs with a string hung anew and a move of 5 U, 95 % at least name it and 5 % at most name another."""
+    found = simulate(300, 5.0)
+    assert found.named >= 0.95 * found.pairs
+    assert found.right >= 0.95 * found.pairs
+    assert found.falsely <= 0.05 * found.pairs
+    # 95 % of true changes within U, less four sigma of 300 trials
+    assert found.covered >= (0.954 - 4 * np.sqrt(0.954 * 0.046 / 300)) * found.pairs
+
+
+def test_nothing_moved_over_simulated_pairs():
+    """A machine that nobody touched: 5 % of 300 pairs at most name a section, the one picked or another."""
+    found = simulate(300, 0.0, seed=7)
+    assert found.named + found.falsely <= 0.05 * found.pairs
+
+
+ONE_ROW = [{"name": f"s{k}", "row": "r", "start": f"{500 * k}", "length": "480", "bolts": [40, 440]} for k in range(5)]
+
+
+def survey_of(layout, ends):
+    rows = [
+        (s.name, end, value)
+        for s in layout.sections
+        for end, value in zip(("entry", "exit"), ends[s.name], strict=True)
+    ]
+    return readings(layout, rows)
+
+
+def test_change_too_small_at_either_bolt_is_told_as_about():
+    """
+    Turned about its middle by 4 in 240 mm, bolts 40 mm before and 60 mm behind that: 2/3 toward and 1 away.
+
+    The swing is seen, the change at neither bolt is; the larger one is told.
+    """
+    layout = machine([{**part, "bolts": [200, 300]} for part in ONE_ROW])
+    found = compare(layout, flat(layout), flat(layout, s2=(696.0, 704.0)))
+    assert sentences(found)[1] == (
+        "s2 moved about 1.0 mm away at its exit end; nothing else moved that this tape can see."
+    )
+
+
+def test_many_that_moved_are_counted():
+    """Eight are named, the other two counted."""
+    layout = machine([{"name": f"s{k}", "row": "r", "start": 500 * k, "length": 480} for k in range(10)])
+    after = survey_of(layout, {s.name: (712.0, 712.0) for s in layout.sections})
+    string, moved = sentences(compare(layout, flat(layout), after, same_string=True))
+    assert string == "The string is taken to have stayed up between the two surveys."
+    named = ", ".join(f"s{k}{' moved' * (k == 0)} 12.0 mm away at both ends" for k in range(8))
+    assert moved == f"{named}, 2 more sections; nothing else moved that this tape can see."
+
+
+@pytest.mark.parametrize("same", [True, False])
+def test_one_string_leaves_no_doubt_of_the_string(same):
+    layout = machine(ONE_ROW)
+    text = comparison_text(compare(layout, flat(layout), flat(layout), same_string=same))
+    assert ("cannot be told from a string hung anew" in " ".join(text.split())) is not same
+
+
+def test_move_of_a_section_that_was_not_read_again():
+    """What was planned stands there, what was done is left blank."""
+    layout = machine(ONE_ROW, rows={"r": "target = '700'"})
+    after = readings(layout, [(f"s{k}", end, 700) for k in (0, 1, 3, 4) for end in ("entry", "exit")])
+    found = compare(layout, flat(layout, s2=(700.0, 712.0)), after)
+    assert {move.section for move in found.moves} == {"s2"}
+    assert {move.outcome for move in found.moves} == {Outcome.untold}
+    lines = [line for line in comparison_text(found).splitlines() if line.startswith("s2")]
+    for move, line in zip(found.moves, lines, strict=False):
+        assert line.split()[-4:] == ["toward" if move.planned > 0 else "away", "cannot", "be", "told"]
+
+
+def flat(layout, **changed):
+    return survey_of(layout, {s.name: (700.0, 700.0) for s in layout.sections} | changed)
+
+
+def status_of(motion):
+    return {s.name: str(status) for s, status in zip(motion.layout.sections, motion.status, strict=True)}
+
+
+def test_a_string_hung_anew_is_no_move():
+    """A shift of 20 mm and a lean of 12 are the string's, to the last digit."""
+    layout = machine(ONE_ROW)
+    after = {s.name: tuple(720 - 12 * x / 2480 for x in (s.start, s.end)) for s in layout.sections}
+    found = compare(layout, flat(layout), survey_of(layout, after))
+    assert set(status_of(found.motion).values()) == {"still"}
+    (string,) = found.motion.strings
+    assert string.change == pytest.approx([20.0, 8.0], abs=1e-9)
+    assert string.changed
+    assert sentences(found)[0] == (
+        "String r was hung 20.0 mm farther off at its entry end and 8.0 mm farther off at its exit end."
+    )
+
+
+def test_same_string_takes_nothing_off():
+    """Under one and the same string a common change of all sections is theirs."""
+    layout = machine(ONE_ROW)
+    after = survey_of(layout, {s.name: (712.0, 712.0) for s in layout.sections})
+    apart = compare(layout, flat(layout), after)
+    together = compare(layout, flat(layout), after, same_string=True)
+    assert set(status_of(apart.motion).values()) == {"still"}
+    assert set(status_of(together.motion).values()) == {"moved"}
+    assert together.motion.change[:, 0] == pytest.approx(np.full(5, 12.0))
+
+
+def test_two_sections_accuse_each_other():
+    """With two on a string nobody can tell which moved; when they agree, neither did."""
+    layout = machine(ONE_ROW[:2])
+    assert set(status_of(compare(layout, flat(layout), flat(layout)).motion).values()) == {"still"}
+    differ = compare(layout, flat(layout), flat(layout, s1=(712.0, 690.0)))
+    assert set(status_of(differ.motion).values()) == {"open"}
+    assert sentences(differ)[1] == "No section can be compared."
+
+
+def test_one_section_alone_cannot_be_told():
+    layout = machine(ONE_ROW[:1])
+    found = compare(layout, flat(layout), flat(layout, s0=(712.0, 690.0)))
+    assert status_of(found.motion) == {"s0": "open"}
+    assert found.motion.dof == 0
+    same = compare(layout, flat(layout), flat(layout, s0=(712.0, 690.0)), same_string=True)
+    assert status_of(same.motion) == {"s0": "moved"}
+
+
+def test_section_missing_from_one_survey():
+    """It is told of as such, and the others are compared."""
+    layout = machine(ONE_ROW)
+    after = readings(layout, [(f"s{k}", end, 700) for k in range(4) for end in ("entry", "exit")])
+    found = compare(layout, flat(layout), after)
+    assert status_of(found.motion) == {f"s{k}": "still" for k in range(4)} | {"s4": "open"}
+    assert "nothing can be told of s4" in sentences(found)[1]
+    assert json.loads(json.dumps(as_json(found), allow_nan=False))["sections"][4]["offset"] == {
+        "value": None,
+        "u": None,
+    }
+
+
+def test_nothing_in_common():
+    """No section was measured in both: said, not a crash."""
+    layout = machine([{"name": name, "row": "r", "start": x, "length": 400} for name, x in (("a", 0), ("b", 500))])
+    before, after = (readings(layout, [(s, "entry", 700), (s, "exit", 700)]) for s in ("a", "b"))
+    found = compare(layout, before, after)
+    assert set(found.motion.status) == {Status.open}
+    assert "No section can be compared" in comparison_text(found)
+
+
+def test_swing_about_the_entry_bolt():
+    """The change at the snug bolt is nothing, at the other the swing; the words name the exit end."""
+    layout = machine(ONE_ROW)
+    swing = 9.0 / 400  # at the exit bolt, 400 mm from the entry bolt at 40
+    found = compare(layout, flat(layout), flat(layout, s2=(700 - 40 * swing, 700 + 440 * swing)))
+    entry, exit_ = found.motion.bolts()
+    assert (entry.value[2], exit_.value[2]) == pytest.approx((0.0, 9.0), abs=1e-9)
+    assert sentences(found)[1] == "s2 moved 9.0 mm away at its exit end; nothing else moved that this tape can see."
+
+
+def test_heights_have_their_own_line_and_words():
+    """A row seen from above and a row of heights, each with its string: hung anew, each tells its own."""
+    rows = {
+        "op": "string = 'one'\nstring_side = 'left'\ntarget = '700'",
+        "rail": "string = 'two'\nplane = 'height'\nstring_side = 'above'\ntarget = '300'",
+    }
+    layout = machine(
+        [{"name": f"{r}-{k}", "row": r, "start": f"{500 * k}", "length": "480"} for r in rows for k in range(4)],
+        rows=rows,
+    )
+    target = {"op": 700.0, "rail": 300.0}
+    hung = {"op": 9.0, "rail": -4.0}
+    before = {s.name: (target[s.row],) * 2 for s in layout.sections}
+    after = {s.name: (target[s.row] + hung[s.row],) * 2 for s in layout.sections} | {"rail-2": (306.0, 306.0)}
+    found = compare(layout, survey_of(layout, before), survey_of(layout, after))
+    assert sentences(found) == (
+        "String one was hung 9.0 mm farther off; string two (heights) was hung 4.0 mm nearer.",
+        "rail-2 moved 10.0 mm down at both ends; nothing else moved that this tape can see.",
+    )
+
+
+def test_steps_at_joints_tie_the_faces_together():
+    """Steps read with a feeler at both surveys: sections hang together, and a moved one is found far better."""
+    layout = machine(ONE_ROW, joints=[(f"s{k}", f"s{k + 1}") for k in range(4)])
+
+    def survey(steps, moved):
+        rows = [(s.name, end, 700 + moved * (s.name == "s2"), "") for s in layout.sections for end in ("entry", "exit")]
+        rows += [(f"s{k}", "joint", step, "0.05") for k, step in enumerate(steps)]
+        return readings(layout, rows, header="section,point,reading,u")
+
+    plain = compare(layout, flat(layout), flat(layout, s2=(701.2, 701.2))).motion
+    tied = compare(layout, survey((0, 0, 0, 0), 0), survey((0, 1.2, -1.2, 0), 1.2)).motion
+    assert status_of(plain)["s2"] == "still"
+    assert status_of(tied) == {f"s{k}": "moved" if k == 2 else "still" for k in range(5)}
+    assert tied.change[2, 0] == pytest.approx(1.2, abs=1e-6)
+    assert tied.covariance[2, 0, 0] < 0.25 * plain.covariance[2, 0, 0]
+
+
+def test_order_of_the_surveys_turns_every_sign(samples):
+    one, other = (compared(samples, *pair).motion for pair in (("as-found", "as-left"), ("as-left", "as-found")))
+    assert one.change == pytest.approx(-other.change, abs=1e-6)
+    assert one.statistic == pytest.approx(other.statistic, rel=1e-6)
+
+
+def test_survey_against_itself():
+    """Nothing changed at all."""
+    layout = machine(ONE_ROW)
+    train = fit_train(layout, flat(layout))
+    motion = compare_trains(train, train)
+    assert motion.chi2 == pytest.approx(0.0, abs=1e-9)
+    assert all(status is Status.still for status in motion.status)
+    assert motion.congruent
+
+
+def test_move_not_done_sends_to_the_machine_with_cautions(samples):
+    """A second survey that equals the first: every planned move of some size was not done, and the cautions stand."""
+    found = compared(samples, "as-found", "as-found")
+    assert Outcome.none in {move.outcome for move in found.moves} <= {Outcome.none, Outcome.untold}
+    text = comparison_text(found)
+    assert "BEFORE A BOLT IS TOUCHED" in text
+    assert "Lock out and tag out" in text
+    assert "stringtrue solve machine.toml as-found.csv" in " ".join(text.split())
+
+
+@pytest.mark.parametrize("suffix", ["", "-mm"])
+def test_text_fits_80_columns(samples, suffix):
+    text = comparison_text(compared(samples, "as-found", "as-left", suffix))
+    assert max(map(len, text.splitlines())) <= 80
+    assert text.isascii()
+
+
+def test_json_is_one_object_in_the_units_asked_for(samples, run):
+    files = [samples / name for name in ("machine.toml", "as-found.csv", "as-left.csv")]
+    inch, mm = (json.loads(run("compare", *files, "--json", "--units", unit).out) for unit in ("in", "mm"))
+    assert (inch["units"], mm["units"]) == ("in", "mm")
+    assert [s["status"] for s in inch["sections"]] == [s["status"] for s in mm["sections"]]
+    for one, other in zip(inch["sections"], mm["sections"], strict=True):
+        assert one["offset"]["value"] * 25.4 == pytest.approx(other["offset"]["value"])
+        assert one["bolt_ends"]["exit"]["u"] * 25.4 == pytest.approx(other["bolt_ends"]["exit"]["u"])
+    assert [m["outcome"] for m in inch["moves"]].count("in full") == 5
+
+
+def test_picture_shows_both_states(samples, tmp_path, run):
+    """Each row has its own drawing; moved sections are named as such; the same bytes twice."""
+    found = compared(samples, "as-found", "as-left")
+    figure = comparison_plots.comparison_sheet(found)
+    assert [axes.get_title(loc="left") for axes in figure.axes] == ["Row operator", "Row drive"]
+    texts = {text.get_text() for axes in figure.axes for text in axes.texts}
+    assert {"operator-2: moved", "operator-1", "drive-2: moved", "5/32 toward"} <= texts
+    files = [samples / name for name in ("machine.toml", "as-found.csv", "as-left.csv")]
+    for name in ("a.svg", "b.svg"):
+        assert run("compare", *files, "--plot", tmp_path / name).status == 0
+    assert (tmp_path / "a.svg").read_bytes() == (tmp_path / "b.svg").read_bytes()
+    assert plots.render(figure, ".png").startswith(b"\x89PNG")
+
+
+def test_picture_of_what_was_read_once_only():
+    """Read in one survey alone: no face of the second, and of the first only where there was one."""
+    layout = machine(ONE_ROW, rows={"r": "target = '700'"})
+    four = readings(layout, [(f"s{k}", end, 700) for k in range(4) for end in ("entry", "exit")])
+    faces = []
+    for pair in ((flat(layout), flat(layout)), (flat(layout), four), (four, flat(layout))):
+        (axes,) = comparison_plots.comparison_sheet(compare(layout, *pair)).axes
+        assert ("s4\ncannot be told" in [text.get_text() for text in axes.texts]) is (four in pair)
+        faces.append(sum(min(line.get_xdata()) > 2000 for line in axes.lines if len(line.get_xdata()) == 2))
+    assert faces == [2, 1, 0]
+
+
+def test_picture_says_where_the_string_was_hung():
+    layout = machine(ONE_ROW)
+    after = survey_of(layout, {s.name: tuple(720 - 12 * x / 2480 for x in (s.start, s.end)) for s in layout.sections})
+    (axes,) = comparison_plots.comparison_sheet(compare(layout, flat(layout), after)).axes
+    said = [text.get_text() for text in axes.texts]
+    assert "string r (toward is this way): hung +20.0 at the entry, +8.0 at the exit (+ farther off)" in said
+
+
+def test_table_holds_what_json_does(samples, run, tmp_path):
+    """A sheet each for sections, strings and moves, numbers as in the JSON."""
+    surveys = [samples / name for name in ("machine.toml", "as-found.csv", "as-left.csv")]
+    assert run("compare", *surveys, "--table", tmp_path / "c.xlsx").status == 0
+    told = json.loads(run("compare", *surveys, "--json").out)
+    book = openpyxl.load_workbook(tmp_path / "c.xlsx")
+    assert book.sheetnames == ["sections", "strings", "moves"]
+    rows = {}
+    for name in book.sheetnames:
+        head, *body = book[name].iter_rows(values_only=True)
+        rows[name] = [dict(zip(head, row, strict=True)) for row in body]
+        assert len(body) == len(told[name])
+    for row, section in zip(rows["sections"], told["sections"], strict=True):
+        assert (row["section"], row["status"]) == (section["section"], section["status"])
+        assert row["offset.value"] == pytest.approx(section["offset"]["value"])
+        assert row["bolt_ends.exit.u"] == pytest.approx(section["bolt_ends"]["exit"]["u"])
+    for row, string in zip(rows["strings"], told["strings"], strict=True):
+        assert row["still"] == ", ".join(string["still"])
+        assert [row[f"{end}.value"] for end in ("entry", "exit")] == pytest.approx([e["value"] for e in string["ends"]])
+    assert [row["done.value"] for row in rows["moves"]] == pytest.approx([m["done"]["value"] for m in told["moves"]])
+
+
+def test_bad_input_leaves_nothing_behind(samples, tmp_path, run):
+    """A survey that cannot be read: one error, status 2, nothing printed or written."""
+    bad = tmp_path / "after.csv"
+    bad.write_text("section,point,reading\noperater-2,entry,27 5/8\n")
+    found = run("compare", samples / "machine.toml", samples / "as-found.csv", bad, "--plot", tmp_path / "p.svg")
+    assert found.status == 2
+    assert found.out == ""
+    assert found.err == (
+        "stringtrue: after.csv: 1 reading cannot be used\n"
+        "  row 2, section: 'operater-2' is not in machine.toml. Perhaps you meant 'operator-2'.\n"
+    )
+    assert not (tmp_path / "p.svg").exists()

@@ -1,0 +1,126 @@
+"""Verdicts: in or out by the best estimate, a question mark where the tape cannot prove it, the worst of the parts."""
+
+from __future__ import annotations
+
+import pytest
+from hypothesis import given
+from hypothesis import strategies as st
+
+from alignment.train.state import judge
+from alignment.train.train import fit_train
+from alignment.uncertainty import COVERAGE, Verdict, conformance_probability, verdict, worst
+from tests.tools.machines import machine, readings
+
+
+@pytest.mark.parametrize(
+    ("value", "u", "expected"),
+    [
+        (0.0, 0.4, "in"),
+        (0.0, 0.5, "in"),
+        (0.0, 0.51, "in?"),
+        (0.9, 0.04, "in"),
+        (0.9, 0.06, "in?"),
+        (1.0, 0.1, "in?"),
+        (1.0, 0.0, "in"),
+        (1.01, 0.1, "out?"),
+        (1.2, 0.1, "out"),
+        (1.19, 0.1, "out?"),
+        (5.0, 0.1, "out"),
+    ],
+)
+@pytest.mark.parametrize("sign", [1, -1])
+def test_guard_band(value, u, expected, sign):
+    """Tolerance 1: sure where the magnitude is 2 u or more off the limit (JCGM 106:2012, 8.3; ISO 14253-1)."""
+    assert verdict(sign * value, u, 1.0) == expected
+
+
+lengths = st.floats(-100, 100)
+sizes = st.floats(0.001, 100)
+
+
+@given(lengths, sizes, sizes)
+def test_verdict_and_probability_agree(value, u, tolerance):
+    """A sure 'in' is at least as likely as a normal quantity two standard uncertainties inside, and so on."""
+    found = verdict(value, u, tolerance)
+    p = conformance_probability(value, u, lower=-tolerance, upper=tolerance)
+    assert 0 <= p <= 1
+    if found is Verdict.inside:
+        assert p >= 0.954
+    if found is Verdict.outside:
+        assert p <= 0.023
+    assert found.is_in == (abs(value) <= tolerance + 1e-6)
+    assert found.sure == (abs(abs(value) - tolerance) >= COVERAGE * u - 1e-6)
+
+
+def test_nothing_but_the_value_where_u_is_nothing():
+    assert conformance_probability(0.5, 0.0, lower=-1, upper=1) == 1
+    assert conformance_probability(1.5, 0.0, lower=-1, upper=1) == 0
+
+
+def test_worst():
+    """In the order out, out?, in?, in."""
+    order = list(Verdict)
+    assert [str(v) for v in order] == ["in", "in?", "out?", "out"]
+    for k, v in enumerate(order):
+        assert worst(order[: k + 1]) is v
+        assert v.rank == k
+    assert worst([]) is Verdict.inside
+
+
+def state(taken, **how):
+    parts = [{"name": n, "row": "r", "start": 500 * k, "length": 400} for k, n in enumerate("ab")]
+    layout = machine(parts, rows={"r": "target = '700'"}, **how)
+    return judge(fit_train(layout, readings(layout, taken)))
+
+
+FINE = "mark = '0.01'\nset = '0.01'\ntilt = 0\nzero = '0.01'"
+RULES = "offset = '1'\nsquare = '1'\nstep = '1'"
+
+
+def test_offset_is_judged_at_the_worse_end():
+    """Its value is that of mid-length, its verdict that of the end that is farther out."""
+    taken = [("a", "entry", 700), ("a", "exit", 701.9), ("b", "entry", 700), ("b", "exit", 700)]
+    a = state(taken, tape=FINE, tolerance=RULES.replace("square = '1'", "square = '3'")).sections[0]
+    assert a.offset.value == pytest.approx(0.95)
+    assert a.worse_end is a.exit.deviation
+    assert a.worse_end.verdict is Verdict.outside
+    assert a.skew.verdict is Verdict.inside
+    assert a.verdict is Verdict.outside
+
+
+def test_square_is_over_the_sections_own_length():
+    taken = [("a", "entry", 699.4), ("a", "exit", 700.6), ("b", "entry", 700), ("b", "exit", 700)]
+    a = state(taken, tape=FINE, tolerance=RULES).sections[0]
+    assert a.worse_end.verdict is Verdict.inside
+    assert a.skew.value == pytest.approx(1.2)
+    assert a.verdict is Verdict.outside
+
+
+def test_machine_is_as_good_as_its_worst_part():
+    """Sections in, their joint out of step."""
+    taken = [("a", "entry", 699.2), ("a", "exit", 699.2), ("b", "entry", 700.8), ("b", "exit", 700.8)]
+    found = state(taken, tape=FINE, tolerance=RULES, joints=[("a", "b")])
+    assert all(s.verdict is Verdict.inside for s in found.sections)
+    assert found.joints[0].step.verdict is Verdict.outside
+    assert found.verdict is Verdict.outside
+
+
+def test_what_was_not_measured_leaves_it_unsure():
+    taken = [("a", "entry", 700), ("b", "entry", 700), ("b", "exit", 700)]
+    found = state(taken, tape=FINE, tolerance=RULES, joints=[("a", "b")])
+    assert found.sections[1].verdict is Verdict.inside
+    assert found.sections[0].skew is None
+    assert found.joints[0].step is None
+    assert found.verdict is Verdict.inside_unsure
+
+
+def test_coarse_tape_proves_nothing():
+    taken = [("a", "entry", 700), ("a", "exit", 700), ("b", "entry", 700), ("b", "exit", 700)]
+    assert state(taken, tolerance=RULES).verdict is Verdict.inside_unsure
+
+
+@pytest.mark.parametrize("sign", [1, -1])
+@pytest.mark.parametrize(("value", "p"), [(0.3, 1), (0.30001, 0), (0.1 + 0.2, 1)])
+def test_probability_without_uncertainty(value, p, sign):
+    """Certain: 1 up to the limit, however its last bit was rounded, and 0 beyond."""
+    assert conformance_probability(sign * value, 0.0, lower=-0.3, upper=0.3) == p

@@ -1,0 +1,86 @@
+"""Usual slips of reading a tape: named where one fits and no other."""
+
+from __future__ import annotations
+
+import pytest
+
+from alignment.lengths import Units, parse
+from alignment.machine.slips import likely_slip, tape_units
+
+IN = 25.4
+
+
+def hint(text: str, slip: str, u: float = 0.02, units: Units = Units.inch) -> str:
+    """Hint for a reading that is too long by so much; ``u`` in the unit."""
+    size = float(units.size)
+    value, by = float(parse(text, units)), float(parse(slip, units, signed=True))
+    return likely_slip(text, value, by, u * size, units)
+
+
+@pytest.mark.parametrize(
+    ("text", "slip", "said"),
+    [
+        ("28 5/8", "1", "a whole inch too much"),
+        ("26 5/8", "-1", "a whole inch too little"),
+        ("39 5/8", "12", "a whole foot too much"),
+        ("28 1/8", "1/2", "a half inch too much"),
+        ("27 3/8", "-1/4", "a quarter inch too little"),
+        ("27 3/4", "1/8", "an eighth too much"),
+        ("27 9/16", "-1/16", "a sixteenth too little"),
+        ("28 5/8", "1.03", "a whole inch too much"),
+        ("72 5/8", "45", "two digits changed places"),
+        ("36 1/2", "-27", "two digits changed places"),
+    ],
+)
+def test_slips_in_inches(text, slip, said):
+    u = 0.005 if "sixteenth" in said or "eighth" in said else 0.02
+    assert hint(text, slip, u) == said
+
+
+@pytest.mark.parametrize(
+    ("text", "slip", "said"),
+    [
+        ("802", "100", "100 mm too much"),
+        ("692", "-10", "10 mm too little"),
+        ("720", "18", "two digits changed places"),
+        ("172.5", "-540", "two digits changed places"),
+    ],
+)
+def test_slips_in_millimetres(text, slip, said):
+    assert hint(text, slip, 0.4, Units.mm) == said
+
+
+def test_nothing_fits():
+    assert hint("27 5/8", "3/4") == ""
+    assert hint("702", "33", 0.4, Units.mm) == ""
+
+
+def test_more_than_one_thing_fits():
+    """A sixteenth or an eighth, with a tape that cannot tell them apart: no hint."""
+    assert hint("27 11/16", "1/16", 0.03) == ""
+    # 720 for 702 is too long by 18, and 20 mm too much is as near
+    assert hint("720", "18", 1.0, Units.mm) == ""
+
+
+def test_too_far_from_any_slip():
+    """Beyond 2.5 standard uncertainties of it."""
+    assert hint("28 5/8", "1.04") == "a whole inch too much"
+    assert hint("28 5/8", "1.06") == ""
+
+
+@pytest.mark.parametrize("text", ["27 5/8+", "2' 3 5/8\"", "5/8", "0.625", "7/8", "27,5", "27 5/8 in", "702 mm"])
+@pytest.mark.parametrize("units", list(Units))
+def test_any_text_that_can_be_a_reading(text, units):
+    """No text, in either unit, stops the search for changed digits."""
+    assert isinstance(likely_slip(text, 701.675, 3.0, 0.4, units), str)
+
+
+@pytest.mark.parametrize(
+    ("mark", "units"),
+    [
+        *((IN / n, Units.inch) for n in (2, 4, 8, 16, 32, 64, 10, 20, 100)),
+        *((mark, Units.mm) for mark in (0.1, 0.2, 0.5, 1.0, 2.0, 5.0, 10.0)),
+    ],
+)
+def test_tape_is_known_by_its_marks(mark, units):
+    assert tape_units(mark) is units

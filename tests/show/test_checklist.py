@@ -1,0 +1,228 @@
+"""The plan as a checklist, as text and as a table, and a plan taken up again half done."""
+
+from __future__ import annotations
+
+import csv
+import io
+from dataclasses import replace
+
+import pytest
+
+from alignment.errors import NameUnknownError
+from alignment.lengths import show
+from alignment.machine.layout_file import read_layout
+from alignment.machine.survey_files import read_survey
+from alignment.show.words.cautions import CAUTIONS
+from alignment.show.words.checklist import COLUMNS, checklist
+from alignment.show.words.moves import by_section
+from alignment.train.solve import solve
+from tests.tools.machines import machine, readings
+
+TOLERANCE = "offset = '1.5'\nsquare = '1.5'\nstep = '1.5'"
+
+
+@pytest.fixture
+def found(samples):
+    layout = read_layout(samples / "machine.toml")
+    return solve(layout, read_survey(samples / "as-found.csv", layout))
+
+
+def out_of_line(**how):
+    """Two rows of three; the middle one of each is off, and one section is on hold."""
+    parts = [
+        {"name": f"{row}-{k}", "row": row, "start": 500 * k, "length": 400, "hold": (row, k) == ("b", 0)}
+        for row in "ab"
+        for k in range(3)
+    ]
+    joints = [(f"{row}-{k}", f"{row}-{k + 1}") for row in "ab" for k in range(2)]
+    layout = machine(parts, rows=dict.fromkeys("ab", "target = '700'"), joints=joints, tolerance=TOLERANCE, **how)
+    return layout, {"a-1": (704.0, 704.0), "b-1": (700.0, 704.0), "b-2": (696.0, 696.0)}
+
+
+def survey_of(layout, off):
+    return readings(layout, [(s.name, end, r) for s in layout.sections
+                             for end, r in zip(("entry", "exit"), off.get(s.name, (700, 700)), strict=True)])  # fmt: skip  # noqa: E501
+
+
+def rows_of(text: str) -> list[dict[str, str]]:
+    return list(csv.DictReader(io.StringIO(text, newline="")))
+
+
+# --- text ------------------------------------------------------------------------------------------------------
+
+
+def test_text(found):
+    """Cautions first, then each section in turn: what to loosen, where to stop, tighten, a blank for each reading."""
+    text = checklist(found, ".txt")
+    said = " ".join(text.split())
+    assert all(" ".join(caution.split()) in said for caution in CAUTIONS)
+    assert said.index(CAUTIONS[0].split()[0]) < said.index("1. operator-2")
+    groups = by_section(found.plan.steps)
+    at = [text.index(f"\n{n}. {steps[0].section}\n") for n, steps in enumerate(groups, 1)]
+    assert at == sorted(at)
+    for steps, begin, end in zip(groups, at, [*at[1:], len(text)], strict=True):
+        part = text[begin:end]
+        for step in steps:
+            assert f"stop at {show(step.watch.after, found.layout.units)}" in " ".join(part.split())
+        assert part.count("tighten, then read again:") == 1
+        assert part.count("____________") == 2
+        assert part.count("[ ]") >= 3
+        assert part.index("[ ] loosen") < part.index("[ ] tighten")
+    assert all(len(line) <= 80 and line.isascii() for line in text.splitlines())
+
+
+def test_sections_on_hold_come_first():
+    layout, off = out_of_line()
+    text = checklist(solve(layout, survey_of(layout, off)), ".txt")
+    assert "[ ] Check that these are snug; they stay as they are: b-0." in text
+    assert text.index("b-0") < text.index("1. a-1")
+
+
+def test_upstream_before_downstream():
+    """Row by row, entry to exit: of two neighbours at a joint the upstream one first."""
+    layout, off = out_of_line()
+    order = [steps[0].section for steps in by_section(solve(layout, survey_of(layout, off)).plan.steps)]
+    assert order == ["a-1", "b-1", "b-2"]
+
+
+def test_doubtful_reading_is_taken_again_first(samples):
+    """A section with a flag on it: read again, and go on only if it reads the same."""
+    layout = read_layout(samples / "machine.toml")
+    solution = solve(layout, read_survey(samples / "inch-slip.csv", layout))
+    text = checklist(solution, ".txt")
+    part = text[text.index(". operator-4\n") :].split("\n\n")[0]
+    assert "   [ ] read its points again first; go on only if they still read so" in part.splitlines()[1]
+    assert {row["section"]: row["first"] for row in rows_of(checklist(solution, ".csv"))}["operator-4"] == (
+        "read again first"
+    )
+
+
+def test_nothing_to_move(samples):
+    layout = read_layout(samples / "machine.toml")
+    solution = solve(layout, read_survey(samples / "as-left.csv", layout))
+    assert "Nothing to move." in checklist(solution, ".txt")
+    assert rows_of(checklist(solution, ".csv")) == []
+
+
+# --- table -----------------------------------------------------------------------------------------------------
+
+
+def test_table(found):
+    """One row a bolt end, in order, with what is needed at the machine and blanks to fill."""
+    rows = rows_of(checklist(found, ".csv"))
+    assert list(rows[0]) == list(COLUMNS)
+    assert len(rows) == found.plan.bolt_ends
+    for row, step in zip(rows, found.plan.steps, strict=True):
+        units = found.layout.units
+        assert (row["section"], row["loosen"], row["snug"]) == (step.section, step.loosen, step.snug)
+        assert row["move"] == show(abs(step.move), units)
+        assert row["direction"] == step.way
+        assert (row["reads now"], row["stop at"]) == (show(step.watch.before, units), show(step.watch.after, units))
+        assert (row["units"], row["done"], row["read after"]) == ("in", "", "")
+    assert [row["order"] for row in rows] == sorted((row["order"] for row in rows), key=int)
+    assert len({row["order"] for row in rows}) == len({step.section for step in found.plan.steps})
+
+
+def test_names_that_a_spreadsheet_would_run():
+    """A name that begins like a formula is text in the table."""
+    parts = [{"name": name, "row": "r", "start": 500 * k, "length": 400} for k, name in enumerate(("=1+1", "b"))]
+    layout = machine(parts, rows={"r": "target = '700'"}, tolerance=TOLERANCE)
+    rows = [("=1+1", "entry", 704), ("=1+1", "exit", 704), ("b", "entry", 700), ("b", "exit", 700)]
+    (first, *_) = rows_of(checklist(solve(layout, readings(layout, rows)), ".csv"))
+    assert not first["section"].startswith("=")
+    assert "1+1" in first["section"]
+
+
+# --- half done -------------------------------------------------------------------------------------------------
+
+
+def test_half_done():
+    """
+    The first section is moved, though not quite as planned, and left so; the rest is planned from new readings.
+
+    What is done is not touched again, and its neighbours are brought in step with it as it now lies.
+    """
+    layout, off = out_of_line()
+    plan = solve(layout, survey_of(layout, off)).plan
+    assert by_section(plan.steps)[0][0].section == "a-1"
+    new = survey_of(layout, off | {"a-1": (701.8, 701.8)})
+    again = solve(layout, new)
+    rest = solve(layout, new, done=["a-1"])
+    assert "a-1" in {step.section for step in again.plan.steps}
+    assert "a-1" not in {step.section for step in rest.plan.steps}
+    assert {step.section for step in rest.plan.steps} >= {"b-1", "b-2"}
+    assert [(m.where, m.why) for m in rest.plan.missed if m.what == "offset"] == [("a-1", "done already")]
+    for joint in rest.plan.state.joints:
+        assert joint.step.verdict.is_in, (joint.upstream, joint.downstream)
+
+
+def test_everything_done():
+    layout, off = out_of_line()
+    solution = solve(layout, survey_of(layout, off), done=[s.name for s in layout.sections])
+    assert solution.plan.steps == ()
+    assert {m.why for m in solution.plan.missed} == {"done already"}
+
+
+def test_carried_out_step_by_step():
+    """Each section moved as told, read, marked done and the rest planned anew: the same moves to the end."""
+    layout, off = out_of_line()
+    layout = replace(layout)
+    planned = solve(layout, survey_of(layout, off)).plan
+    now, done = dict(off), []
+    for steps in by_section(planned.steps):
+        solution = solve(layout, survey_of(layout, now), done=done)
+        own = by_section(solution.plan.steps)[0]
+        assert [(s.section, s.loosen, round(s.move, 6)) for s in own] == [
+            (s.section, s.loosen, round(s.move, 6)) for s in steps
+        ]
+        watched = {w.point: w.after for s in own for w in (s.watch, s.other)}
+        now[own[0].section] = (round(watched["entry"], 4), round(watched["exit"], 4))
+        done.append(own[0].section)
+    last = solve(layout, survey_of(layout, now), done=done)
+    assert last.plan.steps == ()
+    assert last.plan.missed == ()
+    assert last.verdict.is_in
+
+
+def test_a_name_that_is_not_in_the_layout():
+    layout, off = out_of_line()
+    with pytest.raises(NameUnknownError) as error:
+        solve(layout, survey_of(layout, off), done=["a1"])
+    assert str(error.value) == "'a1' is not in machine.toml. Perhaps you meant 'a-1'."
+
+
+# --- on the command line ---------------------------------------------------------------------------------------
+
+
+@pytest.mark.parametrize("kind", [".txt", ".csv"])
+def test_written_to_a_file(samples, run, tmp_path, found, kind):
+    """Beside the answer; an old one is kept unless told otherwise."""
+    path = tmp_path / f"moves{kind}"
+    how = ["solve", samples / "machine.toml", samples / "as-found.csv", "--checklist", path]
+    outcome = run(*how)
+    assert outcome.status == 0, outcome.err
+    assert "MOVES" in outcome.out
+    assert path.read_bytes().decode() == checklist(found, kind)
+    again = run(*how)
+    assert (again.status, again.out) == (2, "")
+    assert run(*how, "--force").status == 0
+
+
+def test_another_kind_of_file(samples, run, tmp_path):
+    path = tmp_path / "moves.doc"
+    outcome = run("solve", samples / "machine.toml", samples / "as-found.csv", "--checklist", path)
+    assert (outcome.status, outcome.out) == (2, "")
+    assert ".txt" in outcome.err
+    assert not path.exists()
+
+
+def test_done_on_the_command_line(samples, run):
+    text = run("solve", samples / "machine.toml", samples / "as-found.csv", "--done", "operator-2", "--done", "drive-2")
+    moves = text.out[text.out.index("MOVES") : text.out.index("Tighten")]
+    assert "operator-2" not in moves
+    assert "drive-2" not in moves
+    assert "operator-3" in moves
+    bad = run("solve", samples / "machine.toml", samples / "as-found.csv", "--done", "operater-2")
+    assert (bad.status, bad.out) == (2, "")
+    assert "--done: 'operater-2' is not in " in bad.err
+    assert "Perhaps you meant 'operator-2'." in bad.err

@@ -1,0 +1,343 @@
+"""What pictures say and where: that words stand clear of one another, and that scales and limits are told apart."""
+
+from __future__ import annotations
+
+import random
+from itertools import combinations
+
+import numpy as np
+import pytest
+from matplotlib.backends.backend_agg import FigureCanvasAgg
+from matplotlib.text import Annotation
+
+from alignment.compare.comparison import compare
+from alignment.compare.history import follow
+from alignment.lengths import Units
+from alignment.machine.layout import Plane
+from alignment.machine.layout_file import read_layout
+from alignment.machine.survey_files import read_survey, read_surveys
+from alignment.panel.panel import measure
+from alignment.panel.panel_file import parse_panel, read_panel
+from alignment.show.pictures import budget as budget_plots
+from alignment.show.pictures import comparison as comparison_plots
+from alignment.show.pictures import drawing, scales
+from alignment.show.pictures import history as history_plots
+from alignment.show.pictures import panel as panel_plots
+from alignment.show.pictures import record as report_plots
+from alignment.show.pictures import train as plots
+from alignment.show.words.cautions import CAUTIONS, FIRST
+from alignment.train import budget as preanalysis
+from alignment.train.solve import solve
+from tests.tools.machines import machine, readings
+
+FACING = {
+    "operator": "string = 'o'\nstring_side = 'left'\ntarget = '700'",
+    "drive": "string = 'd'\nstring_side = 'right'\ntarget = '700'",
+}
+
+
+def sample(samples, name: str):
+    layout = read_layout(samples / "machine.toml")
+    return solve(layout, read_survey(samples / name, layout))
+
+
+def crooked(count: int, seed: int, bolts=("0", "450")):
+    """A train whose sections lie anyhow, with its bolts where they are asked for, by default at the very ends."""
+    rng = random.Random(seed)  # noqa: S311
+    parts = [
+        {"name": f"{row}-{k}", "row": row, "start": 500 * k, "length": 450, "bolts": list(bolts)}
+        for row in FACING
+        for k in range(count)
+    ]
+    layout = machine(parts, rows=FACING, tolerance="offset = '1.5'\nsquare = '1'\nstep = '1.5'")
+    rows = [(p["name"], end, round(700 + rng.gauss(0, 3), 1)) for p in parts for end in ("entry", "exit")]
+    return solve(layout, readings(layout, rows))
+
+
+def boxes(axes, words):
+    """Where words stand, with their frames. [pixels]"""
+    figure = axes.get_figure()
+    renderer = FigureCanvasAgg(figure).get_renderer()
+    figure.draw(renderer)
+    return [
+        (text.get_bbox_patch() or text).get_window_extent(renderer) for text in axes.texts if words(text.get_text())
+    ]
+
+
+# --- the train -------------------------------------------------------------------------------------------------
+
+
+def test_lockout_stands_above_the_first_move(samples):
+    texts = {
+        text.get_text(): text.get_position()[1] for text in plots.train_sheet(sample(samples, "as-found.csv")).texts
+    }
+    first = next(y for said, y in texts.items() if said.startswith("1  "))
+    assert texts[FIRST] > first
+    assert FIRST.split(",")[0].removesuffix(" first") in CAUTIONS[0]
+    assert "Lock out and tag out every energy source" in " ".join(texts)
+
+
+def test_nothing_to_move_sends_nobody(samples):
+    said = [text.get_text() for text in plots.train_sheet(sample(samples, "as-left.csv")).texts]
+    assert FIRST not in said
+
+
+@pytest.mark.parametrize(("count", "bolts"), [(5, ("0", "450")), (15, ("0", "450")), (15, ("100", "350"))])
+def test_amounts_stand_clear_of_one_another(count, bolts):
+    """As drawn, whatever neighbours' bolts are near: no amount covers another or a reading."""
+    for seed in range(3):
+        axes = plots.train_sheet(crooked(count, seed, bolts)).axes[0]
+        amounts = boxes(axes, lambda said: ": " in said)
+        assert len(amounts) > count
+        assert not any(a.overlaps(b) for a, b in combinations(amounts, 2)), seed
+        numbers = boxes(axes, lambda said: said.replace(".", "").isdigit())
+        assert not any(a.overlaps(b) for a in amounts for b in numbers), seed
+
+
+def test_every_amount_is_drawn_where_there_is_no_room_left(monkeypatch):
+    """On a very long train nothing may stay free: each move has its amount all the same, small, beside its arrow."""
+    monkeypatch.setattr(drawing._Patch, "meets", lambda *_: True)
+    solution = crooked(3, 0)
+    axes = plots.train_sheet(solution).axes[0]
+    amounts = [text for text in axes.texts if ": " in text.get_text()]
+    assert len(amounts) == np.count_nonzero(solution.plan.moves) > 0
+    assert {text.get_fontsize() for text in amounts} == {8}
+    tips = [(text.xy[0], text.xy[1]) for text in axes.texts if isinstance(text, Annotation)]
+    for amount in amounts:
+        x, y = amount.get_position()
+        assert min(abs(y - tip) for at, tip in tips if at == x) == pytest.approx(0.13)
+
+
+@pytest.mark.parametrize(("points", "told"), [(2, True), (6, False)])
+def test_readings_are_told_where_they_can_be_read(points, told):
+    """Every point has its mark; its number is left out where the section has no room for all of them."""
+    places = [f"{90 * k}" for k in range(points)]
+    parts = [{"name": f"s{k}", "row": "r", "start": 500 * k, "length": 450, "points": places} for k in range(15)]
+    layout = machine(parts, rows={"r": "target = '700'"})
+    rows = [(part["name"], place, 700) for part in parts for place in places]
+    axes = plots.train_sheet(solve(layout, readings(layout, rows))).axes[0]
+    assert sum(line.get_marker() == "D" for line in axes.lines) == 15 * points
+    assert [text.get_text() for text in axes.texts].count("700.0") == 15 * points * told
+
+
+def test_a_section_not_measured_enough_is_drawn_as_such():
+    """Its place stays empty, with its name; the others have their verdicts."""
+    layout = machine([{"name": f"s{k}", "row": "r", "start": 500 * k, "length": 450} for k in range(3)])
+    rows = [("s0", "entry", 700), ("s0", "exit", 700), ("s1", "entry", 700), ("s2", "entry", 700), ("s2", "exit", 700)]
+    axes = plots.train_sheet(solve(layout, readings(layout, rows))).axes[0]
+    said = [
+        text.get_text() for text in axes.texts if text.get_text().startswith("s") and "string" not in text.get_text()
+    ]
+    assert [text.split()[0] for text in said if not text.endswith("not measured enough")] == ["s0", "s2", "strip"]
+    assert [text for text in said if text.endswith("not measured enough")] == ["s1\nnot measured enough"]
+    assert sum(line.get_marker() == "D" for line in axes.lines) == 4
+
+
+def test_an_axis_along_the_machine_has_its_unit(samples):
+    found = sample(samples, "as-found.csv")
+    assert {axes.get_xlabel() for axes in plots.train_sheet(found).axes} == {
+        "inches from the zero mark, downstream to the right"
+    }
+    assert plots.train_sheet(crooked(3, 1)).axes[0].get_xlabel().startswith("millimetres from the zero mark")
+
+
+def test_long_titles_keep_to_the_sheet(samples):
+    """Names are left to the drawing where the title has no room for them; words wrap."""
+    for figure in (plots.train_sheet(sample(samples, "leaning-string.csv")), plots.train_sheet(crooked(15, 2))):
+        renderer = FigureCanvasAgg(figure).get_renderer()
+        figure.draw(renderer)
+        titles = [axes._left_title for axes in figure.axes]
+        assert all(text.get_window_extent(renderer).x1 <= figure.bbox.x1 for text in [*figure.texts, *titles])
+
+
+@pytest.mark.parametrize(("factor", "told"), [(19.9, 15), (20, 20), (7.99, 6), (1.19, 1), (124, 120), (0.034, 0.03)])
+def test_round_factor(factor, told):
+    assert scales.round_down(factor) == pytest.approx(told)
+
+
+@pytest.mark.parametrize(
+    ("units", "length", "most", "told"),
+    [
+        (Units.inch, 100 * 25.4, 14, range(0, 97, 12)),
+        (Units.inch, 120 * 25.4, 10, range(0, 121, 12)),
+        (Units.mm, 3000, 10, range(0, 3001, 500)),
+        (Units.mm, 2500, 14, range(0, 2401, 200)),
+    ],
+)
+def test_places_along(units, length, most, told):
+    """Whole steps of the unit from the zero mark on, which is not 'minus nought'."""
+    places = scales.places_along(units, -0.02 * length, length, most + 1)
+    assert [f"{units.of(x):.0f}" for x in places] == [str(x) for x in told]
+
+
+# --- before and after ------------------------------------------------------------------------------------------
+
+
+def test_facing_rows_stand_below_one_another(samples):
+    """The drive row is an inch shorter than the operator row; their scales are one."""
+    layout = read_layout(samples / "machine.toml")
+    surveys = (read_survey(samples / name, layout) for name in ("as-found.csv", "as-left.csv"))
+    one, other = comparison_plots.comparison_sheet(compare(layout, *surveys)).axes
+    assert one.get_xlim() == other.get_xlim()
+    assert one.get_position().x0 == other.get_position().x0
+
+
+def test_rows_stand_left_to_right_then_the_rest():
+    rows = dict(reversed(FACING.items()))
+    layout = machine([{"name": row, "row": row, "start": 0, "length": 450} for row in rows], rows=rows)
+    assert drawing.rows_down(layout, Plane.side) == ["operator", "drive"]
+    assert drawing.rows_down(layout, Plane.height) == []
+
+
+# --- the budget ------------------------------------------------------------------------------------------------
+
+
+def test_shaded_share_is_where_the_promise_begins():
+    """Inside the shade what is dead true is proved in often enough, outside not."""
+    share = budget_plots.SHARE / preanalysis.COVERAGE
+    assert (
+        preanalysis.chance_proved(share * 0.999, 1.0)
+        > preanalysis.PROVED
+        > preanalysis.chance_proved(share * 1.001, 1.0)
+    )
+    # Student's table of the normal law, two-sided 90 %: 1.645 (JCGM 100:2008, table G.2, infinite degrees of freedom)
+    assert pytest.approx(2 / (2 + 1.645), abs=2e-4) == budget_plots.SHARE
+
+
+@pytest.mark.parametrize(("repeats", "words"), [(1, "1 reading"), (3, "3 readings"), (7, "7 readings")])
+def test_budget_picture_tells_what_was_asked_for(samples, repeats, words):
+    layout = read_layout(samples / "machine.toml")
+    found = preanalysis.work_out(layout, repeats=repeats)
+    axes = budget_plots.draw_budget(layout, found).axes[0]
+    assert f"you asked for {words}" in [text.get_text() for text in axes.texts]
+    # the curves pass through what the budget itself says
+    for line in axes.lines:
+        what = str(line.get_label()).split()[0]
+        if what in ("offset", "square", "step"):
+            promise = next(p for p in found.promises if p.what == what)
+            at = list(line.get_xdata()).index(repeats)
+            assert line.get_ydata()[at] == pytest.approx(2 * promise.u / promise.tolerance)
+
+
+def test_budget_picture_without_joints_has_no_step():
+    layout = machine([{"name": "a", "row": "r", "start": 0, "length": 450}], rows={"r": "target = '700'"})
+    figure = budget_plots.draw_budget(layout, preanalysis.work_out(layout))
+    assert [text.get_text().split()[0] for text in figure.legends[0].get_texts()] == ["square", "offset"]
+
+
+def test_budget_picture_rehearses_each_number_once(samples, monkeypatch):
+    layout = read_layout(samples / "machine.toml")
+    found = preanalysis.work_out(layout)
+    fits, rehearse = [], preanalysis._rehearse
+    monkeypatch.setattr(preanalysis, "_rehearse", lambda *a, **k: fits.append(a) or rehearse(*a, **k))
+    budget_plots.draw_budget(layout, found)
+    assert len(fits) == len(budget_plots.REPEATS)
+
+
+def test_words_stand_beside_the_curves(samples):
+    layout = read_layout(samples / "machine.toml")
+    axes = budget_plots.draw_budget(layout, preanalysis.work_out(layout, repeats=3)).axes[0]
+    inside = axes.get_window_extent()
+    assert not any(inside.overlaps(box) for box in boxes(axes, bool))
+
+
+# --- over time -------------------------------------------------------------------------------------------------
+
+
+def followed(samples):
+    layout = read_layout(samples / "machine.toml")
+    names = ("before-move.csv", "as-found.csv", "as-left.csv")
+    return follow(layout, read_surveys([samples / name for name in names], layout))
+
+
+def test_surveys_of_one_day_stand_apart(samples):
+    """Two of three surveys are hours apart after a week: evenly spaced, said so, each with its date, year and time."""
+    sheet = history_plots.history_sheet(followed(samples))
+    axes = sheet.axes[0]
+    assert np.diff(axes.get_xticks()) == pytest.approx(np.diff(axes.get_xticks())[0])
+    labels = [text.get_text() for text in axes.get_xticklabels()]
+    assert labels == ["2026-09-24\n15:10", "2026-10-02\n07:40", "2026-10-02\n13:25"]
+    assert "evenly spaced" in " ".join(text.get_text() for text in sheet.texts)
+
+
+def test_each_quantity_has_its_own_limits():
+    """Offset 3, skew 1: lines at both, each in the manner of its values, with its name."""
+    layout = machine(
+        [{"name": "a", "row": "r", "start": 0, "length": 400}],
+        rows={"r": "target = '700'"},
+        tolerance="offset = '3'\nsquare = '1'",
+    )
+    days = ("2025-01-06", "2025-02-06", "2025-03-06")
+    surveys = [readings(layout, [("a", e, 700) for e in ("entry", "exit")], record=f"# taken: {d}\n") for d in days]
+    axes = history_plots.history_sheet(follow(layout, surveys)).axes[0]
+    flat = {
+        (line.get_color(), round(float(line.get_ydata()[0]), 6))
+        for line in axes.lines
+        if len(line.get_xdata()) == 2 and line.get_transform() != axes.transData
+    }
+    assert {(history_plots.OFFSET, 3.0), (history_plots.OFFSET, -3.0)} <= flat
+    assert {(history_plots.SKEW, 1.0), (history_plots.SKEW, -1.0)} <= flat
+    assert [text.get_text() for text in axes.get_yticklabels()] == [
+        "0", "offset -3.0", "offset +3.0", "skew -1.0", "skew +1.0",
+    ]  # fmt: skip
+    assert axes.get_xticks()[1] - axes.get_xticks()[0] == 31, "months apart, they stand at their dates"
+
+
+# --- the panel -------------------------------------------------------------------------------------------------
+
+
+def test_end_cuts_say_how_far_off_and_how_sure(samples):
+    axes = panel_plots.panel_sheet(measure(read_panel(samples / "tray.toml"))).axes[0]
+    said = [text.get_text() for text in axes.texts if text.get_text().startswith("off square")]
+    assert len(said) == 2
+    assert all("(U " in text and text.rsplit(": ", 1)[1] in ("in", "in?", "out?", "out") for text in said)
+
+
+PANEL = '[panel]\nname = "p"\nunits = "mm"\nwidth = "400"\nlength = "3000"\nlegs = "up"\nleg = "50"\n'
+ARC = '[[offsets]]\nof = "{of}"\nedge = "drive"\nplaces = ["0", "1500", "3000"]\nreadings = ["0", "{height}", "0"]\n'
+
+
+def panel_of(text: str):
+    return measure(parse_panel(PANEL + text, "p.toml"))
+
+
+def test_a_panel_of_which_little_was_measured():
+    """A leg alone: the plain rectangle, both ends not told, nothing of a sweep, a width or a bow."""
+    (axes,) = panel_plots.panel_sheet(panel_of('[[across]]\nat = "lead"\noperator_leg = "50"\n')).axes
+    said = [text.get_text() for text in axes.texts]
+    assert said.count("square\nnot told") == 2
+    assert not any("sweep" in text or "400" in text for text in said)
+    half = panel_plots.BODY / 2
+    edges = [line.get_ydata() for line in axes.lines if len(line.get_xdata()) == 121]
+    assert [(min(y), max(y)) for y in edges] == [(-half, -half), (half, half)]
+
+
+def test_a_straight_panel_is_said_to_be_straight():
+    (axes,) = panel_plots.panel_sheet(panel_of(ARC.format(of="camber", height="0"))).axes
+    said = [text.get_text() for text in axes.texts]
+    assert "no sweep seen" in said
+    assert not any("sweeps toward" in text for text in said)
+
+
+def test_a_limit_is_drawn_where_one_was_chosen():
+    """One dotted line more in each view, and said in its words; without one neither a line nor a verdict."""
+    text = ARC.format(of="camber", height="6") + ARC.format(of="bow", height="6").replace(
+        "edge =", 'line = "over"\nedge ='
+    )
+    own = '{ height = "9", over = "3000" }'
+    bare, judged = (panel_plots.panel_sheet(panel_of(text + limits)).axes for limits in
+                    ("", f"[limits]\ncamber = {own}\nbow = {own}\n"))  # fmt: skip
+    for one, other, words in zip(bare, judged, ("sweeps toward drive: 6.0", "bow: ends up, 6.0"), strict=True):
+        assert len(other.lines) == len(one.lines) + 1
+        (plain,), (told,) = (
+            [t.get_text() for t in axes.texts if t.get_text().startswith(words)] for axes in (one, other)
+        )
+        assert told == f"{plain}, verdict in   (dotted: limit)"
+
+
+@pytest.mark.parametrize("of", ["camber", "bow"])
+def test_the_record_draws_a_bow_where_one_was_measured(of):
+    (drawn,) = report_plots.panel_picture(panel_of(ARC.format(of=of, height="6"))).strips
+    assert (b"Seen from the drive edge, legs up." in drawn) is (of == "bow")
+    high = panel_plots.PLAN + panel_plots.SIDE_VIEW * (of == "bow")
+    assert float(drawn.split(b'height="', 1)[1].split(b"pt", 1)[0]) == pytest.approx(72 * high)

@@ -1,0 +1,220 @@
+"""The sheet for the machine: its points in the order of reading, its boxes, one page, and what a printer needs."""
+
+from __future__ import annotations
+
+import datetime
+import re
+import shutil
+import subprocess
+
+import pytest
+import typst
+
+from alignment.machine import entry
+from alignment.machine.layout_file import read_layout
+from alignment.show.paper import sheet, typesetting
+from alignment.show.paper.typesetting import Paper
+from alignment.show.words.cautions import CAUTIONS
+from alignment.train.budget import work_out
+from tests.tools.machines import machine
+
+DAY = datetime.date(2026, 10, 5)
+POPPLER = pytest.mark.skipif(shutil.which("pdftotext") is None, reason="poppler's tools are not on this computer")
+
+
+def poppler(tool: str, pdf: bytes, tmp_path, *options: str) -> str:
+    """What one of poppler's tools says of a PDF."""
+    file = tmp_path / "set.pdf"
+    file.write_bytes(pdf)
+    tail = ["-"] if tool == "pdftotext" else []
+    return subprocess.run(
+        [str(shutil.which(tool)), *options, str(file), *tail], capture_output=True, text=True, check=True
+    ).stdout
+
+
+def long_machine(count: int = 20):
+    """A machine of two rows with long names."""
+    names = {
+        row: [f"{row} side, forming pass {k} with its side rolls" for k in range(count)] for row in ("left", "right")
+    }
+    sections = [
+        {"name": name, "row": row, "start": 500 * k, "length": 450}
+        for row, own in names.items()
+        for k, name in enumerate(own)
+    ]
+    rows = {"left": "string_side = 'left'\ntarget = '700'", "right": "string_side = 'right'\ntarget = '700'"}
+    return machine(sections, rows=rows)
+
+
+@pytest.mark.parametrize("name", ["machine.toml", "machine-mm.toml"])
+def test_points_are_numbered_as_they_are_asked_for(samples, name):
+    """The numbers follow what entering the readings asks, the closing readings of each string last."""
+    layout = read_layout(samples / name)
+    planned = sheet.plan_sheet(layout)
+    asks = entry.begin(layout, None, "new.csv").asks
+    assert [*planned.points, *planned.closing] == list(asks)
+    assert len(planned.points) == 18
+    assert [a.section for a in planned.closing] == ["operator-1", "drive-1"]
+
+
+def test_boxes_are_what_the_budget_asks_for(samples):
+    """Two readings where two prove everything; as many as fit where it takes more; as many as are asked for."""
+    layout = machine(
+        [{"name": "a", "row": "left", "start": 0, "length": 600}],
+        rows={"left": "target = '700'"},
+        tape="mark = '0.5'\nset = '0.2'\ntilt = 0\nzero = '0'",
+    )
+    wanted = max(p.repeats or 1 for p in work_out(layout).promises)
+    assert 1 < wanted <= sheet.FITS
+    assert sheet.plan_sheet(layout).repeats == wanted
+    assert all(p.proved for p in work_out(layout, repeats=wanted).promises)
+    assert not all(p.proved for p in work_out(layout, repeats=wanted - 1).promises)
+    crowded = read_layout(samples / "machine.toml")
+    assert max(p.repeats or 1 for p in work_out(crowded).promises) > sheet.FITS
+    found = sheet.plan_sheet(crowded)
+    assert found.repeats == sheet.FITS
+    assert found.note == (
+        "5 readings of each point with 1/16 in marks can prove squareness and the step. To prove the offset takes 19 "
+        "readings, or a finer mark."
+    )
+    assert sheet.plan_sheet(crowded, repeats=2).repeats == 2
+
+
+@POPPLER
+@pytest.mark.parametrize(
+    ("name", "paper", "size"),
+    [
+        ("machine.toml", Paper.letter, "612 x 792"),
+        ("machine-mm.toml", Paper.a4, "595.276 x 841.89"),
+        ("machine.toml", Paper.a4, "595.276 x 841.89"),
+    ],
+)
+def test_one_page_with_everything_on_it(samples, tmp_path, name, paper, size):
+    """US letter is 8.5 by 11 in of 72 points, A4 210 by 297 mm (ISO 216)."""
+    pdf = sheet.render(sheet.plan_sheet(read_layout(samples / name)), paper, DAY)
+    told = poppler("pdfinfo", pdf, tmp_path)
+    assert re.search(r"Pages:\s+1\n", told)
+    assert f"{size} pts" in told
+    assert re.search(r"Tagged:\s+yes", told)
+    assert re.search(r"CreationDate:\s+Mon Oct\s+5", told)
+    text = " ".join(poppler("pdftotext", pdf, tmp_path, "-layout").split())
+    assert all(f"{field}:" in text for field in ("taken", "by", "tape", "mark", "string", "temperature", "place"))
+    words = " ".join(poppler("pdftotext", pdf, tmp_path).split())
+    for said in (*CAUTIONS, "page 1 of 1", "Closing readings last", "string operator", "string drive", "2026-10-05"):
+        assert said in words
+    assert words.count("closing reading: read once more") == 2
+    assert "27 5/8" not in words
+    for number in range(1, 19):
+        # once on the drawing, once in the list
+        assert len(re.findall(rf"(?<![\w/.-]){number}(?![\w/.-])", words)) >= 2
+
+
+@POPPLER
+@pytest.mark.parametrize("paper", list(Paper))
+def test_fonts_are_in_the_file(samples, tmp_path, paper):
+    pdf = sheet.render(sheet.plan_sheet(read_layout(samples / "machine.toml")), paper, DAY)
+    fonts = poppler("pdffonts", pdf, tmp_path).splitlines()[2:]
+    assert fonts
+    assert all(line.split()[-5:-2] == ["yes", "yes", "yes"] for line in fonts)
+
+
+@POPPLER
+def test_many_sections_take_more_pages_and_lose_none(tmp_path):
+    layout = long_machine()
+    pdf = sheet.render(sheet.plan_sheet(layout), Paper.a4, DAY)
+    words = " ".join(poppler("pdftotext", pdf, tmp_path, "-layout").split())
+    flat = "".join(poppler("pdftotext", pdf, tmp_path, "-raw").split())
+    pages = int(re.search(r"Pages:\s+(\d+)", poppler("pdfinfo", pdf, tmp_path))[1])
+    assert 1 < pages < 6
+    assert f"page {pages} of {pages}" in words
+    assert all("".join(s.name.split()) in flat for s in layout.sections)
+    # every word inside the page
+    for x0, y0, x1, y1 in re.findall(
+        r'<word xMin="([\d.-]+)" yMin="([\d.-]+)" xMax="([\d.-]+)" yMax="([\d.-]+)"',
+        poppler("pdftotext", pdf, tmp_path, "-bbox"),
+    ):
+        assert 0 < float(x0) < float(x1) < 595.3
+        assert 0 < float(y0) < float(y1) < 841.9
+
+
+def test_names_are_never_read_as_a_program(tmp_path):
+    """What is source to the typesetter stays the text that it is, and cannot stop the sheet."""
+    nasty = ['#panic("no")', "= *bold* _it_ $x$", "`raw` @ref <lab> \\u{41} // c", '[#eval("1")]', "滚压"]
+    layout = machine(
+        [{"name": f"x {name}", "row": "left", "start": 500 * k, "length": 450} for k, name in enumerate(nasty)],
+        rows={"left": "target = '700'"},
+    )
+    pdf = sheet.render(sheet.plan_sheet(layout, repeats=1), Paper.a4, DAY)
+    assert pdf.startswith(b"%PDF-")
+    if shutil.which("pdftotext"):
+        words = "".join(poppler("pdftotext", pdf, tmp_path).split())
+        assert all("".join(name.split()) in words for name in nasty[:-1])
+
+
+def test_same_bytes_for_the_same_day(samples, tmp_path, monkeypatch, run):
+    """Twice the same file, and another one for another day."""
+    days = []
+    for name, epoch in (("a", "1790000000"), ("b", "1790000000"), ("c", "1800000000")):
+        monkeypatch.setenv("SOURCE_DATE_EPOCH", epoch)
+        out = tmp_path / f"{name}.pdf"
+        assert run("sheet", samples / "machine.toml", "-o", out).status == 0
+        days.append(out.read_bytes())
+    assert days[0] == days[1] != days[2]
+
+
+def test_day_is_that_of_the_environment(monkeypatch):
+    """1 000 000 000 seconds after 1970 fell on 2001-09-09 UTC (a widely noted date; from memory)."""
+    monkeypatch.setenv("SOURCE_DATE_EPOCH", "1000000000")
+    assert typesetting.today() == datetime.date(2001, 9, 9)
+    monkeypatch.delenv("SOURCE_DATE_EPOCH")
+    assert abs(typesetting.today() - datetime.datetime.now().astimezone().date()) <= datetime.timedelta(days=1)
+
+
+def test_a_fault_of_the_template_is_not_set_again(monkeypatch):
+    """Only what the standard of the file forbids is set a second time, without it."""
+    asked, compile_ = [], typst.compile
+    monkeypatch.setattr(typst, "compile", lambda *a, **k: asked.append(k) or compile_(*a, **k))
+    with pytest.raises(typst.TypstError):
+        typesetting.typeset("record", {})
+    assert len(asked) == 1
+
+
+@pytest.mark.parametrize("epoch", ["soon", "1e9", "9" * 30])
+def test_a_day_that_is_none(samples, tmp_path, monkeypatch, run, epoch):
+    monkeypatch.setenv("SOURCE_DATE_EPOCH", epoch)
+    found = run("sheet", samples / "machine.toml", "-o", tmp_path / "a.pdf")
+    assert (found.status, found.out) == (2, "")
+    assert found.err == (
+        f"stringtrue: SOURCE_DATE_EPOCH: '{epoch}' is no date. Expected whole seconds since 1970, or unset it.\n"
+    )
+    assert not list(tmp_path.iterdir())
+
+
+@pytest.mark.parametrize(
+    ("arguments", "said"),
+    [
+        (("machine.toml", "-o", "a.txt"), "cannot be written as '.txt'. Use .pdf."),
+        (("machine.toml",), "--out"),
+        (("machine.toml", "-o", "a.pdf", "--repeats", "6"), "--repeats"),
+        (("machine.toml", "-o", "a.pdf", "--paper", "a5"), "--paper"),
+        (("none.toml", "-o", "a.pdf"), "there is no such file"),
+        (("as-found.csv", "-o", "a.pdf"), "as-found.csv"),
+    ],
+)
+def test_refused(samples, tmp_path, monkeypatch, run, arguments, said):
+    """Status 2, a message, nothing on standard output and nothing written."""
+    for name in ("machine.toml", "as-found.csv"):
+        (tmp_path / name).write_bytes((samples / name).read_bytes())
+    monkeypatch.chdir(tmp_path)
+    found = run("sheet", *arguments)
+    assert (found.status, found.out) == (2, "")
+    assert said in found.err
+    assert sorted(p.name for p in tmp_path.iterdir()) == ["as-found.csv", "machine.toml"]
+
+
+def test_heights_are_drawn_from_the_side(samples):
+    layout = machine(
+        [{"name": "rail", "row": "left", "start": 0, "length": 450}],
+        rows={"left": "target = '700'\nplane = 'height'\nstring_side = 'above'"},
+    )
+    assert sheet.render(sheet.plan_sheet(layout), Paper.a4, DAY).startswith(b"%PDF-")

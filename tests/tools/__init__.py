@@ -1,0 +1,1 @@
+"""Commands for developers: rates, benchmarks, samples, fuzzing."""

@@ -1,0 +1,222 @@
+"""
+How fast it is, as ratios taken in one run: ``python -m tests.tools.benchmarks``.
+
+Not a test: nothing here passes or fails, and times depend on the machine.
+"""
+
+from __future__ import annotations
+
+import datetime
+import functools
+import os
+import platform
+import statistics
+import subprocess
+import sys
+import time
+import tracemalloc
+from collections.abc import Callable
+from dataclasses import replace
+from itertools import pairwise
+
+import numpy as np
+
+from alignment.files.disk import sample_folder
+from alignment.fitting.lines import fit_lines
+from alignment.lengths import Units
+from alignment.machine.layout import Layout, Section
+from alignment.machine.layout_file import parse_layout
+from alignment.machine.survey import Reading, StepReading, Survey
+from alignment.show.paper import job, typesetting
+from alignment.show.paper import record as report
+from alignment.train.faces import adjust
+from alignment.train.moves.linesearch import Faces
+from alignment.train.moves.programme import plan_notches
+
+SECTIONS, READINGS = 100_000, 4
+LOOPED = 2_000
+"""Sections on which the slow loops are timed; their time is multiplied up."""
+
+
+def seconds(work: Callable[[], object], runs: int = 15) -> float:
+    """Median processor time of some work, after one run to warm up: what else the machine does matters less."""
+    work()
+    times = []
+    for _ in range(runs):
+        begin = time.process_time()
+        work()
+        times.append(time.process_time() - begin)
+    return statistics.median(times)
+
+
+def fits() -> None:
+    """The batch fit against the bare closed form on a full array, and against loops of library fits."""
+    import statsmodels.api as sm
+
+    rng = np.random.default_rng(1)
+    x = np.sort(rng.uniform(0, 450, (SECTIONS, READINGS)), axis=1)
+    y = 700 + rng.normal(0, 0.5, x.shape)
+    u = rng.uniform(0.3, 0.6, x.shape)
+    group = np.repeat(np.arange(SECTIONS), READINGS)
+
+    def bare() -> object:
+        w = u**-2.0
+        total = w.sum(axis=1)
+        x0, y0 = (w * x).sum(axis=1) / total, (w * y).sum(axis=1) / total
+        dx = x - x0[:, None]
+        moment = (w * dx * dx).sum(axis=1)
+        return y0, (w * dx * y).sum(axis=1) / moment, 1 / total, 1 / moment
+
+    def loop_lstsq() -> None:
+        for xs, ys, us in zip(x[:LOOPED], y[:LOOPED], u[:LOOPED], strict=True):
+            np.linalg.lstsq(np.stack([1 / us, xs / us], axis=1), ys / us, rcond=None)
+
+    def loop_statsmodels() -> None:
+        for xs, ys, us in zip(x[:LOOPED], y[:LOOPED], u[:LOOPED], strict=True):
+            fitted = sm.WLS(ys, np.stack([np.ones(READINGS), xs], axis=1), weights=us**-2).fit(cov_type="fixed scale")
+            assert fitted.bse.all()
+
+    ours = seconds(lambda: fit_lines(group, x.ravel(), y.ravel(), u.ravel()))
+    ragged = rng.random(x.size) < 0.9
+    left = [a.ravel()[ragged] for a in (group, x, y, u)]
+    holes = seconds(lambda: fit_lines(*left, groups=SECTIONS))
+    closed = seconds(bare)
+    lstsq = seconds(loop_lstsq, 3) * SECTIONS / LOOPED
+    models = seconds(loop_statsmodels, 3) * SECTIONS / LOOPED
+    row(f"fit of {SECTIONS:,} sections of {READINGS} readings", ours)
+    row("  one reading in ten left out, over that", holes, holes / ours)
+    row("  that over the bare closed form on a full array", closed, ours / closed)
+    row(f"  loop of numpy.linalg.lstsq over that (on {LOOPED:,}, multiplied up)", lstsq, lstsq / ours)
+    row(f"  loop of statsmodels WLS over that (on {LOOPED:,}, multiplied up)", models, models / ours)
+
+
+def train(sections: int, *, seed: int, free: bool) -> Faces:
+    """A train with joints, readings to a sixteenth and a notch of a sixty-fourth; leaning where the line is free."""
+    rng = np.random.default_rng(seed)
+    start = np.arange(sections) * 20.0
+    offset, skew = rng.normal(0, 5, (2, sections)) + np.array([0.01 * (start - start.mean()) * free, start * 0])
+    return Faces(
+        deviation=np.round(np.stack([offset - skew / 2, offset + skew / 2], axis=1) / 4) * 4,
+        x=np.stack([start, start + 18], axis=1),
+        bolts=np.stack([start + 2, start + 16], axis=1),
+        fixed=np.zeros(sections, dtype=bool),
+        sign=np.ones(sections),
+        offset=4.0,
+        square=4.0,
+        step=4.0,
+        band=0.5,
+        travel=np.inf,
+        joints=np.stack([np.arange(sections - 1), np.arange(1, sections)], axis=1),
+        nominal=np.zeros(sections - 1),
+    )
+
+
+def plans() -> None:
+    """The planner on trains of 7, 20 and 60 sections, with the string's line and a free one."""
+    for count in (7, 20, 60):
+        for free in (False, True):
+            begin = time.perf_counter()
+            found = plan_notches(train(count, seed=count, free=free), fewest=True, free=free, seconds=24)
+            took = time.perf_counter() - begin
+            gap = (
+                "proved best"
+                if found.optimal
+                else (
+                    f"bolt ends within {found.ends - found.least_ends}, movement within "
+                    f"{found.movement - found.least_movement} notches of the best"
+                )
+            )
+            row(f"plan, {count:>2} sections, {'free line' if free else 'string'}: {found.ends} bolt ends, {gap}", took)
+
+
+def chains() -> None:
+    """A row of sections with a step read at every joint, adjusted as one network: time and memory as it grows."""
+    found = {}
+    for count in (1_000, 10_000):
+        layout, survey = chain(count)
+        adjust(layout, survey)
+        tracemalloc.start()
+        adjust(layout, survey)
+        peak = tracemalloc.get_traced_memory()[1]
+        tracemalloc.stop()
+        found[count] = seconds(functools.partial(adjust, layout, survey), 5), peak
+        row(f"chain of {count:,} sections ({peak / 1e6:.1f} MB)", found[count][0])
+    time_ratio, memory_ratio = (found[10_000][k] / found[1_000][k] / 10 for k in (0, 1))
+    row("  time over growing with the number of sections", found[10_000][0], time_ratio)
+    row("  memory over the same", None, memory_ratio)
+
+
+def chain(count: int) -> tuple[Layout, Survey]:
+    """A row of so many sections, two readings each and a step at every joint."""
+    rng = np.random.default_rng(count)
+    sections = tuple(
+        Section(name=f"a-{k}", row="a", start=500.0 * k, length=450.0, points=(0.0, 450.0), bolts=(50.0, 400.0))
+        for k in range(count)
+    )
+    layout = replace(
+        parse_layout(
+            '[machine]\nname = "chain"\nunits = "mm"\n[row.a]\ntarget = "700"\n[[section]]\n'
+            'name = "a-0"\nrow = "a"\nstart = "0"\nlength = "450"\n'
+        ),
+        sections=sections,
+    )
+    values = 700 + rng.normal(0, 1, (count, 2))
+    readings = tuple(
+        Reading(section=s.name, place=place, value=float(value), u=0.4, text="", row=0)
+        for s, own in zip(sections, values, strict=True)
+        for place, value in zip(s.points, own, strict=True)
+    )
+    steps = tuple(
+        StepReading(upstream=a.name, downstream=b.name, value=float(rng.normal()), u=0.1, text="", row=0)
+        for a, b in pairwise(sections)
+    )
+    return layout, Survey(source="", readings=readings, tape=layout.tape, steps=steps, record={})
+
+
+def startup() -> None:
+    """``stringtrue --help`` against its floor, whole processes in turn."""
+    ours = [sys.executable, "-c", "from cli.app import run; run(['--help'])"]
+    floor = [sys.executable, "-c", "import typer.main"]
+    times: dict[str, list[float]] = {"ours": [], "floor": []}
+    for _ in range(15):
+        for name, command in (("ours", ours), ("floor", floor)):
+            begin = time.perf_counter()
+            subprocess.run(command, check=True, capture_output=True)
+            times[name].append(time.perf_counter() - begin)
+    ratio = statistics.median(a / b for a, b in zip(times["ours"], times["floor"], strict=True))
+    row("--help, over an import of typer.main", statistics.median(times["ours"]), ratio)
+
+
+def reports() -> None:
+    """The whole job of the sample as a signed record: reading, both solutions, the comparison, pictures and PDF."""
+    samples = sample_folder()
+    papers = job.Papers(
+        layout=samples / "machine.toml",
+        survey=samples / "as-found.csv",
+        after=samples / "as-left.csv",
+        panel=samples / "tray.toml",
+        settings=samples / "settings.toml",
+    )
+    gather = seconds(lambda: job.gather(papers), 5)
+    whole = seconds(
+        lambda: report.render(job.gather(papers), typesetting.paper_for(Units.inch), typesetting.today()), 5
+    )
+    row("report of the sample, over working it out", whole, whole / gather)
+
+
+def row(what: str, took: float | None, ratio: float | None = None) -> None:
+    """One line of the table."""
+    time_ = "" if took is None else f"{1e3 * took:.1f} ms"
+    print(f"{what:<78} {time_:>12} {'' if ratio is None else f'{ratio:.2f} x':>11}")
+
+
+def main() -> None:
+    """Print all of them."""
+    today, versions = datetime.datetime.now().astimezone().date(), f"Python {platform.python_version()}"
+    print(f"{today}, {os.cpu_count()} cores, {versions}, numpy {np.__version__}, {platform.machine()}")
+    for part in (fits, startup, reports, chains, plans):
+        part()
+
+
+if __name__ == "__main__":
+    main()

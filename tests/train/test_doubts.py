@@ -1,0 +1,244 @@
+"""What an answer says of itself where it rests on little, or on readings that are doubted."""
+
+from __future__ import annotations
+
+from dataclasses import replace
+
+import pytest
+
+from alignment.choices import Aim, Line, LineChoice
+from alignment.errors import InputError
+from alignment.machine.layout_file import read_layout
+from alignment.machine.survey_files import read_survey
+from alignment.show.words.checklist import checklist
+from alignment.show.words.moves import doubted
+from alignment.show.words.solution import doubts, solution_text, summary
+from alignment.train.solve import as_json, solve, solve_lines
+from alignment.train.state import SectionState
+from tests.tools.machines import machine, readings
+
+JOINTS = [("a", "b"), ("b", "c"), ("c", "d")]
+PARTS = [
+    {"name": name, "row": "r", "start": 500 * k, "length": 400, "points": [0, 200, 400]}
+    for k, name in enumerate("abcd")
+]
+
+
+def four(**how):
+    return machine(PARTS, **({"rows": {"r": "target = '700'"}, "joints": JOINTS} | how))
+
+
+def square(*names: str, at: float = 700) -> list[tuple]:
+    return [(name, point, at) for name in names for point in ("entry", "mid", "exit")]
+
+
+def flat(solution) -> str:
+    return " ".join(solution_text(solution).split())
+
+
+# --- what was not read -----------------------------------------------------------------------------------------
+
+
+def test_sections_that_were_not_measured_come_first():
+    """One of four read and square: nothing to move of what was read, and no pass."""
+    solution = solve(four(), readings(four(), square("b")))
+    assert summary(solution) == (
+        "Verdict: in?. Nothing of what was read to move, as far as this tape can tell. NOT JUDGED, since not read at "
+        "two points: a, c, d (3 of 4)."
+    )
+    assert not solution.state.passes
+
+
+@pytest.mark.parametrize(("tolerance", "passes"), [("3", True), ("0.01", False)])
+def test_all_measured_passes_by_its_verdict(tolerance, passes):
+    layout = four(tolerance=f"offset = '{tolerance}'\nsquare = '3'\nstep = '3'")
+    assert solve(layout, readings(layout, square("a", "b", "c", "d", at=700.5))).state.passes is passes
+
+
+def test_state_of_a_section_that_was_not_measured():
+    """What is known of it: its row, and how often it was read."""
+    solution = solve(four(), readings(four(), [*square("a"), ("b", "mid", 700)]))
+    a, b, *_ = solution.state.sections
+    assert b == SectionState(name="b", row="r", readings=1, dof=0, chi2=0.0)
+    assert (a.readings, a.dof) == (3, 1)
+    two = solve(four(), readings(four(), [("a", "entry", 700), ("a", "exit", 701)])).state.sections[0]
+    # two points fit exactly: what is left over is nothing, not rounding
+    assert (two.readings, two.dof, two.chi2) == (2, 0, 0.0)
+
+
+def test_closing_reading_that_closes_nothing():
+    rows = [(*row, "") for row in square("a", "b")] + [("c", "entry", "701", "close")]
+    layout = four()
+    solution = solve(layout, readings(layout, rows, header="section,point,reading,repeat"))
+    said = "Closing readings with no opening one at their point check nothing: c, row 8: 701."
+    assert said in doubts(solution)
+    closed = [*rows[:-1], ("a", "entry", "700", "close")]
+    solution = solve(layout, readings(layout, closed, header="section,point,reading,repeat"))
+    assert not [line for line in doubts(solution) if "Closing" in line]
+
+
+def test_target_is_said_to_come_from_what_was_measured():
+    """Neither from the first section nor from all on hold, where these were not read."""
+    parts = [part | {"hold": part["name"] in "ac"} for part in PARTS]
+    for held, from_ in ((PARTS, "b"), (parts, "c")):
+        layout = machine(held, rows={"r": ""})
+        said = doubts(solve(layout, readings(layout, square("b", "c", "d"))))
+        assert f"Row r has no target in the layout: its deviations are taken from {from_}." in said
+
+
+# --- readings in the other unit --------------------------------------------------------------------------------
+
+
+@pytest.mark.parametrize(
+    ("units", "target", "read", "other"), [("in", "27 5/8", "702", "mm"), ("mm", "702", "27.5", "in")]
+)
+def test_reading_in_the_other_unit_is_refused(units, target, read, other):
+    layout = machine(
+        [{"name": "a", "row": "r", "start": "0", "length": "18"}],
+        units=units,
+        tape="mark = '1/16 in'",
+        rows={"r": f"target = '{target}'"},
+    )
+    with pytest.raises(
+        InputError, match=f"'{read}' would be .* wanted. Write {other} behind it, or '# units: {other}'"
+    ):
+        readings(layout, [("a", "entry", read), ("a", "exit", read)])
+    assert readings(layout, [("a", "entry", f"{read} {other}"), ("a", "exit", target)])
+    assert readings(layout, [("a", "entry", read)], record=f"# units: {other}\n")
+    # one among others is left to the flags
+    assert readings(layout, [("a", "entry", read), ("a", "exit", target)])
+
+
+# --- moves that rest on a doubted reading ----------------------------------------------------------------------
+
+
+@pytest.fixture
+def slip():
+    """Five points a section tell which is wrong; b stands out of square besides, c and d are good."""
+    parts = [part | {"points": [0, 100, 200, 300, 400]} for part in PARTS]
+    layout = machine(parts, rows={"r": "target = '700'"}, joints=JOINTS)
+    rows = [(s, p, 700 + (s == "b") * p / 40) for s in "abcd" for p in (0, 100, 200, 300, 400)]
+    rows[6] = ("b", 100, 752.5)
+    return layout, readings(layout, rows)
+
+
+def test_moves_wait_for_what_was_misread_and_for_its_neighbours(slip):
+    solution = solve(*slip)
+    assert {f.section for f in solution.flags if f.harmful} == {"b"}
+    assert doubted(solution) == {"a", "b", "c"}
+    assert "only once what is doubted above has been read again:" in flat(solution)
+
+
+def test_dropped_reading_is_no_longer_in_the_way(slip):
+    solution = solve(*slip, drop_strays=True)
+    assert [r.text for r in solution.dropped] == ["752.5"]
+    assert doubted(solution) == set()
+
+
+def test_second_doubt_of_a_section_outlives_the_first():
+    """Repeats tell which entry reading is wrong; nothing tells mid from exit. The one is dropped, the other stands."""
+    parts = [{"name": "a", "row": "r", "start": 0, "length": 400, "points": [0, 200, 400]}]
+    layout = machine(parts, rows={"r": "target = '700'"})
+    rows = [("a", "entry", 700), ("a", "entry", 700), ("a", "entry", 760), ("a", "mid", 708), ("a", "exit", 700)]
+    solution = solve(layout, readings(layout, rows), drop_strays=True)
+    assert [r.text for r in solution.dropped] == ["760"]
+    assert [f.section for f in solution.flags if f.flag == "stray"] == ["a", "a"]
+    assert doubted(solution) == {"a"}
+
+
+def test_reads_now_is_only_said_of_what_was_read(slip):
+    """A fitted face that lies off the reading is told as such."""
+    text = flat(solve(*slip))
+    assert "by the fitted face, 700.0 as read: stop at" in text
+    assert "tape at entry reads" not in text.split("WHERE")[0]
+
+
+@pytest.mark.parametrize("close", ["700", "706"])
+def test_string_that_moved_holds_up_every_move(close):
+    rows = [(*row, "") for row in [*square("a", "c", "d"), *square("b", at=704)]]
+    rows.append(("a", "entry", close, "close"))
+    layout = four()
+    solution = solve(layout, readings(layout, rows, header="section,point,reading,repeat"))
+    wait = "Not yet: settle the string first. These are the moves if it stays as it is."
+    for text in (flat(solution), " ".join(checklist(solution, ".txt").split())):
+        assert (wait in text) is (close == "706")
+
+
+def test_alike_to_the_fraction_are_told_apart_by_decimals():
+    """A move of less than the tape shows: no 'reads 27 11/16 now: stop at 27 11/16'."""
+    layout = machine(
+        [{"name": "a", "row": "r", "start": "0", "length": "18", "bolts": ["2", "16"]}],
+        units="in",
+        tape="mark = '1/16'",
+        tolerance="offset = '0.004'\nsquare = '0.004'",
+        moves="notch = '0.005'",
+        rows={"r": "target = '27 5/8'"},
+    )
+    solution = solve(layout, readings(layout, [("a", "entry", "27.6295"), ("a", "exit", "27.625")]))
+    assert solution.plan.steps
+    assert "reads 27.6" in flat(solution)
+
+
+def test_bolt_end_that_gives_way_to_the_other_keeps_its_reading(samples):
+    """Both are loosened, and the tape at one of them is to read what it reads now."""
+    layout = read_layout(samples / "machine.toml")
+    solution = solve(layout, read_survey(samples / "inch-slip.csv", layout))
+    held = [s for s in solution.plan.steps if abs(s.watch.after - s.watch.before) < 0.01]
+    assert [(s.section, s.loosen) for s in held] == [("operator-3", "exit")]
+    assert "exit 1/64 away from the string tape at exit is to stay at 27 11/16 (27.688)" in flat(solution)
+
+
+def test_what_lies_beyond_the_band_is_in_the_json_too():
+    layout = machine(
+        [{"name": "a", "row": "r", "start": 0, "length": 400, "bolts": [50, 350]}],
+        rows={"r": "target = '700'"},
+        tolerance="offset = '2'\nsquare = '2'",
+        moves="travel = '2'\nnotch = '0.5'",
+    )
+    solution = solve(layout, readings(layout, [("a", "entry", 703.5), ("a", "exit", 703.5)]))
+    assert solution.plan.beyond_band == ("a",)
+    assert as_json(solution)["moves"]["beyond_band"] == ["a"]
+
+
+# --- plans that are not the last word --------------------------------------------------------------------------
+
+
+@pytest.mark.parametrize(
+    ("gaps", "said"),
+    [
+        ({"ends_gap": 2}, "Time ran out before this plan was proved best: 2 bolt ends fewer may do."),
+        (
+            {"movement_gap": 1.5},
+            "No plan has fewer bolt ends. Time ran out before the movement was proved least: 1.5 mm less in all "
+            "may do.",
+        ),
+        (
+            {"aim": Aim.least, "movement_gap": 1.5},
+            "Time ran out before the movement was proved least: 1.5 mm less in all may do.",
+        ),
+        ({}, "Time ran out before this plan was proved best."),
+    ],
+)
+def test_plan_that_was_not_proved_best(gaps, said):
+    layout = four()
+    solution = solve(layout, readings(layout, [*square("a", "c", "d"), *square("b", at=706)]))
+    plan = replace(solution.plan, optimal=False, **gaps)
+    assert said in doubts(replace(solution, plan=plan))
+    assert not [line for line in doubts(solution) if "Time ran out" in line]
+
+
+def test_nothing_that_may_be_moved_would_help():
+    parts = [part | {"hold": True} for part in PARTS]
+    layout = machine(parts, rows={"r": "target = '700'"}, joints=JOINTS)
+    solution = solve(layout, readings(layout, [*square("a", "c", "d"), *square("b", at=706)]))
+    assert summary(solution) == "Verdict: out. Nothing that may be moved would help."
+    assert "b, offset: still 4.4 mm beyond tolerance (on hold)." in flat(solution)
+
+
+def test_string_without_a_section_is_not_spoken_of():
+    rows = {"r": "target = '700'", "empty": "target = '700'"}
+    layout = machine(PARTS, rows=rows)
+    survey = readings(layout, [row for k, name in enumerate("abcd") for row in square(name, at=700 + 4 * k)])
+    said = " ".join(doubts(solve_lines(layout, survey, LineChoice.fitted)[Line.fitted]))
+    assert "Beside string r:" in said
+    assert "empty" not in said

@@ -1,0 +1,491 @@
+"""What is flagged before a bolt is touched: the right thing, once, and nothing on a clean survey."""
+
+from __future__ import annotations
+
+import json
+
+import numpy as np
+import pytest
+from scipy import stats
+
+from alignment.lengths import Units
+from alignment.machine.layout_file import read_layout
+from alignment.machine.survey_files import read_survey
+from alignment.show.words.solution import solution_text
+from alignment.train.flags.find import find_flags
+from alignment.train.flags.neighbours import Neighbours
+from alignment.train.solve import as_json, solve
+from alignment.train.train import fit_train
+from alignment.uncertainty import range_point
+from tests.tools.machines import machine, readings
+from tests.tools.sample_truth import SLIPS
+
+ROW = {"a": "target = '700'"}
+CLOSE = {"header": "section,point,reading,repeat"}
+U = float(np.hypot(1 / np.sqrt(12), 0.4))
+
+
+def sections(count: int = 5, row: str = "a", **keys: object) -> list[dict[str, object]]:
+    return [
+        {"name": f"{row}-{k + 1}", "row": row, "start": str(500 * k), "length": "450", **keys} for k in range(count)
+    ]
+
+
+def rows(ends: list[tuple[object, object]], row: str = "a") -> list[tuple[str, str, object]]:
+    """Each section read once at either end."""
+    return [
+        (f"{row}-{k}", point, value)
+        for k, pair in enumerate(ends, 1)
+        for point, value in zip(("entry", "exit"), pair, strict=True)
+    ]
+
+
+def flags(layout, read, **how: str):
+    """Flags other than ``lone``, after the whole answer has been put in words and in JSON."""
+    solution = solve(layout, readings(layout, read, **how))
+    json.dumps(as_json(solution), allow_nan=False)
+    assert max(map(len, solution_text(solution).splitlines())) <= 80
+    return [flag for flag in solution.flags if flag.flag != "lone"]
+
+
+CLEAN = [(700, 700)] * 5
+
+
+# the samples, through the program
+
+
+@pytest.mark.parametrize("name", SLIPS)
+def test_sample_slip_leads_to_its_flag(run, samples, name):
+    """One flag for the one slip, the right one at the right place, and before all others."""
+    outcome = run("solve", samples / "machine.toml", samples / name, "--json")
+    assert outcome.status == 0, outcome.err
+    found = json.loads(outcome.out)["flags"]
+    first, *more = [f for f in found if f["flag"] != "lone"]
+    kind, where = SLIPS[name]
+    assert first["flag"] == kind
+    assert where in (first["section"], first["string"])
+    assert found[0] == first
+    # ends show as swapped where neighbours slant: that sample's string was made to lean by an inch besides
+    assert [f["flag"] for f in more] == ["line-skewed"] * (name == "swapped-ends.csv")
+
+
+@pytest.mark.parametrize(
+    ("name", "words"),
+    [
+        ("inch-slip.csv", "Perhaps a whole inch too much."),
+        ("half-inch-slip.csv", "Perhaps a half inch too much."),
+        ("swapped-ends.csv", "Perhaps the ends were swapped."),
+        ("string-moved.csv", "Read it once more"),
+        ("leaning-string.csv", "look at the string before moving every section"),
+    ],
+)
+def test_sample_slip_is_told_before_the_moves(run, samples, name, words):
+    outcome = run("solve", samples / "machine.toml", samples / name)
+    text = " ".join(outcome.out.split())
+    assert words in text
+    assert text.index("LOOK AT THESE READINGS FIRST") < text.index(words) < text.index("WHERE EVERYTHING STANDS")
+    if "MOVES" in text:
+        assert text.index(words) < text.index("MOVES")
+
+
+@pytest.mark.parametrize("name", ["inch-slip.csv", "half-inch-slip.csv"])
+def test_hint_goes_by_the_tape_not_by_the_units_printed(run, samples, name):
+    """An inch tape slips by inches, whatever the answer is printed in; and what is printed says its unit."""
+    said = {}
+    for units in Units:
+        outcome = run("solve", samples / "machine.toml", samples / name, "--json", "--units", units)
+        assert outcome.status == 0, outcome.err
+        said[units] = next(f["message"] for f in json.loads(outcome.out)["flags"] if f["flag"] != "lone")
+    assert "inch too much" in said[Units.inch]
+    assert "inch too much" in said[Units.mm]
+    assert " mm." in said[Units.mm]
+
+
+@pytest.mark.parametrize("name", ["before-move", "as-found", "as-left", "before-move-mm", "as-found-mm", "as-left-mm"])
+def test_samples_without_a_slip_have_no_flag(samples, name):
+    layout = read_layout(samples / f"machine{'-mm' * name.endswith('-mm')}.toml")
+    found = find_flags(fit_train(layout, read_survey(samples / f"{name}.csv", layout)))
+    # chi-square is tested at 95 % section by section, so one clean section in twenty is flagged as scattered
+    assert {flag.flag for flag in found} <= {"lone", "scatter"}
+
+
+# readings that nothing in their section checks
+
+
+@pytest.mark.parametrize("section", range(5))
+@pytest.mark.parametrize(("end", "point"), [(0, "entry"), (1, "exit")])
+@pytest.mark.parametrize("target", ["target = '700'", ""])
+def test_slip_against_the_neighbours(section, end, point, target):
+    """100 mm too much at any end of any section; also where deviations are taken from the very section misread."""
+    pair = [700, 700]
+    pair[end] += 100
+    read = rows([tuple(pair) if k == section else (700, 700) for k in range(5)])
+    (flag,) = flags(machine(sections(), rows={"a": target}), read)
+    assert (flag.flag, flag.section, flag.point) == ("unlikely", f"a-{section + 1}", point)
+    assert "about 700.0 mm. Perhaps 100 mm too much." in flag.message
+    assert "read it again before moving anything" in flag.message
+
+
+def test_point_read_once_beside_one_read_twice():
+    """The repeat checks its own point only: the other end is still judged by the neighbours."""
+    read = [*rows([(700, 700)] * 2), ("a-3", "entry", 700), *rows([(700, 700)] * 5)[4:]]
+    read[6] = ("a-3", "exit", 800)
+    assert read[4:7] == [("a-3", "entry", 700), ("a-3", "entry", 700), ("a-3", "exit", 800)]
+    (flag,) = flags(machine(sections(), rows=ROW), read)
+    assert (flag.flag, flag.section, flag.point) == ("unlikely", "a-3", "exit")
+
+
+def test_ordinary_misalignment_is_not_unlikely():
+    """Sections out by a few millimetres are what the job is about."""
+    assert (
+        flags(machine(sections(), rows=ROW), rows([(700, 703), (698, 700), (702, 702), (700, 697), (701, 700)])) == []
+    )
+
+
+def test_hold_and_setbacks():
+    """A held section misread, each section with a setback of its own."""
+    layout = machine([{**s, "setback": str(10 * k), "hold": k == 1} for k, s in enumerate(sections())])
+    read = rows([(700 + 10 * k, 700 + 10 * k) for k in range(5)])
+    assert flags(layout, read) == []
+    read[3] = ("a-2", "exit", 760)
+    (flag,) = flags(layout, read)
+    assert (flag.section, flag.point) == ("a-2", "exit")
+    assert "about 710.0 mm" in flag.message
+
+
+def test_swapped_ends_of_two_slanting_neighbours():
+    """Readings that grow along the row, one section's the other way round."""
+    read = rows([(700, 705), (705, 710), (715, 710), (715, 720), (720, 725)])
+    found = [f for f in flags(machine(sections(), rows=ROW), read) if f.flag == "unlikely"]
+    (flag,) = found
+    assert flag.section == "a-3"
+    assert "read 715 and 710; the other way round" in flag.message
+
+
+@pytest.mark.parametrize("slip", [None, "b-2"])
+def test_two_rows_on_one_string(slip):
+    """Rows on both sides are read at the same places along the machine; no division by their distance."""
+    both = {side[0]: f"target = '700'\nstring = 's'\nstring_side = '{side}'" for side in ("left", "right")}
+    layout = machine([*sections(4, "l"), *sections(4, "r")], rows=both)
+    ends = [(700, 700)] * 4
+    right = [(700, 700), (700, 800), (700, 700), (700, 700)] if slip else ends
+    found = flags(layout, [*rows(ends, "l"), *rows(right, "r")])
+    assert [(f.flag, f.section, f.point) for f in found] == ([("unlikely", "r-2", "exit")] if slip else [])
+
+
+def test_two_sections_on_both_sides_read_at_one_place():
+    """No two places to draw a line through, and nothing to say."""
+    both = {side[0]: f"target = '700'\nstring = 's'\nstring_side = '{side}'" for side in ("left", "right")}
+    layout = machine([*sections(2, "l"), *sections(1, "r")], rows=both)
+    read = [*rows([(700, 700)], "l"), ("l-2", "entry", 700), ("r-1", "entry", 700)]
+    assert flags(layout, read) == []
+
+
+def test_row_whose_target_nobody_knows():
+    """A row without a target and without one measured section has no deviations: nothing is unlikely of it."""
+    layout = machine([*sections(4), *sections(3, "b")], rows={"a": "target = '700'\nstring = 's'", "b": "string = 's'"})
+    read = [*rows([(700, 700)] * 4), ("b-1", "entry", 500), ("b-2", "entry", 500), ("b-3", "exit", 501)]
+    assert flags(layout, read) == []
+
+
+@pytest.mark.parametrize("count", [1, 2])
+def test_too_few_sections_to_expect_anything_of(count):
+    assert flags(machine(sections(count), rows=ROW), rows([(700, 800)] * count)) == []
+
+
+def test_sections_that_are_not_measured():
+    """Some not read at all, one read at one point only and there 100 mm off."""
+    read = [*rows([(700, 700)] * 2), ("a-3", "entry", 800), ("a-5", "exit", 700)]
+    (flag,) = flags(machine(sections(), rows=ROW), read)
+    assert (flag.flag, flag.section, flag.point) == ("unlikely", "a-3", "entry")
+
+
+# closing readings
+
+
+def closed(ends: list[tuple[object, object]], closing: tuple[str, str, object]) -> list[tuple[object, ...]]:
+    return [*((*row, "") for row in rows(ends)), (*closing, "close")]
+
+
+@pytest.mark.parametrize("by", [1.5, -4, 10])
+def test_line_moved(by):
+    """U of the difference of two readings is 2 sqrt(2) u = 1.4 mm."""
+    layout = machine(sections(), rows=ROW)
+    (flag,) = flags(layout, closed(CLEAN, ("a-1", "entry", 700 + by)), **CLOSE)
+    assert (flag.flag, flag.section, flag.point, flag.string) == ("line-moved", "a-1", "entry", "a")
+    assert flag.numbers["change"] == pytest.approx(by)
+    assert flag.numbers["allowed"] == pytest.approx(2 * np.sqrt(2) * U)
+    assert f"{abs(by):.1f} mm apart" in flag.message
+
+
+def test_line_within_u():
+    assert flags(machine(sections(), rows=ROW), closed(CLEAN, ("a-1", "entry", 701.3)), **CLOSE) == []
+
+
+def test_repeated_opening_readings_are_averaged():
+    """700 and 701 at first, 702.4 at the end: 1.9 mm from their mean, U = 2 sqrt(u^2 + u^2 / 2) = 1.2 mm."""
+    read = closed(CLEAN, ("a-1", "entry", 702.4))
+    read.insert(1, ("a-1", "entry", 701, "2"))
+    (flag,) = flags(machine(sections(), rows=ROW), read, **CLOSE)
+    assert flag.numbers["change"] == pytest.approx(1.9)
+    assert flag.numbers["allowed"] == pytest.approx(2 * np.sqrt(1.5) * U)
+
+
+def test_hint_for_a_misread_closing_reading():
+    (flag,) = flags(machine(sections(), rows=ROW), closed(CLEAN, ("a-1", "entry", 750)), **CLOSE)
+    assert "Perhaps 50 mm too much. Read it once more" in flag.message
+
+
+@pytest.mark.parametrize("points", [("0", "450"), ("0", "225", "450")])
+def test_misread_opening_reading_is_one_flag(points):
+    """The closing reading bears out that the first one was misread: the string is not to blame."""
+    layout = machine(sections(points=list(points)), rows=ROW)
+    read = closed([(800, 700), *CLEAN[1:]], ("a-1", "entry", 700))
+    if len(points) == 3:
+        read[:-1] += [(f"a-{k}", "mid", 700, "") for k in range(1, 6)]
+        read.sort(key=lambda row: row[3])
+    (flag,) = flags(layout, read, **CLOSE)
+    assert flag.flag == ("unlikely" if len(points) == 2 else "stray")
+    assert (flag.section, flag.point) == ("a-1", "entry")
+
+
+def test_string_that_moved_after_the_first_section_is_not_hushed_up():
+    """Both ends of the first section are off by what the closing reading differs by: that is the string."""
+    found = flags(machine(sections(), rows=ROW), closed([(712, 712), *CLEAN[1:]], ("a-1", "entry", 700)), **CLOSE)
+    assert found[0].flag == "line-moved"
+
+
+def test_swapped_ends_of_the_first_section_with_a_closing_reading():
+    layout = machine([*sections(), *sections(5, "b")], rows={"a": "target = '700'\nstring = 's'", "b": "string = 's'"})
+    read = [*rows([(700, 705), (715, 710), (715, 720), (720, 725), (725, 730)])]
+    closing = [*((*row, "") for row in read), ("a-2", "entry", 710, "close")]
+    found = [f for f in flags(layout, closing, **CLOSE) if f.flag != "line-skewed"]
+    assert [(f.flag, f.section) for f in found] == [("unlikely", "a-2")]
+
+
+def test_closing_reading_of_a_point_not_read_at_first():
+    """Nothing to compare it with, and nothing made of it."""
+    assert flags(machine(sections(), rows=ROW), closed(CLEAN[:3], ("a-5", "exit", 800)), **CLOSE) == []
+
+
+# repeats
+
+
+@pytest.mark.parametrize(("apart", "found"), [(0.99, []), (1.01, ["spread"])])
+def test_spread_of_repeats(apart, found):
+    """Three readings of one point, the only one read thrice, whose range is at its 95 % point (studentized range)."""
+    allowed = U * range_point(3)
+    section = [{**sections(1)[0]}]
+    read = [("a-1", "entry", f"{700 + d:.4f}") for d in (0, apart * allowed, apart * allowed / 2)]
+    # the other end, read in a section without redundancy left for a stray or scatter to show
+    layout = machine([*section, *sections(2, "b")], rows={"a": "target = '700'", "b": "target = '700'"})
+    read += rows([(700, 700)] * 2, "b")
+    assert [f.flag for f in flags(layout, read)] == found
+
+
+def test_spread_names_what_was_read():
+    layout = machine([*sections(1), *sections(2, "b")], rows={"a": "target = '700'", "b": "target = '700'"})
+    read = [("a-1", "entry", v) for v in (700, 704, 701)] + rows([(700, 700)] * 2, "b")
+    (flag,) = flags(layout, read)
+    assert "a-1, entry: read 700, 704, 701: 4.00 mm apart" in flag.message
+
+
+def test_scatter_without_a_single_culprit():
+    """Chi-square beyond its 95 % point with no residual beyond the test of a stray: scatter, and U grown."""
+    points = ["0", "90", "180", "270", "360", "450"]
+    values = [700, 701.2, 699, 701, 698.8, 700]
+    layout = machine(sections(1, points=points), rows=ROW)
+    read = [("a-1", p, v) for p, v in zip(points, values, strict=True)]
+    (flag,) = flags(layout, read)
+    assert flag.flag == "scatter"
+    assert flag.section == "a-1"
+    assert "do not lie on one straight face" in flag.message
+
+
+def test_stray_takes_the_place_of_scatter_and_spread():
+    """One slip, one flag: a repeat 25 mm off makes its point spread and its section scatter."""
+    read = [(*row[:2], 700) for row in rows(CLEAN) for _ in (1, 2)]
+    read[5] = ("a-2", "entry", 725)
+    (flag,) = flags(machine(sections(), rows=ROW), read)
+    assert (flag.flag, flag.section, flag.point) == ("stray", "a-2", "entry")
+
+
+# order and lone points
+
+
+def test_most_harmful_first():
+    read = closed(CLEAN, ("a-1", "entry", 704))
+    read[5] = ("a-3", "exit", 800, "")
+    layout = machine(sections(), rows=ROW)
+    found = find_flags(fit_train(layout, readings(layout, read, **CLOSE)))
+    assert [f.flag for f in found[:2]] == ["line-moved", "unlikely"]
+    assert {f.flag for f in found[2:]} == {"lone"}
+
+
+def test_lone_points_are_said_once(samples, run):
+    """Every point read once is flagged; the text says so in one line and what the cheapest check would be."""
+    out = " ".join(run("solve", samples / "machine.toml", samples / "as-found.csv").out.split())
+    assert out.count("read once") == 1
+    assert "The cheapest check is one more reading of each, or a third point on a section" in out
+
+
+@pytest.mark.parametrize("points", [("0", "225", "450"), ("0", "100", "225", "350", "450")])
+def test_three_points_or_more_check_each_other(points):
+    layout = machine(sections(3, points=list(points)), rows=ROW)
+    read = [(f"a-{k}", p, 700) for k in (1, 2, 3) for p in points]
+    assert find_flags(fit_train(layout, readings(layout, read))) == ()
+
+
+def test_only_the_nearest_of_a_very_long_train_are_asked():
+    """Forty sections in line at one end, and a far half that stands 50 mm off: the near ones say what to expect."""
+    layout = machine(sections(80), rows={"a": "target = '700'"})
+    taken = [(s.name, end, 700 + 50 * (k >= 45)) for k, s in enumerate(layout.sections) for end in ("entry", "exit")]
+    neighbours = Neighbours(fit_train(layout, readings(layout, taken)))
+    near, far = neighbours.expect(0), neighbours.expect(79)
+    assert near is not None
+    assert far is not None
+    assert near.at(np.array([0.0])) == pytest.approx([0], abs=1e-9)
+    assert far.at(np.array([500.0 * 79])) == pytest.approx([50], abs=1e-9)
+
+
+def test_closing_reading_that_bears_out_swapped_ends():
+    """706 and 714 were written the other way round; read again at the end the entry says 706, as the string stood."""
+    read = [(700, 705), (714, 706), (715, 720), (720, 725), (725, 730)]
+    closing = [*((*row, "") for row in rows(read)), ("a-2", "entry", 706, "close")]
+    found = [f for f in flags(machine(sections(), rows=ROW), closing, **CLOSE) if f.flag != "line-skewed"]
+    assert [(f.flag, f.section, f.point) for f in found] == [("unlikely", "a-2", "")]
+    assert "Perhaps the ends were swapped." in found[0].message
+
+
+@pytest.mark.parametrize(
+    ("close", "first"), [(700, "unlikely"), (745, "unlikely"), (755, "line-moved"), (850, "line-moved")]
+)
+def test_how_well_a_closing_reading_bears_a_slip_out(close, first):
+    """The entry was read 100 too long. Within half of that of what it should be, the closing reading says so too."""
+    read = closed([(800, 700), *CLEAN[1:]], ("a-1", "entry", close))
+    assert flags(machine(sections(), rows=ROW), read, **CLOSE)[0].flag == first
+
+
+def test_what_is_said_of_a_stray():
+    """The others' word, a hint only where one fits, and what would have gone unseen; whole messages."""
+    layout = machine(sections(points=["0", "225", "450"]), rows=ROW)
+    good = [(f"a-{k}", p, 700) for k in range(1, 6) for p in ("entry", "mid", "exit")]
+    # 4.13 u / sqrt(1/6), with u the hypotenuse of 1 / sqrt(12) and 0.4
+    seen = f"(The smallest slip seen here: {4.1321 * U * 6**0.5:.1f} mm.)"
+    for value, hint in ((714.3, ""), (750, " Perhaps 50 mm too much.")):
+        (flag,) = flags(layout, [("a-1", "entry", value), *good[1:]])
+        assert flag.message == (
+            f"a-1, entry: read {value}, the others say 700.0 mm.{hint} Its section alone could not tell it from mid "
+            f"(700) or exit (700); the neighbours did. Read it again. {seen}"
+        )
+    (flag,) = flags(machine(sections(1, points=["0", "225", "450"]), rows=ROW), [("a-1", "entry", 714.3), *good[1:3]])
+    # of three that contradict each other any may be named first
+    assert flag.message.startswith(f"a-1, {flag.point}: read ")
+    assert flag.message.endswith(f" that is wrong: nothing here tells which. Read all of them again. {seen}")
+    named = {"entry (714.3)", "mid (700)", "exit (700)"}
+    assert sum(f"{name}" in flag.message for name in named) == 2
+
+
+# --- one flag does not stand in the way of another -------------------------------------------------------------
+
+
+def test_points_less_than_a_millimetre_apart_are_two():
+    """A closing reading at 225 does not close the point at 225.4, nor are the two repeats of one another."""
+    layout = machine(sections(points=["0", "225", "225.4", "450"]), rows=ROW)
+    good = [(f"a-{k}", p, 700, "") for k in range(1, 6) for p in ("entry", "exit")]
+    assert flags(layout, [*good, ("a-1", "225.4", 700, ""), ("a-1", "225", 710, "close")], **CLOSE) == []
+    (moved,) = flags(layout, [*good, ("a-1", "225.4", 700, ""), ("a-1", "225.4", 710, "close")], **CLOSE)
+    assert (moved.flag, moved.point) == ("line-moved", "225.4")
+    two = flags(layout, [*good, ("a-1", "225", 699.2, ""), ("a-1", "225.4", 700.8, "")], **CLOSE)
+    assert "spread" not in {f.flag for f in two}
+
+
+def test_every_string_has_its_closing_reading_looked_at():
+    """One that closes nothing, one as at first, one that bears a misread out, and then the one that moved."""
+    layout = machine([*sections(), *sections(5, "b")], rows=ROW | {"b": "target = '700'"})
+    read = [*rows([(800, 700), *CLEAN[1:]]), *rows(CLEAN, "b")]
+    closing = [("a-1", "225", 700), ("a-2", "entry", 700), ("a-1", "entry", 700), ("b-1", "entry", 705)]
+    found = flags(layout, [*((*r, "") for r in read), *((*c, "close") for c in closing)], **CLOSE)
+    assert [(f.flag, f.section) for f in found] == [("line-moved", "b-1"), ("unlikely", "a-1")]
+
+
+def test_every_section_is_held_against_its_neighbours():
+    """A row too short to expect anything of, a row without a target that anyone knows, a section with a stray."""
+    parts = [*sections(1, "b"), *sections(2, "c"), *sections(6, points=["0", "225", "450"])]
+    layout = machine(parts, rows={"b": "target = '700'", "c": "", "a": "target = '700'"})
+    read = [("b-1", "entry", 700), ("b-1", "exit", 700), ("c-1", "entry", 700), ("c-2", "exit", 700)]
+    read += [("a-1", p, v) for p, v in (("entry", 700), ("mid", 760), ("exit", 700))]
+    read += [(f"a-{k}", p, 700) for k in range(2, 6) for p in ("entry", "exit")]
+    read += [("a-6", "entry", 700), ("a-6", "exit", 730)]
+    assert [(f.flag, f.section) for f in flags(layout, read)] == [("stray", "a-1"), ("unlikely", "a-6")]
+
+
+# --- how far is far enough ---------------------------------------------------------------------------------------
+
+
+def slanting(d: float, swap: tuple[float, float]) -> list:
+    """A section between two neighbours whose faces lead one to expect d less at its entry and d more at its exit."""
+    k = d / 225
+    ends = [(700 - 275 * k,) * 2, (700 + swap[0], 700 + swap[1]), (700 + 275 * k,) * 2]
+    found = flags(machine(sections(3), rows=ROW), rows(ends))
+    return [f for f in found if f.flag == "unlikely" and "swapped" in f.message]
+
+
+@pytest.mark.parametrize(("d", "found"), [(1.73, 0), (1.755, 1)])
+def test_ends_are_called_swapped_from_ten_u_on(d, found):
+    """As read the two are off by 2 d each; the sum of squares must be beyond 100 u2: d of 3.54 u, 1.744 mm."""
+    assert pytest.approx(1.744, abs=1e-3) == (100 * U**2 / 8) ** 0.5
+    assert len(slanting(d, (d, -d))) == found
+
+
+@pytest.mark.parametrize(("off", "found"), [(1.38, 1), (1.42, 0)])
+def test_ends_are_called_swapped_where_the_other_way_round_fits(off, found):
+    """Turned round both are still off by this; the sum of squares must be within 16 u2: 2.83 u, 1.395 mm."""
+    assert pytest.approx(1.395, abs=1e-3) == (16 * U**2 / 2) ** 0.5
+    assert len(slanting(3.0, (3.0 + off, -3.0 + off))) == found
+
+
+@pytest.mark.parametrize(("chi2", "found"), [(5.9, []), (6.1, ["scatter"])])
+def test_scatter_of_one_section_alone(chi2, found):
+    """Two degrees of freedom: 5.99 is the 95 % point; a bow of plus, minus, minus, plus leaves no line to follow it."""
+    assert stats.chi2.ppf(0.95, 2) == pytest.approx(5.99, abs=0.01)
+    a = U * np.sqrt(chi2 / 4)
+    layout = machine(sections(1, points=["0", "150", "300", "450"]), rows=ROW)
+    read = [("a-1", p, f"{700 + s * a:.6f}") for p, s in ((0, 1), (150, -1), (300, -1), (450, 1))]
+    assert [f.flag for f in flags(layout, read)] == found
+
+
+@pytest.mark.parametrize(("sign", "says"), [(1, "more"), (-1, "less")])
+def test_scatter_names_the_reading_farthest_off(sign, says):
+    """Five points about a line, chi-square just beyond its 95 % point: too much, and no single one to blame."""
+    own, x = np.array([1.0, -1.05, 0.05, -1.15, 1.05]), np.array([0, 100, 225, 350, 450])
+    left = own - np.polyval(np.polyfit(x, own, 1), x)
+    own, left = (a * U * np.sqrt(8.2 / np.sum(left**2)) for a in (own, left))
+    worst = int(np.argmax(np.abs(left)))
+    layout = machine(sections(1, points=[str(p) for p in x]), rows=ROW)
+    read = [("a-1", p, f"{700 + sign * v:.6f}") for p, v in zip(x, own, strict=True)]
+    (flag,) = flags(layout, read)
+    assert (flag.flag, flag.section) == ("scatter", "a-1")
+    assert flag.numbers == {"off": pytest.approx(sign * left[worst], abs=1e-5)}
+    other = {"more": "less", "less": "more"}[says]
+    word = says if left[worst] > 0 else other
+    assert f"{abs(left[worst]):.1f} mm {word} than the others say. Read it again." in flag.message
+    assert f"Farthest off: {['entry', '100.0', 'mid', '350.0', 'exit'][worst]}, read" in flag.message
+
+
+def test_two_readings_of_one_point_that_differ():
+    """Of three repeated points one: Bonferroni over the three, and all that is said of it."""
+    layout = machine(sections(3), rows=ROW)
+    read = [*rows([(700, 700)] * 3), ("a-1", "entry", 700), ("a-2", "exit", 701.75), ("a-3", "exit", 700)]
+    (flag,) = flags(layout, read)
+    assert (flag.flag, flag.section, flag.point) == ("spread", "a-2", "exit")
+    assert flag.numbers == {"spread": pytest.approx(1.75), "allowed": pytest.approx(U * range_point(2, 1 - 0.05 / 3))}
+
+
+def test_lone_points_by_name():
+    solution = solve(machine(sections(2), rows=ROW), readings(machine(sections(2), rows=ROW), rows([(700, 701)] * 2)))
+    assert [(f.flag, f.section, f.point, f.message) for f in solution.flags] == [
+        ("lone", f"a-{k}", point, f"a-{k}, {point}: read once ({text}); no other reading checks it.")
+        for k in (1, 2)
+        for point, text in (("entry", "700"), ("exit", "701"))
+    ]

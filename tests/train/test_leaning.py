@@ -1,0 +1,197 @@
+"""A string that leans: found, told apart from skewed sections, and what hanging it anew would take away."""
+
+from __future__ import annotations
+
+import numpy as np
+import pytest
+from scipy import stats
+
+from alignment.choices import Line
+from alignment.train.flags.find import find_flags
+from alignment.train.flags.leaning import find_leans
+from alignment.train.train import Train, fit_train
+from tests.tools.machines import machine, readings
+
+STEP, LENGTH, TARGET = 500, 450, 700
+
+
+def train(deviations, rows=None, line: Line = Line.string, **section) -> Train:
+    """Sections of one row or more, at even places, whose ends deviate as given. [mm]"""
+    rows = rows or {"a": f"target = '{TARGET}'"}
+    names = [name for name in rows for _ in deviations[name]]
+    count = [k for name in rows for k in range(len(deviations[name]))]
+    sections = [
+        {"name": f"{name}-{k + 1}", "row": name, "start": str(STEP * k), "length": str(LENGTH), **section}
+        for name, k in zip(names, count, strict=True)
+    ]
+    layout = machine(sections, rows=rows)
+    read = [
+        (f"{name}-{k + 1}", point, f"{TARGET + d:.3f}")
+        for name in rows
+        for k, ends in enumerate(deviations[name])
+        for point, d in zip(("entry", "exit"), ends, strict=True)
+    ]
+    return fit_train(layout, readings(layout, read), line=line)
+
+
+def leaning(slope: float, count: int = 5, seed: int = 1, scatter: float = 1.2) -> list[tuple[float, float]]:
+    """Ends of sections seen from a leaning string, each section out by itself besides. [mm]"""
+    own = np.random.default_rng(seed).normal(0, scatter, (count, 2))
+    start = STEP * np.arange(count)
+    return [(float(a + slope * s), float(b + slope * (s + LENGTH))) for (a, b), s in zip(own, start, strict=True)]
+
+
+@pytest.mark.parametrize("slope", [0.0, 0.001, 0.004, -0.004, 0.02])
+@pytest.mark.parametrize("seed", range(6))
+def test_test_is_that_of_a_plain_regression(slope, seed):
+    """scipy.stats.linregress of the offsets on their places, tested at 1 %."""
+    t = train({"a": leaning(slope, 7, seed, scatter=3.0)})
+    plain = stats.linregress(t.middle, t.offset.value)
+    found = find_leans(t)
+    assert bool(found) == (plain.pvalue < 0.01)
+    for lean in found:
+        assert lean.slope == pytest.approx(plain.slope, rel=1e-9)
+        assert lean.expanded == pytest.approx(plain.stderr * stats.t.ppf(0.975, 5), rel=1e-9)
+
+
+def test_sections_on_a_line_by_chance_are_not_surer_than_the_tape():
+    """Offsets that grow by a third of a mark over the machine, on one exact line: the tape cannot tell it."""
+    tiny = 0.3 / (STEP * 4)
+    assert find_leans(train({"a": leaning(tiny, scatter=0.0)})) == ()
+    (lean,) = find_leans(train({"a": leaning(0.01, scatter=0.0)}))
+    u = np.hypot(1 / np.sqrt(12), 0.4) / np.sqrt(2)
+    places = STEP * np.arange(5)
+    assert lean.expanded == pytest.approx(stats.t.ppf(0.975, 3) * u / np.sqrt(np.sum((places - 1000) ** 2)), rel=1e-6)
+
+
+def test_share_is_what_hanging_it_anew_takes_away():
+    """The string moved as told, the deviations' squares summed again by hand; and no lean is left."""
+    before = leaning(0.01)
+    (lean,) = find_leans(train({"a": before}))
+    after = []
+    for k, ends in enumerate(before):
+        x = STEP * k + np.array([0, LENGTH])
+        by = lean.entry + (lean.exit - lean.entry) * (x - lean.first) / (lean.last - lean.first)
+        after.append(tuple(float(d) for d in np.array(ends) - by))
+    assert find_leans(train({"a": after})) == ()
+    # readings are written to a thousandth
+    assert lean.share == pytest.approx(1 - np.sum(np.square(after)) / np.sum(np.square(before)), abs=1e-3)
+    assert lean.share > 0.9
+
+
+def test_two_sections_are_no_row_to_lean():
+    assert find_leans(train({"a": leaning(0.05, count=2)})) == ()
+
+
+def test_rows_on_both_sides_of_a_string_lean_opposite_ways():
+    """What is farther from the string on one side is nearer to it on the other: one lean, from all ten sections."""
+    rows = {side[0]: f"target = '{TARGET}'\nstring = 's'\nstring_side = '{side}'" for side in ("left", "right")}
+    this, other = leaning(0.01, seed=3), leaning(-0.01, seed=4)
+    (lean,) = find_leans(train({"l": this, "r": other}, rows))
+    assert lean.slope == pytest.approx(0.01, abs=lean.expanded)
+    assert lean.string == "s"
+    # both sides growing alike is no lean of the string between them
+    assert find_leans(train({"l": this, "r": leaning(0.01, seed=4)}, rows)) == ()
+
+
+def test_rows_without_targets():
+    """Deviations relative to the first section lean as well."""
+    (lean,) = find_leans(train({"a": leaning(0.01)}, {"a": ""}))
+    assert lean.slope == pytest.approx(0.01, abs=lean.expanded)
+
+
+def test_no_lean_from_a_fitted_line():
+    """The fitted line has taken it away already."""
+    assert find_leans(train({"a": leaning(0.01)}, line=Line.fitted)) == ()
+
+
+@pytest.mark.parametrize(
+    ("slope", "way", "hang"), [(0.01, "farther from", "nearer to"), (-0.01, "nearer to", "farther")]
+)
+def test_flag_says_which_end_to_hang_and_by_how_much(slope, way, hang):
+    t = train({"a": leaning(slope, scatter=0.2)})
+    (lean,) = find_leans(t)
+    (flag,) = [f for f in find_flags(t) if f.flag == "line-skewed"]
+    span = STEP * 4 + LENGTH
+    assert flag.string == "a"
+    assert f"{abs(lean.slope * span):.1f} mm {way} it over {span}.0 mm" in flag.message
+    assert f"exit end {abs(lean.exit):.1f} mm {hang}" in flag.message
+    # its entry end hangs right, within what can be told
+    assert "its entry end" not in flag.message
+    assert f"{100 * lean.share:.0f} %" in flag.message
+    assert flag.numbers["grow"] == pytest.approx(slope * span, abs=flag.numbers["U"])
+
+
+# --- in words ----------------------------------------------------------------------------------------------------
+
+
+def slanted(shift: float = 0.0, start: int = 1000):
+    """Five sections from 1000 on, whose faces come to lie 49 farther over their 2450, and the flag that says so."""
+    parts = [{"name": f"s{k}", "row": "a", "start": str(start + STEP * k), "length": str(LENGTH)} for k in range(5)]
+    layout = machine(parts, rows={"a": f"target = '{TARGET}'"})
+    own = np.random.default_rng(3).normal(0, 1, (5, 2))
+    read = [
+        (f"s{k}", end, f"{TARGET + shift + 0.02 * (STEP * k + x) + own[k, e]:.6f}")
+        for k in range(5)
+        for e, (end, x) in enumerate((("entry", 0), ("exit", LENGTH)))
+    ]
+    found = fit_train(layout, readings(layout, read))
+    (lean,) = find_leans(found)
+    (flag,) = [f for f in find_flags(found) if f.flag == "line-skewed"]
+    return lean, flag
+
+
+def test_numbers_of_a_string_that_leans():
+    lean, flag = slanted()
+    assert (lean.first, lean.last) == (1000, 3450)
+    assert flag.numbers["grow"] == pytest.approx(49, abs=4)
+    assert flag.numbers["grow"] == pytest.approx(lean.slope * 2450)
+    assert flag.numbers["U"] == pytest.approx(lean.expanded * 2450)
+    assert "over 2450.0 mm" in flag.message
+    assert flag.numbers["exit"] - flag.numbers["entry"] == pytest.approx(flag.numbers["grow"])
+
+
+@pytest.mark.parametrize("sign", [1, -1])
+@pytest.mark.parametrize(("times", "named"), [(0.45, False), (0.55, True), (1.5, True)])
+def test_end_to_hang_anew_is_named_from_half_of_u_on(times, named, sign):
+    """Of the growth's U; all readings shifted so that the entry end is off by just so much of it."""
+    lean, flag = slanted()
+    want = sign * times * flag.numbers["U"]
+    lean, flag = slanted(want - lean.entry)
+    assert lean.entry == pytest.approx(want, abs=1e-4)
+    way = "nearer to" if sign > 0 else "farther from"
+    entry = f"its entry end {abs(want):.1f} mm {way} the faces"
+    exit_ = f"its exit end {lean.exit:.1f} mm nearer to the faces"
+    assert f"Hanging {f'{entry}, ' if named else ''}{exit_} takes away" in flag.message
+
+
+@pytest.mark.parametrize("slope", [0.02, -0.02, 0.0004, -0.0004])
+def test_which_way_and_what_share(slope):
+    """Toward the string or away, and the share of the squares as worked out from the offsets and ends themselves."""
+    start = STEP * np.arange(5)
+    own = np.array([0.3, -0.5, 0.1, 0.4, -0.3]) * slope / 0.02
+    ends = np.stack([slope * start + own, slope * (start + LENGTH) + own], axis=1)
+    fine = {"tape": "mark = '0.001'\nset = '0.0001'\ntilt = 0\nzero = '0'", "moves": "notch = '0.001'"}
+    parts = [{"name": f"s{k}", "row": "a", "start": str(STEP * k), "length": str(LENGTH)} for k in range(5)]
+    layout = machine(parts, rows={"a": f"target = '{TARGET}'"}, **fine)
+    read = [(f"s{k}", e, f"{TARGET + ends[k, j]:.9f}") for k in range(5) for j, e in enumerate(("entry", "exit"))]
+    (flag,) = [f for f in find_flags(fit_train(layout, readings(layout, read))) if f.flag == "line-skewed"]
+    line = np.polyfit(start + LENGTH / 2, ends.mean(axis=1), 1)
+    left = ends - np.polyval(line, np.stack([start, start + LENGTH], axis=1))
+    assert f"mm {'farther from' if slope > 0 else 'nearer to'} it over 2450.0 mm" in flag.message
+    assert f"takes away {100 * (1 - np.sum(left**2) / np.sum(ends**2)):.0f} % of the squared" in flag.message
+    assert flag.numbers["exit"] == pytest.approx(np.polyval(line, 2450))
+    exit_ = (
+        f"its exit end {abs(np.polyval(line, 2450)):.1f} mm {'nearer to' if slope > 0 else 'farther from'} the faces"
+    )
+    assert exit_ in flag.message
+    assert flag.numbers["entry"] == pytest.approx(np.polyval(line, 0))
+
+
+def test_no_end_to_hang_anew_by_less_than_a_notch():
+    """What no move could follow is not asked of the string either."""
+    parts = [{"name": f"s{k}", "row": "a", "start": str(STEP * k), "length": str(LENGTH)} for k in range(5)]
+    layout = machine(parts, rows={"a": f"target = '{TARGET}'"}, moves="notch = '100'")
+    read = [(f"s{k}", e, TARGET + 0.02 * (STEP * k + x)) for k in range(5) for e, x in (("entry", 0), ("exit", LENGTH))]
+    (flag,) = [f for f in find_flags(fit_train(layout, readings(layout, read))) if f.flag == "line-skewed"]
+    assert ". A straight line through them takes away 100 % of the squared deviations" in flag.message
