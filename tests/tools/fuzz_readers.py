@@ -2,7 +2,8 @@
 Coverage-guided fuzzing of the readers: inputs are changed at random, and those that reach new lines changed further.
 
 Run on demand: ``python -m tests.tools.fuzz_readers survey --runs 200000`` or ``--seconds 300``; it ends at the
-first find and prints it. Needs atheris (``pip install atheris``), which nothing else here does. What may come of an input is in
+first find and prints it. Needs atheris (``pip install atheris``), which nothing else here does. What may
+come of an input is in
 reader_oracles.py. test_fuzz.py sends a few inputs through the same harness at each test run; finds go to
 test_fuzz_finds.py.
 """

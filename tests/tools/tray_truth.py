@@ -3,7 +3,8 @@ The stated truth of the sample tray, and the script that makes its file from it.
 
 The tray was formed on the machine as found after its move (``AS_FOUND`` in ``tests.tools.sample_truth``): it sweeps
 toward the drive side and oil-cans because the sections stand out of line. Its strip was nearly straight, so that the
-coil is not the cause. The bend is that of a whole strip: edges, ends and diagonals are those of a piece of a ring, whose ends
+coil is not the cause. The bend is that of a whole strip: edges, ends and diagonals are those of a piece of a
+ring, whose ends
 one shear cut alike across the strip as it ran there, so that the hollow edge is the shorter one. Readings err by draws
 from a seeded generator and are rounded to their marks. Run as ``python -m tests.tools.tray_truth`` to write the trays
 again.
