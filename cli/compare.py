@@ -39,7 +39,7 @@ def compare(
 
     And what became of each planned move.
     """
-    from alignment.compare import comparison
+    from alignment.change import comparison
     from alignment.files import tables, writing
     from alignment.machine.layout_file import read_layout
     from alignment.machine.survey_files import read_pair

@@ -37,7 +37,7 @@ def history(
 
     What drifts, and what moved between which dates.
     """
-    from alignment.compare import history as following
+    from alignment.change import history as following
     from alignment.files import tables, writing
     from alignment.machine.layout_file import read_layout
     from alignment.machine.survey_files import read_surveys, survey_paths

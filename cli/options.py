@@ -19,6 +19,7 @@ __all__ = [
     "LINES",
     "AimOption",
     "Force",
+    "Full",
     "Json",
     "LayoutFile",
     "LineOption",
@@ -85,6 +86,7 @@ SurveyFile = Annotated[
 ]
 PanelFile = Annotated[Path, typer.Argument(metavar="PANEL", help="The panel: a .toml file.")]
 Json = Annotated[bool, typer.Option("--json", help="One JSON object, and nothing else, on standard output.")]
+Full = Annotated[bool, typer.Option("--full", help="Everything that is known.")]
 Out = Annotated[Path | None, typer.Option("--out", "-o", metavar="FILE", help="Write there what would be printed.")]
 Force = Annotated[bool, typer.Option("--force", help="Write over files that are there already.")]
 PrintUnits = Annotated[

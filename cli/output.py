@@ -3,10 +3,12 @@
 from __future__ import annotations
 
 import json as jsons
+import os
 import re
 import sys
 from collections.abc import Callable, Iterable, Iterator, Sequence
 from contextlib import AbstractContextManager, contextmanager, nullcontext
+from functools import partial
 from pathlib import Path
 from typing import TYPE_CHECKING, Any, Final
 
@@ -19,9 +21,11 @@ if TYPE_CHECKING:
     import pandas as pd
     from matplotlib.figure import Figure
 
+    from alignment.show.page import Page
+
     Tables = dict[str, pd.DataFrame]
 
-__all__ = ["fail", "named", "progress", "save_picture", "save_table", "show", "show_text"]
+__all__ = ["fail", "named", "progress", "save_picture", "save_table", "say", "show", "show_text"]
 
 HEADING = re.compile(r"^[A-Z][A-Z' ]{4,}[A-Z](?=[ ,:(\n]|$).*$", re.MULTILINE)
 
@@ -78,6 +82,33 @@ def show(
         show_text(whole, out, force=force)
 
 
+def say(
+    page: Callable[..., Page],
+    data: Callable[..., dict[str, Any]],
+    *found: object,
+    json: bool,
+    full: bool = False,
+    out: Path | None = None,
+    force: bool = False,
+) -> None:
+    """Print what was found as a page or as one JSON object, or write it to a file."""
+    if json:
+        whole = jsons.dumps(data(*found), indent=2, ensure_ascii=False, allow_nan=False) + "\n"
+    else:
+        from alignment.show import terminal
+        from alignment.show.page import Degree
+
+        plain = out is not None or not sys.stdout.isatty() or bool(os.environ.get("NO_COLOR"))
+        strong = str if plain or os.environ.get("TERM") == "dumb" else partial(typer.style, bold=True)
+        whole = terminal.render(page(*found), Degree.full if full else Degree.first, strong=strong)
+    if out is None:
+        typer.echo(whole, nl=False)
+    else:
+        from alignment.files.writing import write_whole
+
+        write_whole(out, whole, force=force)
+
+
 def show_text(text: str, out: Path | None = None, *, force: bool = False) -> None:
     """Print a text, headings in bold on a terminal, or write it to a file."""
     if out is not None:
@@ -91,8 +122,6 @@ def show_text(text: str, out: Path | None = None, *, force: bool = False) -> Non
 
 
 def _no_color() -> bool:
-    import os
-
     return bool(os.environ.get("NO_COLOR"))
 
 

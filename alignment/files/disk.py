@@ -132,6 +132,22 @@ def decode(data: bytes, file: Path) -> str:
 
 
 def sample_folder() -> Path:
-    """Folder of the samples: inside an installed package, or beside it in a checkout."""
+    """
+    Folder of the samples: inside an installed package, or beside it in a checkout.
+
+    Raises
+    ------
+    FileError
+        They were left out of the installation.
+
+    Examples
+    --------
+    >>> import alignment
+    >>> (alignment.sample_folder() / "machine.toml").exists()
+    True
+    """
     here = Path(__file__).parent.parent
-    return next(folder for folder in (here / "sample_readings", here.parent / "sample_readings") if folder.is_dir())
+    for folder in (here / "sample_readings", here.parent / "sample_readings"):
+        if folder.is_dir():
+            return folder
+    raise FileError(f"{here}: the samples are not there. Install stringtrue again.")

@@ -13,6 +13,7 @@ from collections.abc import Mapping
 from typing import TYPE_CHECKING, Any, Final
 
 from alignment.lengths import Units
+from alignment.uncertainty import COVERAGE
 
 if TYPE_CHECKING:
     import pandas as pd
@@ -22,6 +23,10 @@ __all__ = ["KINDS", "listed", "render", "safe_text"]
 KINDS: Final = (".csv", ".xlsx")
 STARTS: Final = ("=", "+", "-", "@", "\t", "\r")
 """What a formula begins with (common practice: the list of the OWASP page on CSV injection, from memory)."""
+DECIMALS: Final = {Units.inch: 3, Units.mm: 2}
+"""Decimals of a length in a table: what any tape is worth and a digit more."""
+SHARES: Final = ("p_in", "chance")
+"""Columns that hold probabilities, whatever stands before a dot."""
 SHEET_NAME: Final = 31
 """Longest name of a sheet that spreadsheets take (from memory)."""
 
@@ -34,6 +39,8 @@ def safe_text(value: Any) -> Any:
 def listed(data: Mapping[str, Any], *names: str) -> dict[str, pd.DataFrame]:
     """
     Lists of a JSON object as tables, a row for each thing and a column for each of its numbers.
+
+    A standard uncertainty ``u`` becomes ``U = 2 u``, which is what a person reads everywhere else.
 
     Parameters
     ----------
@@ -54,7 +61,9 @@ def listed(data: Mapping[str, Any], *names: str) -> dict[str, pd.DataFrame]:
             lists = [c for c in frame.columns if frame[c].map(lambda cell: isinstance(cell, list)).any()]
             for column in lists:
                 frame[column] = frame[column].map(lambda cell: " / ".join(map(str, cell)))
-            found[name.split(".")[0]] = frame
+            standard = [c for c in frame.columns if c.rpartition(".")[2] == "u"]
+            frame[standard] *= COVERAGE
+            found[name.split(".")[0]] = frame.rename(columns={c: f"{c[:-1]}U" for c in standard})
     return found
 
 
@@ -81,16 +90,22 @@ def render(tables: Mapping[str, pd.DataFrame], suffix: str, units: Units) -> byt
         safe = main.rename(columns=safe_text).map(safe_text)
         # the mark at the start lets a spreadsheet see that this is UTF-8
         return safe.to_csv(index=False, lineterminator="\r\n").encode("utf-8-sig")
-    return _workbook(plain)
+    return _workbook(plain, units)
 
 
 def _plain(frame: pd.DataFrame, units: Units) -> pd.DataFrame:
     """A table with its index, where it has a name, and the units as ordinary columns."""
     named = all(name is not None for name in frame.index.names)
-    return frame.reset_index(drop=not named).assign(units=str(units))
+    plain = frame.reset_index(drop=not named)
+    rounded = plain.round({c: _decimals(c, units) for c in plain.select_dtypes("float").columns})
+    return rounded.assign(units=str(units))
 
 
-def _workbook(tables: Mapping[str, pd.DataFrame]) -> bytes:
+def _decimals(column: str, units: Units) -> int:
+    return 2 if column.rpartition(".")[2] in SHARES else DECIMALS[units]
+
+
+def _workbook(tables: Mapping[str, pd.DataFrame], units: Units) -> bytes:
     import math
 
     from openpyxl import Workbook
@@ -109,6 +124,8 @@ def _workbook(tables: Mapping[str, pd.DataFrame]) -> bytes:
                     # kept as text without a change to it: its type, and the mark that keeps it so when edited
                     cell.data_type = "s"
                     cell.quotePrefix = True
+                elif isinstance(value, float):
+                    cell.number_format = f"0.{'0' * _decimals(str(frame.columns[c - 1]), units)}"
         sheet.freeze_panes = "A2"
     stream = io.BytesIO()
     book.save(stream)

@@ -26,7 +26,33 @@ IN: Final = float(INCH)
 
 
 def read_layout(path: str | Path) -> Layout:
-    """Read the layout of a machine."""
+    """
+    Read the layout of a machine.
+
+    Parameters
+    ----------
+    path : path
+        A .toml file in UTF-8.
+
+    Returns
+    -------
+    Layout
+        Lengths in millimetres; ``shown_in`` sets the units to print in.
+
+    Raises
+    ------
+    FileError
+        It cannot be read, or is another kind of file.
+    InputError
+        With everything in it that cannot be used, in the order of the file.
+
+    Examples
+    --------
+    >>> import alignment
+    >>> machine = alignment.read_layout(alignment.sample_folder() / "machine.toml")
+    >>> machine.name
+    'Liner line, bay 2'
+    """
     return parse_layout(read_toml(path, "layout"), Path(path).name)
 
 

@@ -23,7 +23,33 @@ def read_survey(path: str | Path, layout: Layout) -> Survey:
     """
     Read a survey: .csv or .tsv text in UTF-8 or UTF-16, or the first sheet of an .xlsx workbook.
 
-    A path of ``-`` is standard input: rows pasted from a spreadsheet, or typed.
+    Parameters
+    ----------
+    path : path
+        The file; ``-`` is standard input: rows pasted from a spreadsheet, or typed.
+    layout : Layout
+        The machine that was read; bare numbers are in its units.
+
+    Returns
+    -------
+    Survey
+        Readings in millimetres, each with its standard uncertainty and its text as written.
+
+    Raises
+    ------
+    FileError
+        It cannot be read, or is another kind of file.
+    InputError
+        With every row and line of the record that cannot be used, in the order of the file.
+
+    Examples
+    --------
+    >>> import alignment
+    >>> samples = alignment.sample_folder()
+    >>> machine = alignment.read_layout(samples / "machine.toml")
+    >>> survey = alignment.read_survey(samples / "as-found.csv", machine)
+    >>> survey.readings[0].section
+    'operator-1'
     """
     pasted = str(path) == "-"
     file = Path("standard input" if pasted else path)

@@ -32,7 +32,33 @@ FAR: Final = 0.25
 
 
 def read_panel(path: str | Path) -> Panel:
-    """Read what was measured on a test panel."""
+    """
+    Read what was measured on a test panel.
+
+    Parameters
+    ----------
+    path : path
+        A .toml file in UTF-8.
+
+    Returns
+    -------
+    Panel
+        Lengths in millimetres.
+
+    Raises
+    ------
+    FileError
+        It cannot be read, or is another kind of file.
+    InputError
+        With everything in it that cannot be used, in the order of the file.
+
+    Examples
+    --------
+    >>> import alignment
+    >>> panel = alignment.read_panel(alignment.sample_folder() / "tray.toml")
+    >>> panel.edges
+    ('operator', 'drive')
+    """
     return parse_panel(read_toml(path, "panel file"), Path(path).name)
 
 

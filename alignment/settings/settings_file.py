@@ -117,7 +117,33 @@ class Settings:
 
 
 def read_settings(path: str | Path) -> Settings:
-    """Read guide, die and gap settings."""
+    """
+    Read guide, die and gap settings.
+
+    Parameters
+    ----------
+    path : path
+        A .toml file in UTF-8.
+
+    Returns
+    -------
+    Settings
+        Lengths in millimetres.
+
+    Raises
+    ------
+    FileError
+        It cannot be read, or is another kind of file.
+    InputError
+        With everything in it that cannot be used, in the order of the file.
+
+    Examples
+    --------
+    >>> import alignment
+    >>> settings = alignment.read_settings(alignment.sample_folder() / "settings.toml")
+    >>> settings.name
+    'Liner line, bay 2'
+    """
     return parse_settings(read_toml(path, "settings file"), Path(path).name)
 
 

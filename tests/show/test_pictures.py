@@ -10,8 +10,8 @@ import pytest
 from matplotlib.backends.backend_agg import FigureCanvasAgg
 from matplotlib.text import Annotation
 
-from alignment.compare.comparison import compare
-from alignment.compare.history import follow
+from alignment.change.comparison import compare
+from alignment.change.history import follow
 from alignment.lengths import Units
 from alignment.machine.layout import Plane
 from alignment.machine.layout_file import read_layout

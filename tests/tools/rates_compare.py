@@ -14,7 +14,7 @@ from math import sqrt
 
 import numpy as np
 
-from alignment.compare.motion import Motion, Status, compare_trains
+from alignment.change.motion import Motion, Status, compare_trains
 from alignment.machine.layout import Layout
 from alignment.machine.layout_file import read_layout
 from alignment.machine.survey import parse_survey

@@ -14,7 +14,7 @@ import pytest
 from scipy.special import ndtri
 from scipy.stats import ttest_ind, ttest_ind_from_stats
 
-from alignment.compare.motion import compare_trains
+from alignment.change.motion import compare_trains
 from alignment.train.train import fit_train
 from tests.tools.machines import machine, readings
 

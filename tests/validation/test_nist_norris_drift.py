@@ -11,7 +11,7 @@ import numpy as np
 import pytest
 from scipy.stats import linregress
 
-from alignment.compare.history import MONTH, drift
+from alignment.change.history import MONTH, drift
 from tests.validation.test_nist_norris import SLOPE, U_SLOPE, X, Y
 
 

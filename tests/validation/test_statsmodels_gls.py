@@ -14,7 +14,7 @@ import statsmodels.api as sm
 from scipy.optimize import linprog
 from scipy.stats import chi2
 
-from alignment.compare.motion import Status, compare_trains, least_absolute_line
+from alignment.change.motion import Status, compare_trains, least_absolute_line
 from alignment.train.train import fit_train
 from tests.tools.machines import machine, readings
 

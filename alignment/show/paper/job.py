@@ -9,8 +9,8 @@ from __future__ import annotations
 from dataclasses import dataclass
 from pathlib import Path
 
+from alignment.change.comparison import Comparison, compare
 from alignment.choices import Aim, Line
-from alignment.compare.comparison import Comparison, compare
 from alignment.files.disk import fingerprint
 from alignment.lengths import Units
 from alignment.machine.layout import Layout

@@ -36,7 +36,7 @@ from alignment.show.paper.record_parts import (
 from alignment.show.paper.typesetting import typeset
 from alignment.show.pictures import record as report_plots
 from alignment.show.pictures.record import Picture
-from alignment.show.terminal import counted, wrap
+from alignment.show.terminal import wrap
 from alignment.show.words import comparison as comparison_wording
 from alignment.show.words import panel as panel_wording
 from alignment.show.words import panel_doubts
@@ -44,6 +44,7 @@ from alignment.show.words import settings as settings_wording
 from alignment.show.words.cautions import CAUTIONS, LIMITS
 from alignment.show.words.comparison import move_words
 from alignment.show.words.moves import by_section, doubted, missed_words, step_lines
+from alignment.show.words.phrases import counted
 from alignment.show.words.solution import doubts, summary
 from alignment.uncertainty import COVERAGE
 

@@ -15,9 +15,9 @@ from alignment.machine.layout import Layout
 from alignment.machine.survey import Reading, Survey
 from alignment.panel.panel import PanelResult
 from alignment.settings.judging import SettingsResult
-from alignment.show.terminal import counted, verdict_words
 from alignment.show.words import panel as panel_wording
 from alignment.show.words import settings as settings_wording
+from alignment.show.words.phrases import counted, verdict_words
 from alignment.show.words.solution import across_words
 from alignment.train.budget import Means, sources
 from alignment.train.solve import Solution

@@ -21,9 +21,10 @@ from alignment.machine.entry import Ask, begin
 from alignment.machine.layout import Layout, Plane, Row, Section
 from alignment.show.paper.typesetting import typeset
 from alignment.show.pictures.drawing import Lane, lanes_of
-from alignment.show.terminal import counted, in_list, wrap
+from alignment.show.terminal import wrap
 from alignment.show.words.budget import promise_name
 from alignment.show.words.cautions import CAUTIONS, LIMITS
+from alignment.show.words.phrases import counted, in_list
 from alignment.train.across import rows_of
 from alignment.train.budget import Means, promises
 

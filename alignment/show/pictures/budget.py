@@ -9,7 +9,7 @@ from typing import TYPE_CHECKING, Final
 from alignment.lengths import show, show_exact
 from alignment.machine.layout import Layout
 from alignment.show.pictures.drawing import INK
-from alignment.show.terminal import counted
+from alignment.show.words.phrases import counted
 from alignment.train.budget import PROVED, Budget, expected
 from alignment.uncertainty import COVERAGE
 

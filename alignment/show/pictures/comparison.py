@@ -12,8 +12,8 @@ from typing import TYPE_CHECKING, Final
 
 import numpy as np
 
-from alignment.compare.comparison import Comparison
-from alignment.compare.motion import Status
+from alignment.change.comparison import Comparison
+from alignment.change.motion import Status
 from alignment.lengths import show
 from alignment.machine.layout import Plane
 from alignment.show.pictures.drawing import INK, rows_down, span_of

@@ -7,7 +7,7 @@ from typing import TYPE_CHECKING, Final
 
 import numpy as np
 
-from alignment.compare.history import MONTH, Drift, History
+from alignment.change.history import MONTH, Drift, History
 from alignment.lengths import show
 from alignment.show.pictures.drawing import INK
 from alignment.show.words.history import headlines, per_month, when

@@ -12,7 +12,7 @@ from collections.abc import Callable, Sequence
 from dataclasses import dataclass
 from typing import TYPE_CHECKING, Final
 
-from alignment.compare.comparison import Comparison
+from alignment.change.comparison import Comparison
 from alignment.machine.layout import Plane, Section
 from alignment.panel.panel import PanelResult
 from alignment.show.pictures.comparison import comparison_key, draw_row, reach_of

@@ -6,7 +6,8 @@ import math
 
 from alignment.lengths import Units, decimal, show, show_exact
 from alignment.machine.layout import Layout
-from alignment.show.terminal import counted, in_list, wrap
+from alignment.show.terminal import wrap
+from alignment.show.words.phrases import counted, in_list
 from alignment.train.budget import PROVED, Budget, Promise
 from alignment.uncertainty import COVERAGE
 

@@ -6,9 +6,10 @@ import math
 from collections.abc import Sequence
 
 from alignment.causes.causes import Causes, CauseVerdict, Judgement
-from alignment.show.terminal import caution_lines, counted, headed, short, wrap
+from alignment.show.terminal import caution_lines, headed, short, wrap
 from alignment.show.words.panel import panel_title, short_verdict
 from alignment.show.words.panel_figures import radius_words
+from alignment.show.words.phrases import counted
 from alignment.uncertainty import COVERAGE
 
 __all__ = ["causes_text"]

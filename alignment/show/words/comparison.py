@@ -5,12 +5,13 @@ from __future__ import annotations
 import math
 from collections.abc import Sequence
 
-from alignment.compare.comparison import Comparison, Outcome, PlannedMove
-from alignment.compare.motion import Motion, Status, StringChange
+from alignment.change.comparison import Comparison, Outcome, PlannedMove
+from alignment.change.motion import Motion, Status, StringChange
 from alignment.lengths import Units, decimal, show
 from alignment.machine.layout import Layout, Row
 from alignment.machine.survey import Survey
-from alignment.show.terminal import caution_lines, headed, in_list, short, wrap
+from alignment.show.terminal import caution_lines, headed, short, wrap
+from alignment.show.words.phrases import in_list
 from alignment.uncertainty import COVERAGE
 
 __all__ = [

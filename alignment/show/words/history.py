@@ -6,11 +6,12 @@ import datetime
 import math
 from typing import Final
 
+from alignment.change.history import FEWEST_DATES, Drift, History
 from alignment.choices import Line
-from alignment.compare.history import FEWEST_DATES, Drift, History
 from alignment.lengths import Units, decimal, show
-from alignment.show.terminal import counted, headed, in_list, short, wrap
+from alignment.show.terminal import headed, short, wrap
 from alignment.show.words.comparison import moved_words
+from alignment.show.words.phrases import counted, in_list
 from alignment.uncertainty import COVERAGE
 
 __all__ = ["drifting", "headlines", "history_text", "per_month", "when"]

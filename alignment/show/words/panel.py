@@ -8,9 +8,10 @@ from alignment.lengths import Units, decimal
 from alignment.panel.corners import Known
 from alignment.panel.limits import Finding, Limit
 from alignment.panel.panel import Curve, EndCut, PanelResult
-from alignment.show.terminal import headed, short, verdict_words, wrap
+from alignment.show.terminal import headed, short, wrap
 from alignment.show.words.panel_doubts import contradiction, doubts
 from alignment.show.words.panel_figures import radius_words, size, to_u, twist_unit, twist_words, wave_words, with_u
+from alignment.show.words.phrases import verdict_words
 from alignment.uncertainty import COVERAGE, Verdict
 
 __all__ = [

@@ -7,7 +7,8 @@ import math
 from alignment.instruments import Tape
 from alignment.lengths import INCH, Units, decimal, show
 from alignment.settings.judging import SHEAR_SOURCE, SettingsResult, SettingState
-from alignment.show.terminal import caution_lines, counted, headed, short, verdict_words, wrap
+from alignment.show.terminal import caution_lines, headed, short, wrap
+from alignment.show.words.phrases import counted, verdict_words
 from alignment.uncertainty import COVERAGE, Verdict
 
 __all__ = ["clearance_words", "doubts", "feeler_words", "settings_text", "summary", "table_rows", "to_do"]

@@ -8,8 +8,9 @@ from typing import Final
 from alignment.choices import Aim, Line
 from alignment.lengths import Units, decimal, show, show_both
 from alignment.machine.layout import Layout
-from alignment.show.terminal import caution_lines, counted, headed, short, verdict_words, wrap
+from alignment.show.terminal import caution_lines, headed, short, wrap
 from alignment.show.words.moves import missed_lines, move_lines, moved
+from alignment.show.words.phrases import counted, verdict_words
 from alignment.train.across import Across
 from alignment.train.moves.plan import Plan
 from alignment.train.settling import ON_THE_LIMIT, ways_to_settle

@@ -10,8 +10,8 @@ from typing import TYPE_CHECKING, Any
 import numpy as np
 
 from alignment import __version__
+from alignment.change.motion import Motion, compare_trains
 from alignment.choices import Aim, Line
-from alignment.compare.motion import Motion, compare_trains
 from alignment.machine.layout import Layout
 from alignment.machine.survey import Survey
 from alignment.train.flags.find import Flag, find_flags

@@ -8,8 +8,8 @@ import numpy as np
 import openpyxl
 import pytest
 
-from alignment.compare.comparison import Outcome, as_json, compare, judge_move
-from alignment.compare.motion import Status, compare_trains
+from alignment.change.comparison import Outcome, as_json, compare, judge_move
+from alignment.change.motion import Status, compare_trains
 from alignment.machine.layout_file import read_layout
 from alignment.machine.survey_files import read_survey
 from alignment.show.pictures import comparison as comparison_plots

@@ -12,8 +12,8 @@ import numpy as np
 import openpyxl
 import pytest
 
+from alignment.change.history import MONTH, as_json, as_tables, follow
 from alignment.choices import Line
-from alignment.compare.history import MONTH, as_json, as_tables, follow
 from alignment.errors import InputError, NotEnoughReadingsError
 from alignment.machine.layout_file import read_layout
 from alignment.machine.survey import parse_survey

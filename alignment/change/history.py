@@ -17,8 +17,8 @@ import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
 from alignment import __version__
+from alignment.change.motion import PROBABILITY, Motion, Status, compare_trains
 from alignment.choices import Line
-from alignment.compare.motion import PROBABILITY, Motion, Status, compare_trains
 from alignment.errors import InputError, NotEnoughReadingsError, Problem, quote
 from alignment.fitting.lines import fit_line
 from alignment.machine.layout import Layout

@@ -1,1 +1,0 @@
-"""Two surveys of one machine, and many."""

@@ -1,0 +1,36 @@
+"""Small turns of phrase that many sentences share."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from typing import Protocol
+
+from alignment.uncertainty import Verdict
+
+__all__ = ["counted", "in_list", "verdict_words"]
+
+
+def in_list(words: Sequence[str], last: str = "and") -> str:
+    """Words in a row: ``a``, ``a and b``, ``a, b and c``."""
+    return words[0] if len(words) == 1 else f"{', '.join(words[:-1])} {last} {words[-1]}" if words else ""
+
+
+def counted(number: int, one: str) -> str:
+    """Number and noun: ``1 section``, ``2 sections``."""
+    return f"{number} {one}{'' if number == 1 else 's'}"
+
+
+class Verdictable(Protocol):
+    """Something that was judged, or could not be."""
+
+    @property
+    def verdict(self) -> Verdict | None: ...
+    @property
+    def p_in(self) -> float | None: ...
+
+
+def verdict_words(judged: Verdictable) -> str:
+    """Verdict, with the probability of being in where it is not sure; a dash where nothing was judged."""
+    if judged.verdict is None or judged.p_in is None:
+        return "-"
+    return str(judged.verdict) if judged.verdict.sure else f"{judged.verdict!s:<4} {100 * judged.p_in:3.0f}%"
