@@ -10,7 +10,7 @@ from types import SimpleNamespace
 import pytest
 
 from alignment.errors import FileError
-from alignment.files import disk, writing
+from alignment.files import disk
 from alignment.files.disk import read_text
 from alignment.machine.layout_file import read_layout
 from alignment.machine.survey_files import read_pair, read_survey
@@ -22,76 +22,6 @@ def refused(call, *arguments, **keywords) -> str:
     with pytest.raises(FileError) as error:
         call(*arguments, **keywords)
     return str(error.value)
-
-
-def test_write(tmp_path):
-    writing.write_whole(tmp_path / "a.txt", "27⅝\n")
-    assert (tmp_path / "a.txt").read_bytes() == "27⅝\n".encode()
-    writing.write_whole(tmp_path / "b.bin", b"\x00\x01")
-    assert (tmp_path / "b.bin").read_bytes() == b"\x00\x01"
-    assert sorted(p.name for p in tmp_path.iterdir()) == ["a.txt", "b.bin"]
-
-
-def test_a_file_may_be_read_by_others(tmp_path):
-    """As any program's file: what the user's mask leaves, not the private mode of a temporary file."""
-    writing.write_whole(tmp_path / "a.txt", "new")
-    (tmp_path / "plain.txt").write_text("plain")
-    assert (tmp_path / "a.txt").stat().st_mode == (tmp_path / "plain.txt").stat().st_mode
-
-
-def test_nothing_is_written_over_unasked(tmp_path):
-    target = tmp_path / "a.txt"
-    target.write_text("old")
-    said = refused(writing.write_whole, target, "new")
-    assert said == f"{target}: is there already. Give --force to write over it, or another name."
-    assert target.read_text() == "old"
-    writing.write_whole(target, "new", force=True)
-    assert target.read_text() == "new"
-
-
-@pytest.mark.parametrize("fails", ["fsync", "replace", "mkstemp"])
-def test_old_file_stays_when_writing_fails(tmp_path, monkeypatch, fails):
-    """A full disk at whatever moment: the old file is whole, and nothing is left beside it."""
-    target = tmp_path / "a.txt"
-    target.write_text("old")
-
-    def full(*_arguments, **_keywords):
-        raise OSError(28, "No space left on device")
-
-    where = {"fsync": (os, "fsync"), "replace": (Path, "replace"), "mkstemp": (writing.tempfile, "mkstemp")}[fails]
-    monkeypatch.setattr(*where, full)
-    said = refused(writing.write_whole, target, "new", force=True)
-    monkeypatch.undo()
-    assert said == f"{target}: cannot be written: No space left on device."
-    assert target.read_text() == "old"
-    assert [p.name for p in tmp_path.iterdir()] == ["a.txt"]
-
-
-def test_stopped_while_writing(tmp_path, monkeypatch):
-    """The user's Ctrl-C leaves the old file whole and nothing beside it."""
-    target = tmp_path / "a.txt"
-    target.write_text("old")
-
-    def stop(*_arguments):
-        raise KeyboardInterrupt
-
-    monkeypatch.setattr(os, "fsync", stop)
-    with pytest.raises(KeyboardInterrupt):
-        writing.write_whole(target, "new", force=True)
-    assert target.read_text() == "old"
-    assert [p.name for p in tmp_path.iterdir()] == ["a.txt"]
-
-
-def test_ready(tmp_path):
-    writing.ready((None, None), (tmp_path / "a.svg", writing.PICTURES), (tmp_path / "b", None))
-    a = tmp_path / "a.jpg"
-    assert refused(writing.ready, (a, writing.PICTURES)) == f"{a}: cannot be written as '.jpg'. Use .svg, .png, .pdf."
-    a = tmp_path / "none" / "a.svg"
-    assert refused(writing.ready, (a, None)) == f"{a}: there is no folder '{_cut(tmp_path / 'none')}. Make it first."
-    assert refused(writing.ready, (tmp_path, None)) == f"{tmp_path}: this is a folder. Name a file in it."
-    a = tmp_path / "a.svg"
-    twice = f"{a}: is named twice to be written. Give each file a name of its own."
-    assert refused(writing.ready, (a, None), (a, None)) == twice
 
 
 def _cut(path: Path) -> str:
@@ -206,23 +136,6 @@ def test_a_name_that_no_disk_takes(tmp_path):
 
 def test_samples_are_beside_or_inside_the_package(samples):
     assert (samples / "machine.toml").is_file()
-
-
-def test_changed_by_another_program_meanwhile(tmp_path):
-    """What someone else wrote since it was read is not written over."""
-    target = tmp_path / "s.csv"
-    target.write_text("theirs")
-    said = refused(writing.renew_text, target, "mine", "mine and more")
-    assert said == f"{target}: was changed by another program meanwhile. Stop here and start again to take it up."
-    assert target.read_text() == "theirs"
-    writing.renew_text(target, "theirs", "theirs and more")
-    assert target.read_text() == "theirs and more"
-    assert "meanwhile" in refused(writing.renew_text, tmp_path / "gone.csv", "was here", "x")
-
-
-def test_folder_that_cannot_be_made(tmp_path):
-    (tmp_path / "file").write_text("in the way")
-    assert refused(writing.make_folder, tmp_path / "file" / "below").endswith("cannot be made: Not a directory.")
 
 
 def test_standard_input_that_is_no_survey(samples, monkeypatch):

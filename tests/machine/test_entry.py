@@ -386,7 +386,7 @@ def test_a_folder_that_takes_no_file_is_told_before_anything_is_asked(run, sampl
     def asked(prompt: str) -> str:
         raise AssertionError(prompt)
 
-    monkeypatch.setattr("alignment.files.writing.tempfile.mkstemp", denied)
+    monkeypatch.setattr("os.open", denied)
     monkeypatch.setattr("builtins.input", asked)
     file = tmp_path / "s.csv"
     done = run("enter", samples / "machine.toml", file)
