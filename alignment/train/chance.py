@@ -1,0 +1,267 @@
+"""
+The chance that a section is within all of its tolerances, from the joint covariance of what they are on.
+
+A section is two deviations, at its entry and exit end; offset and skew bound these two alone, and each step to a
+neighbour that is settled is one number more. All are jointly normal. The deviation at the entry end is integrated
+by Gauss-Legendre between the places where a limit begins to act; given it, the one at the exit end is bounded on both
+sides and has a closed form. A step is taken given both deviations.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from functools import lru_cache
+from typing import Final
+
+import numpy as np
+from numpy.typing import ArrayLike, NDArray
+
+from alignment.machine.layout import Tolerance
+from alignment.uncertainty import normal_below
+
+__all__ = ["Beside", "chance", "inside", "shared", "with_steps"]
+
+Floats = NDArray[np.float64]
+FAR: Final = 5.0
+"""Standard uncertainties beyond which less than a millionth is left of a normal distribution."""
+NODES: Final = 5
+"""Gauss-Legendre nodes between two places where a limit begins to act: chances to 1e-5."""
+NODES_OF_STEPS: Final = 6
+"""The same where there are steps, over two deviations: chances to 1e-4."""
+LEAST_U: Final = 1e-6
+"""Standard uncertainty below which a deviation counts as known. [mm]"""
+
+
+@dataclass(frozen=True, kw_only=True)
+class Beside:
+    """
+    The facing end of a settled neighbour.
+
+    Attributes
+    ----------
+    value : float
+        Deviation at which the step is nothing: the neighbour's deviation and the nominal step. [mm]
+    u : float
+        Its standard uncertainty, without what both sections share. [mm]
+    """
+
+    value: float
+    u: float
+
+
+def chance(value: ArrayLike, covariance: ArrayLike, tolerance: Tolerance) -> Floats:
+    """
+    Chance that sections are within their tolerances.
+
+    Parameters
+    ----------
+    value : (..., 2 + k) array
+        Deviation at entry and exit end, then the steps to k settled neighbours (k from 0 to 2). [mm]
+    covariance : (..., 2 + k, 2 + k) array
+        Of these, all that they share included. [mm^2]
+    tolerance : Tolerance
+        Of offset, square and step.
+
+    Returns
+    -------
+    (...) array
+        Between 0 and 1.
+
+    Notes
+    -----
+    Two steps are not quite independent of each other given the deviations: their joint probability is the product
+    plus the first terms of the tetrachoric series in the correlation that is left.
+    """
+    at, spread = np.asarray(value, dtype=np.float64), np.asarray(covariance, dtype=np.float64)
+    shape = np.broadcast_shapes(at.shape[:-1], spread.shape[:-2])
+    size = at.shape[-1]
+    at = np.broadcast_to(at, (*shape, size)).reshape(-1, size)
+    spread = np.broadcast_to(spread, (*shape, size, size)).reshape(-1, size, size)
+    if size == 2:
+        found = inside(at, spread, tolerance)
+    else:
+        # a few hundred at a time: each asks for some thousand points
+        parts = np.array_split(np.arange(len(at)), max(len(at) // 128, 1))
+        found = np.concatenate([_with_steps_inside(at[part], spread[part], tolerance) for part in parts])
+    return np.clip(found, 0.0, 1.0).reshape(shape)
+
+
+def inside(value: Floats, covariance: Floats, tolerance: Tolerance) -> Floats:
+    """Chance that both deviations (m, 2) and their difference are within offset and square, (m,)."""
+    x, weight, u_exit, slope = _entry_nodes(value, covariance, _edges(tolerance), NODES)
+    low, high = _exit_limits(x, tolerance)
+    middle = value[:, 1:] + slope * (x - value[:, :1])
+    return np.asarray(np.sum(weight * _between(low - middle, high - middle, u_exit), axis=1))
+
+
+def with_steps(
+    value: Floats, covariance: Floats, *, up: Beside | None = None, down: Beside | None = None
+) -> tuple[Floats, Floats]:
+    """
+    A section's deviations with the steps to its settled neighbours, as `chance` takes them.
+
+    Parameters
+    ----------
+    value : (..., 2) array
+        Deviation at entry and exit end. [mm]
+    covariance : (..., 2, 2) array
+        Without what neighbours share with it, as the tape's zero: that cancels in a step and is added afterwards by
+        `shared`. [mm^2]
+    up, down : Beside, optional
+        The upstream neighbour's exit end and the downstream neighbour's entry end.
+
+    Returns
+    -------
+    value, covariance : (..., 2 + k) and (..., 2 + k, 2 + k) arrays
+        A step is positive where the downstream face is farther from the string.
+    """
+    turn = [np.array([1.0, 0.0]), np.array([0.0, 1.0])]
+    taken, own = [0.0, 0.0], [0.0, 0.0]
+    for beside, way, sign in ((up, turn[0], 1.0), (down, turn[1], -1.0)):
+        if beside is not None:
+            turn = [*turn, sign * way]
+            taken.append(sign * beside.value)
+            own.append(beside.u**2)
+    to = np.array(turn)
+    return value @ to.T - np.array(taken), to @ covariance @ to.T + np.diag(own)
+
+
+def shared(covariance: Floats, u: float) -> Floats:
+    """The covariance of `with_steps` with an error added that the section shares with its neighbours. [mm]"""
+    both = np.zeros(covariance.shape[-2:])
+    both[:2, :2] = u**2
+    return np.asarray(covariance + both)
+
+
+@lru_cache
+def _legendre(nodes: int) -> tuple[Floats, Floats]:
+    """Nodes and weights from 0 to 1."""
+    x, weight = np.polynomial.legendre.leggauss(nodes)
+    return (x + 1) / 2, weight / 2
+
+
+def _nodes(edges: Floats, nodes: int) -> tuple[Floats, Floats]:
+    """Nodes and weights (..., s * nodes) over the stretches between sorted edges (..., s + 1)."""
+    x, weight = _legendre(nodes)
+    width = np.diff(edges, axis=-1)[..., None]
+    shape = (*edges.shape[:-1], -1)
+    return (edges[..., :-1, None] + width * x).reshape(shape), (width * weight).reshape(shape)
+
+
+def _edges(tolerance: Tolerance) -> Floats:
+    """Entry deviations at which another limit begins to hold the exit end."""
+    turn = abs(tolerance.offset - tolerance.square)
+    return np.array([-tolerance.offset, -turn, turn, tolerance.offset])
+
+
+def _entry_nodes(value: Floats, covariance: Floats, edges: Floats, nodes: int) -> tuple[Floats, Floats, Floats, Floats]:
+    """
+    Entry deviations (m, n) to integrate over, their weights with the density in them, and the exit end given them.
+
+    Returns
+    -------
+    x, weight : (m, n) arrays
+    u_exit : (m, 1) array
+        Standard uncertainty of the exit end given the entry end.
+    slope : (m, 1) array
+        How much the exit end follows the entry end.
+    """
+    u = np.sqrt(np.maximum(covariance[:, 0, 0], LEAST_U**2))[:, None]
+    slope = covariance[:, 0, 1][:, None] / u**2
+    u_exit = np.sqrt(np.maximum(covariance[:, 1, 1][:, None] - slope**2 * u**2, LEAST_U**2))
+    middle = value[:, :1]
+    low = np.maximum(edges[..., :1], middle - FAR * u)
+    high = np.maximum(np.minimum(edges[..., -1:], middle + FAR * u), low)
+    turns = [np.broadcast_to(edges, (len(value), edges.shape[-1])), middle - 2 * u, middle, middle + 2 * u]
+    # where the exit end, following, meets its limits: sharp where the two ends go together
+    with np.errstate(divide="ignore", invalid="ignore"):
+        met = middle + (np.array([edges[..., 0], edges[..., -1]]).T.reshape(-1, 2) - value[:, 1:2]) / slope
+        turns += [np.nan_to_num(met + k * u_exit / np.abs(slope), nan=0.0) for k in (-2, 0, 2)]
+    own = np.concatenate(turns, axis=1)
+    x, weight = _nodes(np.sort(np.clip(own, low, high), axis=1), nodes)
+    density = np.exp(-(((x - middle) / u) ** 2) / 2) / (u * np.sqrt(2 * np.pi))
+    return x, weight * density, u_exit, slope
+
+
+def _exit_limits(x: Floats, tolerance: Tolerance) -> tuple[Floats, Floats]:
+    """Between what the exit end has to be, given the entry end."""
+    return np.maximum(-tolerance.offset, x - tolerance.square), np.minimum(tolerance.offset, x + tolerance.square)
+
+
+def _between(low: Floats, high: Floats, u: Floats) -> Floats:
+    """Probability of a normal quantity about zero between two limits."""
+    return np.asarray(np.where(high > low, normal_below(high / u) - normal_below(low / u), 0.0))
+
+
+def _with_steps_inside(value: Floats, covariance: Floats, tolerance: Tolerance) -> Floats:
+    own, cross, among = covariance[:, :2, :2], covariance[:, 2:, :2], covariance[:, 2:, 2:]
+    steady = own + LEAST_U**2 * np.eye(2)
+    gain = cross @ np.linalg.inv(steady)
+    left = among - gain @ np.swapaxes(cross, 1, 2)
+    u = np.sqrt(np.maximum(np.diagonal(left, axis1=1, axis2=2), LEAST_U**2))
+    # entry deviations at which a step's limit is met where it follows that end
+    at_entry = _meets(value, gain, 0, tolerance.step)
+    edges = np.concatenate([np.broadcast_to(_edges(tolerance), (len(value), 4)), at_entry], axis=1)
+    edges = np.clip(edges, -tolerance.offset, tolerance.offset)
+    x, weight, u_exit, slope = _entry_nodes(value, own, np.sort(edges, axis=1), NODES_OF_STEPS)
+    low, high = _exit_limits(x, tolerance)
+    middle = value[:, 1:2] + slope * (x - value[:, :1])
+    low, high = (np.clip(limit, middle - FAR * u_exit, middle + FAR * u_exit) for limit in (low, high))
+    high = np.maximum(high, low)
+    own_edges = np.concatenate(
+        [np.stack([low, high, np.clip(middle, low, high)], axis=2), *_clipped(value, gain, low, high, tolerance.step)],
+        axis=2,
+    )
+    y, exit_weight = _nodes(np.sort(own_edges, axis=2), NODES_OF_STEPS)
+    z = (y - middle[..., None]) / u_exit[..., None]
+    density = np.exp(-(z**2) / 2) / (u_exit[..., None] * np.sqrt(2 * np.pi))
+    entry_off, exit_off = (x - value[:, :1])[..., None], y - value[:, 1][:, None, None]
+    ends = []
+    for k in range(value.shape[1] - 2):
+        step = value[:, 2 + k][:, None, None] + (
+            gain[:, k, 0][:, None, None] * entry_off + gain[:, k, 1][:, None, None] * exit_off
+        )
+        own_u = u[:, k][:, None, None]
+        ends.append(((-tolerance.step - step) / own_u, (tolerance.step - step) / own_u))
+    found = _both(ends, left, u)
+    return np.asarray(np.sum(weight * np.sum(exit_weight * density * found, axis=2), axis=1))
+
+
+def _meets(value: Floats, gain: Floats, end: int, step: float) -> Floats:
+    """Deviations of one end at which each step meets its limits, the other end as it stands, (m, 2 k)."""
+    with np.errstate(divide="ignore", invalid="ignore"):
+        found = [
+            value[:, end] + (limit - value[:, 2 + k]) / gain[:, k, end]
+            for k in range(value.shape[1] - 2)
+            for limit in (-step, step)
+        ]
+    return np.nan_to_num(np.stack(found, axis=1), nan=0.0, posinf=0.0, neginf=0.0)
+
+
+def _clipped(value: Floats, gain: Floats, low: Floats, high: Floats, step: float) -> list[Floats]:
+    """The same for the exit end, as edges between its limits, each (m, n, 1)."""
+    return [np.clip(edge[:, None], low, high)[..., None] for edge in _meets(value, gain, 1, step).T]
+
+
+def _both(ends: list[tuple[Floats, Floats]], left: Floats, u: Floats) -> Floats:
+    """Probability that one step, or two, are within limits (low, high) in standard uncertainties."""
+    one = [normal_below(high) - normal_below(low) for low, high in ends]
+    if len(one) == 1:
+        return np.asarray(one[0])
+    r = np.clip(left[:, 0, 1] / (u[:, 0] * u[:, 1]), -0.95, 0.95)[:, None, None]
+    found, term = one[0] * one[1], r
+    # tetrachoric series: sum of r^k / k! times the (k-1)-th derivatives of both densities over their limits
+    for k in range(1, 5):
+        found = found + term * _derivative(*ends[0], k - 1) * _derivative(*ends[1], k - 1)
+        term = term * r / (k + 1)
+    return np.asarray(np.clip(found, 0.0, 1.0))
+
+
+def _derivative(low: Floats, high: Floats, order: int) -> Floats:
+    """Hermite polynomial of an order times the normal density, at the upper limit less that at the lower."""
+
+    def at(z: Floats) -> Floats:
+        he = (1.0, z, z * z - 1, z * (z * z - 3))[order]
+        return np.asarray(he * np.exp(-z * z / 2) / np.sqrt(2 * np.pi))
+
+    return at(high) - at(low)
