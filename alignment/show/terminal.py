@@ -7,7 +7,7 @@ from collections.abc import Callable, Iterable
 from typing import Final
 
 from alignment.show.page import Block, Cautions, Degree, Items, Page, Table, Text, shown
-from alignment.show.words.cautions import CAUTIONS, LIMITS
+from alignment.show.words.cautions import SHORT
 
 __all__ = ["WIDTH", "caution_lines", "headed", "render", "short", "wrap"]
 
@@ -123,4 +123,4 @@ def short(text: str, width: int) -> str:
 
 def caution_lines() -> list[str]:
     """The cautions, wrapped."""
-    return wrap(" ".join((*CAUTIONS, LIMITS)), "  ")
+    return wrap(" ".join(SHORT), "  ")

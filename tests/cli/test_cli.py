@@ -13,7 +13,7 @@ import pytest
 
 from alignment.choices import Aim, Line
 from alignment.lengths import Units
-from alignment.show.words.cautions import CAUTIONS
+from alignment.show.words.cautions import SHORT
 
 VERDICTS = {"in", "in?", "out?", "out"}
 WRITE = "Write for example 27 5/8, 27-5/8, 27.625 or 702 mm."
@@ -62,11 +62,11 @@ def test_what_to_do_first_comes_first(here, run):
     """Verdict and size of the job, cautions, moves, the table, the doubts; in this order."""
     text = run("solve", "machine.toml", "as-found.csv").out
     flat = " ".join(text.split())
-    order = ["Verdict: out.", "Move 5 bolt ends on 4 sections", CAUTIONS[0], "loosen exit, keep entry snug",
+    order = ["Verdict: out.", "Move 5 bolt ends on 4 sections", SHORT[0], "loosen exit, keep entry snug",
              "WHERE EVERYTHING STANDS", "AFTER THE MOVES", "DOUBTS"]  # fmt: skip
     places = [flat.index(part) for part in order]
     assert places == sorted(places)
-    assert all(caution in flat for caution in CAUTIONS)
+    assert all(caution in flat for caution in SHORT)
 
 
 def test_no_cautions_where_nobody_is_sent(here, run):

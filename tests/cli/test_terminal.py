@@ -195,7 +195,7 @@ def test_from_an_empty_folder_to_a_plan(tmp_path, run_at):
     assert "Tray line, as-found.csv, taken " in answer
     assert "Move 1 bolt end on 1 section" in answer
     assert "loosen exit, keep entry snug" in answer
-    assert "Lock out and tag out" in answer
+    assert "Lock out, tag out" in answer
     typed = screen.shown[: -len(answer)]
     assert max(map(len, typed.splitlines())) <= 41  # a prompt with what was typed after it may fill the line
     assert "\x1b" not in screen.shown

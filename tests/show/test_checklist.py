@@ -12,7 +12,7 @@ from alignment.errors import NameUnknownError
 from alignment.lengths import show
 from alignment.machine.layout_file import read_layout
 from alignment.machine.survey_files import read_survey
-from alignment.show.words.cautions import CAUTIONS
+from alignment.show.words.cautions import SHORT
 from alignment.show.words.checklist import COLUMNS, checklist
 from alignment.show.words.moves import by_section
 from alignment.train.solve import solve
@@ -55,8 +55,8 @@ def test_text(found):
     """Cautions first, then each section in turn: what to loosen, where to stop, tighten, a blank for each reading."""
     text = checklist(found, ".txt")
     said = " ".join(text.split())
-    assert all(" ".join(caution.split()) in said for caution in CAUTIONS)
-    assert said.index(CAUTIONS[0].split()[0]) < said.index("1. operator-2")
+    assert all(" ".join(caution.split()) in said for caution in SHORT)
+    assert said.index(SHORT[0].split()[0]) < said.index("1. operator-2")
     groups = by_section(found.plan.steps)
     at = [text.index(f"\n{n}. {steps[0].section}\n") for n, steps in enumerate(groups, 1)]
     assert at == sorted(at)

@@ -25,7 +25,7 @@ from alignment.show.pictures import history as history_plots
 from alignment.show.pictures import panel as panel_plots
 from alignment.show.pictures import record as report_plots
 from alignment.show.pictures import train as plots
-from alignment.show.words.cautions import CAUTIONS, FIRST
+from alignment.show.words.cautions import SHORT
 from alignment.train import budget as preanalysis
 from alignment.train.solve import solve
 from tests.tools.machines import machine, readings
@@ -72,14 +72,13 @@ def test_lockout_stands_above_the_first_move(samples):
         text.get_text(): text.get_position()[1] for text in plots.train_sheet(sample(samples, "as-found.csv")).texts
     }
     first = next(y for said, y in texts.items() if said.startswith("1  "))
-    assert texts[FIRST] > first
-    assert FIRST.split(",")[0].removesuffix(" first") in CAUTIONS[0]
+    assert texts[SHORT[0]] > first
     assert "Lock out and tag out every energy source" in " ".join(texts)
 
 
 def test_nothing_to_move_sends_nobody(samples):
     said = [text.get_text() for text in plots.train_sheet(sample(samples, "as-left.csv")).texts]
-    assert FIRST not in said
+    assert SHORT[0] not in said
 
 
 @pytest.mark.parametrize(("count", "bolts"), [(5, ("0", "450")), (15, ("0", "450")), (15, ("100", "350"))])

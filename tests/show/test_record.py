@@ -23,7 +23,7 @@ from alignment.show.paper.job import Papers
 from alignment.show.paper.typesetting import Paper
 from alignment.show.pictures import record as report_plots
 from alignment.show.pictures import train as plots
-from alignment.show.words.cautions import CAUTIONS
+from alignment.show.words.cautions import FULL
 from alignment.show.words.comparison import sentences
 from alignment.train.solve import solve
 from alignment.uncertainty import COVERAGE, Verdict, conformance_probability, verdict
@@ -103,7 +103,7 @@ def test_never_more_than_it_can_say(sample_job):
     assert "certif" not in said
     for unseen in ("roll gap", "wear", "load", "same skew to every section", "spacing between rows", "unchanged"):
         assert unseen in said
-    assert all(caution.lower() in said for caution in CAUTIONS)
+    assert all(caution.lower() in said for caution in FULL)
 
 
 def test_raw_readings_are_as_written(sample_job, samples):

@@ -14,7 +14,7 @@ from alignment.machine import entry
 from alignment.machine.layout_file import read_layout
 from alignment.show.paper import sheet, typesetting
 from alignment.show.paper.typesetting import Paper
-from alignment.show.words.cautions import CAUTIONS
+from alignment.show.words.cautions import SHORT
 from alignment.train.budget import work_out
 from tests.tools.machines import machine
 
@@ -100,7 +100,7 @@ def test_one_page_with_everything_on_it(samples, tmp_path, name, paper, size):
     text = " ".join(poppler("pdftotext", pdf, tmp_path, "-layout").split())
     assert all(f"{field}:" in text for field in ("taken", "by", "tape", "mark", "string", "temperature", "place"))
     words = " ".join(poppler("pdftotext", pdf, tmp_path).split())
-    for said in (*CAUTIONS, "page 1 of 1", "Closing readings last", "string operator", "string drive", "2026-10-05"):
+    for said in (*SHORT, "page 1 of 1", "Closing readings last", "string operator", "string drive", "2026-10-05"):
         assert said in words
     assert words.count("closing reading: read once more") == 2
     assert "27 5/8" not in words

@@ -41,7 +41,7 @@ from alignment.show.words import comparison as comparison_wording
 from alignment.show.words import panel as panel_wording
 from alignment.show.words import panel_doubts
 from alignment.show.words import settings as settings_wording
-from alignment.show.words.cautions import CAUTIONS, LIMITS
+from alignment.show.words.cautions import FULL
 from alignment.show.words.comparison import move_words
 from alignment.show.words.moves import by_section, doubted, missed_words, step_lines
 from alignment.show.words.phrases import counted
@@ -125,7 +125,7 @@ def parts(job: Job, pictures: dict[str, bytes]) -> list[Part]:
     found = [
         _part("Record", _record(job)),
         _part("How it is judged", [paragraph(text) for text in RULE]),
-        _part("Cautions", itemized((*CAUTIONS, LIMITS))),
+        _part("Cautions", itemized(FULL)),
         first,
         _part("What was done" if job.comparison else "Moves wanted", _done(job)),
         *second,

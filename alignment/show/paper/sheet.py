@@ -23,7 +23,7 @@ from alignment.show.paper.typesetting import typeset
 from alignment.show.pictures.drawing import Lane, lanes_of
 from alignment.show.terminal import wrap
 from alignment.show.words.budget import promise_name
-from alignment.show.words.cautions import CAUTIONS, LIMITS
+from alignment.show.words.cautions import SHORT
 from alignment.show.words.phrases import counted, in_list
 from alignment.train.across import rows_of
 from alignment.train.budget import Means, promises
@@ -136,7 +136,7 @@ def render(sheet: Sheet, paper: Paper, made: datetime.date) -> bytes:
         "sections": sections,
         "closing": [named(ask) for ask in sheet.closing],
         "note": sheet.note,
-        "cautions": [*CAUTIONS, LIMITS],
+        "cautions": list(SHORT),
     }
     return typeset("sheet", data)
 

@@ -25,7 +25,7 @@ from alignment.show.pictures.drawing import (
     scale_for,
     span_of,
 )
-from alignment.show.words.cautions import CAUTIONS, FIRST, LIMITS
+from alignment.show.words.cautions import FULL, SHORT
 from alignment.show.words.moves import by_section, doubted, step_lines
 from alignment.show.words.solution import summary
 from alignment.train.across import rows_of
@@ -102,7 +102,7 @@ def train_sheet(solution: Solution, plane: Plane = Plane.side) -> Figure:
     scale = scale_for(solution, lanes, width - 1.2)
     small = int((width - 0.8) / 0.071)
     key = textwrap.wrap(train_key(solution, scale, width - 1.2, moving), small)
-    cautions = textwrap.wrap(" ".join((*CAUTIONS, LIMITS)), small) if moving else []
+    cautions = textwrap.wrap(" ".join(FULL), small) if moving else []
     height = paper_height(lanes)
     panel = height + 0.95
     foot = 0.3 + 0.18 * (len(key) + len(cautions) + bool(cautions))
@@ -152,7 +152,7 @@ def _words(solution: Solution, width: float, lanes: Mapping[str, Lane]) -> list[
     # numbered as in the printed list and at the arrows, whichever plane they are of
     numbered = enumerate(by_section(solution.plan.steps), 1)
     groups = [(n, s) for n, s in numbered if layout.sections[layout.index[s[0].section]].row in lanes]
-    lines += [(FIRST, True)] * bool(groups)
+    lines += [(SHORT[0], True)] * bool(groups)
     for number, steps in groups[:LISTED]:
         action, *readings = step_lines(steps, layout)
         again = "if it still reads so when read again, " if steps[0].section in doubts else ""

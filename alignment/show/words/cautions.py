@@ -4,17 +4,38 @@ from __future__ import annotations
 
 from typing import Final
 
-__all__ = ["CAUTIONS", "FIRST", "LIMITS"]
+from alignment.show.page import Cautions
 
-CAUTIONS: Final = (
-    "Lock out and tag out every energy source, and try to start the machine, before a guard comes off or a bolt "
-    "is loosened (OSHA 29 CFR 1910.147; ISO 14118).",
-    "Never reach through or past a shear, or between rolls (OSHA 29 CFR 1910.212).",
-    "Support a section before its last bolt is out.",
-    "Gloves for sheet edges; none near turning rolls.",
-    "The machine's own manual and local codes come first. Electrical, hydraulic and guarding work belongs to "
-    "qualified people.",
+__all__ = ["FULL", "SHORT", "full", "short"]
+
+SHORT: Final = (
+    "Lock out, tag out, and prove that the machine is dead.",
+    "Do not run it.",
+    "Keep hands out of the shear and the rolls.",
+    "The machine's manual and local codes come first.",
 )
-FIRST: Final = "Lock out and tag out first, and try to start the machine."
-"""The first caution in one line, to head a list of moves; the whole of it stands elsewhere on the same sheet."""
-LIMITS: Final = "stringtrue computes from readings: it does not see the machine."
+"""Above moves, and above anything that sends a person to read again."""
+FULL: Final = (
+    "Lock out and tag out every energy source. Release or block what is stored: springs, air, hydraulics, a raised "
+    "blade. With nobody near, press start to prove that nothing moves, and set the control back to off. Only then take "
+    "off a guard or loosen a bolt (OSHA 29 CFR 1910.147; ISO 14118).",
+    "Keep hands out of the shear and the rolls, powered or not (guarding: 29 CFR 1910.212).",
+    "Block a section up before its last bolt is out.",
+    "Wear gloves to handle sheet. Take them off near rolls that can turn.",
+    "Before the machine runs again: string, tape, blocks and tools out, guards back, everybody clear, lockout removed "
+    "by whoever put it on.",
+    "The machine's own manual and local codes come first. Electrical, hydraulic, pneumatic and guarding work is for "
+    "licensed or qualified people.",
+    "stringtrue computes from readings. It does not see the machine.",
+)
+"""Once where a job begins."""
+
+
+def short() -> Cautions:
+    """The cautions in three lines."""
+    return Cautions(lines=SHORT)
+
+
+def full() -> Cautions:
+    """The cautions in full."""
+    return Cautions(lines=FULL, numbered=True)
