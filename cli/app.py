@@ -10,7 +10,8 @@ import typer
 
 from alignment import __version__
 from alignment.errors import StringtrueError
-from cli import (
+
+from . import (
     budget,
     causes,
     compare,
@@ -25,8 +26,8 @@ from cli import (
     square,
     start,
 )
-from cli.output import fail
-from cli.usage import told
+from .output import fail
+from .usage import told
 
 __all__ = ["app", "main", "run"]
 

@@ -7,8 +7,8 @@ from typing import Annotated
 
 import typer
 
-from cli import output
-from cli.options import Force, Json, LayoutFile, Out, PrintUnits, whole
+from . import output
+from .options import Force, Json, LayoutFile, Out, PrintUnits, whole
 
 __all__ = ["EXAMPLE", "budget"]
 

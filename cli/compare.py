@@ -8,8 +8,9 @@ from typing import Annotated
 import typer
 
 from alignment.choices import Aim, Line
-from cli import output
-from cli.options import LINES, AimOption, Force, Json, LayoutFile, Out, PrintUnits, Table, one_of
+
+from . import output
+from .options import LINES, AimOption, Force, Json, LayoutFile, Out, PrintUnits, Table, one_of
 
 __all__ = ["EXAMPLE", "compare"]
 

@@ -8,8 +8,9 @@ from typing import Annotated
 import typer
 
 from alignment.lengths import Units
-from cli import output
-from cli.options import Force, one_of
+
+from . import output
+from .options import Force, one_of
 
 __all__ = ["EXAMPLE", "demo"]
 

@@ -8,8 +8,8 @@ from typing import TYPE_CHECKING, Annotated
 
 import typer
 
-from cli import output, prompts
-from cli.options import LayoutFile, section_names, whole
+from . import output, prompts
+from .options import LayoutFile, section_names, whole
 
 if TYPE_CHECKING:
     from alignment.machine.entry import Entry

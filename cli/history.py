@@ -8,8 +8,9 @@ from typing import Annotated
 import typer
 
 from alignment.choices import Line
-from cli import output
-from cli.options import Force, Json, LayoutFile, LineOption, Out, PrintUnits, Table
+
+from . import output
+from .options import Force, Json, LayoutFile, LineOption, Out, PrintUnits, Table
 
 __all__ = ["EXAMPLE", "history"]
 

@@ -7,8 +7,8 @@ from typing import Annotated
 
 import typer
 
-from cli import output
-from cli.options import Force, Json, Out, PanelFile, PrintUnits
+from . import output
+from .options import Force, Json, Out, PanelFile, PrintUnits
 
 __all__ = ["EXAMPLE", "panel"]
 

@@ -8,8 +8,9 @@ from typing import Annotated
 import typer
 
 from alignment.choices import Aim, Line
-from cli import output
-from cli.options import AimOption, Force, LayoutFile, LineOption, PaperSize, Pdf, PrintUnits
+
+from . import output
+from .options import AimOption, Force, LayoutFile, LineOption, PaperSize, Pdf, PrintUnits
 
 __all__ = ["EXAMPLE", "report"]
 

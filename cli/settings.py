@@ -7,8 +7,8 @@ from typing import Annotated
 
 import typer
 
-from cli import output
-from cli.options import Force, Json, Out, PrintUnits, Table
+from . import output
+from .options import Force, Json, Out, PrintUnits, Table
 
 __all__ = ["EXAMPLE", "settings"]
 

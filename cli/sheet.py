@@ -6,8 +6,8 @@ from typing import Annotated
 
 import typer
 
-from cli import output
-from cli.options import Force, LayoutFile, PaperSize, Pdf, PrintUnits, whole
+from . import output
+from .options import Force, LayoutFile, PaperSize, Pdf, PrintUnits, whole
 
 __all__ = ["EXAMPLE", "sheet"]
 

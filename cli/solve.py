@@ -8,8 +8,9 @@ from typing import Annotated
 import typer
 
 from alignment.choices import Aim, LineChoice
-from cli import output
-from cli.options import (
+
+from . import output
+from .options import (
     LINES,
     AimOption,
     Force,

@@ -7,8 +7,9 @@ from typing import Annotated
 import typer
 
 from alignment.lengths import Units
-from cli import output
-from cli.options import Json, one_of
+
+from . import output
+from .options import Json, one_of
 
 __all__ = ["EXAMPLE", "square"]
 
