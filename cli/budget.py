@@ -40,7 +40,7 @@ def budget(
     from alignment.show.words import budget as budget_wording
     from alignment.train import budget as preanalysis
 
-    writing.ready((plot, writing.PICTURES), (out, None), force=force)
+    writing.ready((plot, writing.PICTURES), (out, None), inputs=(layout,), force=force)
     read = read_layout(layout)
     with output.named("--mark"):
         marks = None if mark is None else check_mark(option(mark, read.units), mark)

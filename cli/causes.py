@@ -42,7 +42,7 @@ def causes(
     from alignment.show.words import causes as causes_wording
     from alignment.train.solve import solve
 
-    writing.ready((out, None), force=force)
+    writing.ready((out, None), inputs=(layout, survey, panel, turned), force=force)
     read = read_layout(layout)
     readings = read_survey(survey, read)
     machine = read.shown_in(units)

@@ -47,7 +47,9 @@ def compare(
     from alignment.show.pictures import comparison as comparison_plots
     from alignment.show.words import comparison as comparison_wording
 
-    writing.ready((plot, writing.PICTURES), (table, tables.KINDS), (out, None), force=force)
+    writing.ready(
+        (plot, writing.PICTURES), (table, tables.KINDS), (out, None), inputs=(layout, before, after), force=force
+    )
     machine = read_layout(layout)
     surveys = read_pair(before, after, machine)
     found = comparison.compare(machine.shown_in(units), *surveys, same_string=same_string, line=line, aim=aim)

@@ -45,9 +45,10 @@ def history(
     from alignment.show.pictures import history as history_plots
     from alignment.show.words import history as history_wording
 
-    writing.ready((plot, writing.PICTURES), (table, tables.KINDS), (out, None), force=force)
+    paths = survey_paths(surveys)
+    writing.ready((plot, writing.PICTURES), (table, tables.KINDS), (out, None), inputs=(layout, *paths), force=force)
     machine = read_layout(layout)
-    with output.progress(survey_paths(surveys), "surveys") as shown:
+    with output.progress(paths, "surveys") as shown:
         found = following.follow(machine.shown_in(units), read_surveys(shown, machine), line=line)
     output.save_picture(plot, history_plots.history_sheet, found, force=force)
     output.save_table(table, following.as_tables, found, found.layout.units, force=force)

@@ -38,7 +38,7 @@ def panel(
     from alignment.show.pictures import panel as panel_plots
     from alignment.show.words import panel as panel_wording
 
-    writing.ready((plot, writing.PICTURES), (out, None), force=force)
+    writing.ready((plot, writing.PICTURES), (out, None), inputs=(panel,), force=force)
     found = measure(read_panel(panel).shown_in(units))
     output.save_picture(plot, panel_plots.panel_sheet, found, force=force)
     output.show(panel_wording.panel_text, panel_json.as_json, found, json=json, out=out, force=force)

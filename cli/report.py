@@ -45,7 +45,7 @@ def report(
     from alignment.show.paper import job, typesetting
     from alignment.show.paper import record as reports
 
-    writing.ready((out, writing.PDF), force=force)
+    writing.ready((out, writing.PDF), inputs=(layout, survey, after, panel, settings), force=force)
     papers = job.Papers(layout=layout, survey=survey, after=after, panel=panel, settings=settings)
     whole = job.gather(papers, units=units, line=line, aim=aim, drop_strays=drop_strays, same_string=same_string)
     pages = reports.render(whole, paper or typesetting.paper_for(whole.layout.units), typesetting.today())

@@ -34,7 +34,7 @@ def settings(
     from alignment.settings.settings_file import read_settings
     from alignment.show.words import settings as settings_wording
 
-    writing.ready((table, tables.KINDS), (out, None), force=force)
+    writing.ready((table, tables.KINDS), (out, None), inputs=(file,), force=force)
     found = judging.judge_settings(read_settings(file).shown_in(units))
     output.save_table(table, judging.as_tables, found, found.settings.units, force=force)
     output.show(settings_wording.settings_text, judging.as_json, found, json=json, out=out, force=force)

@@ -35,7 +35,7 @@ def sheet(
     from alignment.show.paper import sheet as sheets
     from alignment.show.paper import typesetting
 
-    writing.ready((out, writing.PDF), force=force)
+    writing.ready((out, writing.PDF), inputs=(layout,), force=force)
     machine = read_layout(layout).shown_in(units)
     found = sheets.plan_sheet(machine, repeats=repeats)
     pages = sheets.render(found, paper or typesetting.paper_for(machine.units), typesetting.today())

@@ -71,7 +71,9 @@ def solve(
     machine = read_layout(layout)
     pictures = plots.picture_paths(machine, plot).values() if plot else ()
     wanted = [(path, writing.PICTURES) for path in pictures]
-    writing.ready(*wanted, (checklist, lists.KINDS), (table, tables.KINDS), (out, None), force=force)
+    writing.ready(
+        *wanted, (checklist, lists.KINDS), (table, tables.KINDS), (out, None), inputs=(layout, survey), force=force
+    )
     readings = read_survey(survey, machine)
     with output.named("--done"):
         tried = solution.solve_lines(

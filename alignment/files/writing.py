@@ -88,11 +88,12 @@ def ready(
 
 
 def _same(one: Path, other: Path) -> bool:
-    """Whether two paths are one file, by whatever links."""
-    if one.resolve() == other.resolve():
+    """Whether two paths are one file, by whatever links; the other may be ``-``, standard input."""
+    pasted = str(other) == "-"
+    if not pasted and one.resolve() == other.resolve():
         return True
     try:
-        return one.samefile(other)
+        return os.path.samestat(one.stat(), os.fstat(0) if pasted else other.stat())
     except OSError:  # one of them is not there
         return False
 

@@ -51,7 +51,8 @@ def tell(folder: Path | None, units: Units, *, force: bool = False) -> str:
     shipped = (machine, *days, tray, settings)
     place = _folder(folder)
     if place.exists():
-        writing.ready(*((place / name, None) for name in (*shipped, *MADE)), force=force)
+        targets = ((place / name, None) for name in (*shipped, *MADE))
+        writing.ready(*targets, inputs=(samples / name for name in shipped), force=force)
     layout = read_layout(samples / machine)
     before, found, left = (solve(layout, read_survey(samples / name, layout)) for name in days)
     panel = measure(read_panel(samples / tray))
