@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import enum
 
-__all__ = ["Aim", "Line", "LineChoice", "Paper"]
+__all__ = ["Aim", "At", "Line", "LineChoice", "Paper"]
 
 
 class Line(enum.StrEnum):
@@ -36,6 +36,15 @@ class Aim(enum.StrEnum):
     """Least movement in all."""
     exact = "exact"
     """Every section that is out goes to its target, to the nearest notch."""
+
+
+class At(enum.StrEnum):
+    """The time of a job log at which a machine is judged."""
+
+    now = "now"
+    """After the last move of each section."""
+    found = "found"
+    """Before the first."""
 
 
 class Paper(enum.StrEnum):

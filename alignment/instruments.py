@@ -34,8 +34,15 @@ class Tape:
     """The tape is square to the string to within this. [degrees]"""
     zero: float
     """Standard uncertainty of the tape's zero, common to all readings of a survey."""
+    strong_shy: bool = False
+    """Whether every reading is told as on its mark, strong or shy of it: to a quarter of a mark."""
     feeler: float = 0.08
     """Standard uncertainty of a step measured with straightedge and feeler (our judgement, no source)."""
+
+    @property
+    def graduation(self) -> float:
+        """What a reading is told to: its mark, or a quarter of it. [mm]"""
+        return self.mark / 4 if self.strong_shy else self.mark
 
     @property
     def set_u(self) -> float:

@@ -19,8 +19,10 @@ EXAMPLE = "Example: stringtrue compare machine.toml as-found.csv as-left.csv"
 
 def compare(
     layout: LayoutFile,
-    before: Annotated[Path, typer.Argument(metavar="BEFORE", help="The first survey.")],
-    after: Annotated[Path, typer.Argument(metavar="AFTER", help="The second survey of the same machine.")],
+    before: Annotated[Path, typer.Argument(metavar="BEFORE", help="The first survey, or a job log.")],
+    after: Annotated[
+        Path | None, typer.Argument(metavar="AFTER", help="The second survey; not needed for a job log.")
+    ] = None,
     same_string: Annotated[
         bool, typer.Option("--same-string", help="The string stayed up in between: take nothing off for it.")
     ] = False,
@@ -43,7 +45,7 @@ def compare(
     from alignment.change import comparison
     from alignment.files import tables, writing
     from alignment.machine.layout_file import read_layout
-    from alignment.machine.survey_files import read_pair
+    from alignment.machine.survey_files import read_pair, read_survey
     from alignment.show.pictures import comparison as comparison_plots
     from alignment.show.words import comparison as comparison_wording
 
@@ -51,7 +53,7 @@ def compare(
         (plot, writing.PICTURES), (table, tables.KINDS), (out, None), inputs=(layout, before, after), force=force
     )
     machine = read_layout(layout)
-    surveys = read_pair(before, after, machine)
+    surveys = read_pair(before, after, machine) if after else (read_survey(before, machine),)
     found = comparison.compare(machine.shown_in(units), *surveys, same_string=same_string, line=line, aim=aim)
     output.save_picture(plot, comparison_plots.comparison_sheet, found, force=force)
     output.save_table(table, comparison.as_tables, found, found.layout.units, force=force)

@@ -49,8 +49,7 @@ def enter(
     machine = read_layout(layout)
     text = read_begun(survey)
     writing.ready_to_renew(survey)
-    now = f"{datetime.datetime.now().astimezone():%Y-%m-%d %H:%M}"
-    record = {"taken": now, "by": by or "", "tape": tape or "", "mark": mark or ""}
+    record = {"taken": _now(), "by": by or "", "tape": tape or "", "mark": mark or ""}
     # what is wrong with the files or the options is told before anything is asked
     with output.named("--section"):
         step = entry.begin(machine, text, survey.name, record=record, repeats=repeats, sections=section or ())
@@ -70,6 +69,10 @@ def enter(
         output.show_text("\n" + wording.solution_text(solution.solve(machine, readings)))
 
 
+def _now() -> str:
+    return f"{datetime.datetime.now().astimezone():%Y-%m-%d %H:%M}"
+
+
 def _take(step: Entry, survey: Path, kept: str | None) -> Entry:
     """Ask until the person has had enough, with every accepted reading on disk before the next question."""
     from alignment.errors import FileError
@@ -77,7 +80,7 @@ def _take(step: Entry, survey: Path, kept: str | None) -> Entry:
 
     while not step.over:
         prompts.say(step.says)
-        after = step.answer(prompts.ask(step.prompt))
+        after = step.answer(prompts.ask(step.prompt), _now())
         try:
             if after.text != step.text:
                 writing.renew_text(survey, kept, after.text)

@@ -19,7 +19,7 @@ EXAMPLE = "Example: stringtrue report machine.toml as-found.csv --after as-left.
 
 def report(
     layout: LayoutFile,
-    survey: Annotated[Path, typer.Argument(metavar="SURVEY", help="The readings: .csv, .tsv or .xlsx.")],
+    survey: Annotated[Path, typer.Argument(metavar="SURVEY", help="The readings: a survey, or a job log.")],
     out: Pdf,
     after: Annotated[Path | None, typer.Option(metavar="SURVEY", help="The survey as left.")] = None,
     panel: Annotated[Path | None, typer.Option(metavar="PANEL", help="A test panel.")] = None,

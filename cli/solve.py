@@ -7,7 +7,7 @@ from typing import Annotated
 
 import typer
 
-from alignment.choices import Aim, LineChoice
+from alignment.choices import Aim, At, LineChoice
 
 from . import output
 from .options import (
@@ -37,6 +37,9 @@ def solve(
         typer.Option(help=f"What deviations are taken from. {LINES} all: side by side.", **one_of(LineChoice)),
     ] = LineChoice.string,
     aim: AimOption = Aim.fewest,
+    at: Annotated[
+        At, typer.Option(help="Of a job log: as things stand now, or as they were found.", **one_of(At))
+    ] = At.now,
     drop_strays: Annotated[
         bool, typer.Option("--drop-strays", help="Leave out readings that the others contradict.")
     ] = False,
@@ -77,7 +80,7 @@ def solve(
     readings = read_survey(survey, machine)
     with output.named("--done"):
         tried = solution.solve_lines(
-            machine.shown_in(units), readings, line, aim=aim, drop_strays=drop_strays, done=done or ()
+            machine.shown_in(units), readings, line, at=at, aim=aim, drop_strays=drop_strays, done=done or ()
         )
     found = solution.easiest(tried)
     for path, picture in plots.train_pictures(found, plot) if plot else ():

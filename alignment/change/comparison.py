@@ -12,7 +12,9 @@ import numpy as np
 from alignment import __version__
 from alignment.change.motion import Motion, compare_trains
 from alignment.choices import Aim, Line
+from alignment.errors import NotEnoughReadingsError
 from alignment.machine.layout import Layout
+from alignment.machine.log import now, parts
 from alignment.machine.survey import Survey
 from alignment.train.flags.find import Flag, find_flags
 from alignment.train.moves.plan import Plan, plan_moves
@@ -64,10 +66,20 @@ class Comparison:
     """What to look at in the readings, each with the name of its survey; points that nothing checks are left out."""
 
 
+def both(log: Survey) -> tuple[Survey, Survey]:
+    """As found and as left of a job log."""
+    two = parts(log)
+    if len(two) == 1:
+        raise NotEnoughReadingsError(
+            f"{log.source}: there are no moves in it, so there is nothing to compare. Name a second survey."
+        )
+    return two[0], two[1]
+
+
 def compare(
     layout: Layout,
     before: Survey,
-    after: Survey,
+    after: Survey | None = None,
     *,
     same_string: bool = False,
     line: Line = Line.string,
@@ -81,9 +93,9 @@ def compare(
     ----------
     layout : Layout
     before, after : Survey
-        In this order.
+        In this order; a job log is taken as it stands at its end. Or one job log alone: as found and as left.
     same_string : bool
-        Whether the string stayed up between them, so that no shift or slope is taken off.
+        Whether the string stayed up between them, so that no shift or slope is taken off. In one log it did.
     line, aim
         How the moves were planned from `before`.
     plan : Plan, optional
@@ -92,9 +104,12 @@ def compare(
     Raises
     ------
     NotEnoughReadingsError
-        A survey in which no section was read at two distinct points.
+        A survey in which no section was read at two distinct points; one survey alone, with no moves in it.
     """
-    trains = [fit_train(layout, survey, line=line) for survey in (before, after)]
+    if after is None:
+        before, after = both(before)
+        same_string = True
+    trains = [fit_train(layout, survey, line=line) for survey in (now(before), now(after))]
     plan = plan or plan_moves(trains[0], aim=aim)
     motion = compare_trains(*trains, same_string=same_string)
     flags = [(t.survey.source, f) for t in trains for f in find_flags(t) if f.harmful and f.flag != "line-skewed"]

@@ -20,13 +20,14 @@ from alignment.instruments import check_mark
 from alignment.lengths import Units, show, show_exact
 from alignment.machine.layout import Layout, Section
 from alignment.machine.plausible import doubt
-from alignment.machine.survey import JOINT, LONG, Reading, Survey, parse_survey
+from alignment.machine.survey import JOINT, Kind, Reading, Survey
+from alignment.machine.survey_text import LONG, parse_survey
 from alignment.uncertainty import SAME
 
 __all__ = ["Ask", "Entry", "begin"]
 
 BACK, HELP, KEEP, QUIT = ("b", "back"), ("?", "h", "help"), ("k", "keep"), ("q", "quit")
-COLUMNS: Final = ("section", "point", "reading", "repeat", "note")
+COLUMNS: Final = ("section", "point", "reading", "kind", "when", "note")
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -112,7 +113,7 @@ class Entry:
         stands = f" [{now.reading.text}]" if now else ""
         return f"{self.at + 1}/{len(self.asks)} {self._name(ask)}{again and ', ' + again}{stands}: "
 
-    def answer(self, typed: str | None) -> Entry:
+    def answer(self, typed: str | None, when: str = "") -> Entry:
         """
         Take what was typed.
 
@@ -120,6 +121,8 @@ class Entry:
         ----------
         typed : str or None
             A reading or one of the keys; None where there is no more input.
+        when : str
+            Date and time of the answer, for the file.
 
         Returns
         -------
@@ -142,16 +145,16 @@ class Entry:
             return replace(self, says=(), over=True) if not word else replace(self, says=("All points are read.",))
         if not word:
             return replace(self._next(), says=() if self._taken_for(self.at) else ("  skipped",))
-        return self._take(word)
+        return self._take(word, when)
 
     def told(self, what: str) -> Entry:
         """The same moment, with something to tell the person first."""
         return replace(self, says=(what,))
 
-    def _take(self, word: str) -> Entry:
+    def _take(self, word: str, when: str) -> Entry:
         """Take a reading: accept it, ask for it again, or say why it is none."""
         try:
-            new = self._read(word)
+            new = self._read(word, when)
         except InputError as error:
             return replace(self, says=(error.problems[-1].what,))
         if self.pending and abs(self.pending.reading.value - new.reading.value) < SAME:
@@ -163,14 +166,15 @@ class Entry:
             return replace(self, says=(f"? {why}",), pending=new)
         return self._accept(new)
 
-    def _read(self, word: str) -> Taken:
+    def _read(self, word: str, when: str) -> Taken:
         """Row and reading that a text makes at the point that is asked."""
         ask = self._asked
         cells = {
             "section": ask.section,
             "point": _point_text(self._section(ask), ask.place, self.units),
             "reading": word,
-            "repeat": str(ask.repeat or "close"),
+            "kind": "" if ask.repeat else Kind.close,
+            "when": when,
         }
         # read as the file will be, so that nothing is accepted that could not be read back
         survey = parse_survey(self._render([cells]), self.layout, self.source)
@@ -330,10 +334,15 @@ def begin(
             check_mark(survey.tape.mark, own["mark"])
         except LengthError as error:
             raise InputError(source, "this survey cannot be used", [Problem("# mark", str(error))]) from None
-    at = columns.index("reading")
-    if text is None or not any("".join(cells[at : at + 1]) for _, cells in body[1:]):
+    blank = {"section", "point", "note"}
+    filled = [at for at, name in enumerate(columns) if name not in blank]
+    if text is None or not any("".join(cells[at : at + 1]) for _, cells in body[1:] for at in filled):
         return entry
-    return _taken_up(entry, parse_survey(text, layout, source), body)
+    survey = parse_survey(text, layout, source)
+    if survey.moves:
+        where, what = f"row {survey.moves[0].row}", "there is a move in it: this is a job log. Go on with: work."
+        raise InputError(source, "readings cannot be added to this survey", [Problem(where, what)])
+    return _taken_up(entry, survey, body)
 
 
 def _columns(header: Sequence[str], source: str, number: int) -> tuple[str, ...]:

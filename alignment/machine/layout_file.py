@@ -139,6 +139,7 @@ def _tape(keys: Keys, reading: float) -> Tape:
         mark=keys.length("mark", mark, positive=True),
         placing=keys.told_length("set", finest=FINEST_U),
         feeler=keys.length("feeler", _default(keys.units, 0.003, 0.08), positive=True, finest=FINEST_U),
+        strong_shy=keys.flag("strong_shy"),
         tilt=keys.number("tilt", 2.0, least=0, most=30),
         zero=keys.length("zero", class_zero(named, reading) if named else zero, finest=FINEST_U),
     )

@@ -10,7 +10,8 @@ from alignment.errors import FileError, StringtrueError
 from alignment.files.disk import decode, of_kind, read_bytes, read_input
 from alignment.files.workbooks import first_sheet
 from alignment.machine.layout import Layout
-from alignment.machine.survey import Survey, parse_rows, parse_survey
+from alignment.machine.survey import Survey
+from alignment.machine.survey_text import parse_rows, parse_survey
 
 __all__ = ["read_pair", "read_survey", "read_surveys", "survey_paths"]
 

@@ -162,10 +162,10 @@ def point_u(reading: float, means: Means) -> float:
     ----------
     .. [1] B. Widrow and I. Kollar, Quantization Noise, 2008, on dithering (from memory).
     """
-    tape = means.tape
-    one = float(reading_u(reading, mark=tape.mark, set_u=tape.set_u, tilt=tape.tilt))
+    tape, mark = means.tape, means.tape.graduation
+    one = float(reading_u(reading, mark=mark, set_u=tape.set_u, tilt=tape.tilt))
     harmonics = _HARMONICS * math.pi
-    kept = float(np.sum((np.exp(-2 * (harmonics * tape.set_u / tape.mark) ** 2) * tape.mark / harmonics) ** 2)) / 2
+    kept = float(np.sum((np.exp(-2 * (harmonics * tape.set_u / mark) ** 2) * mark / harmonics) ** 2)) / 2
     return math.sqrt((one**2 - kept) / means.repeats + kept)
 
 
@@ -228,7 +228,7 @@ def _rehearse(layout: Layout, means: Means, *, apart: bool = False) -> Train:
     for section in layout.sections:
         target = layout.rows[section.row].target
         value = (usual if target is None else target) + section.setback
-        one = float(reading_u(value, mark=tape.mark, set_u=tape.set_u, tilt=tape.tilt))
+        one = float(reading_u(value, mark=tape.graduation, set_u=tape.set_u, tilt=tape.tilt))
         for place in section.points:
             reading = Reading(
                 section=section.name,
@@ -255,7 +255,7 @@ def sources(layout: Layout, means: Means) -> tuple[Source, ...]:
     tape = means.tape
     reading = _usual_reading(layout)
     own = {
-        "marks": tape.mark / math.sqrt(12),
+        "marks": tape.graduation / math.sqrt(12),
         "placing and sighting": tape.set_u,
         "tilt": float(reading_u(reading, mark=0.0, set_u=0.0, tilt=tape.tilt)),
     }

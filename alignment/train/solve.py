@@ -8,10 +8,11 @@ from dataclasses import dataclass
 from typing import TYPE_CHECKING, Any
 
 from alignment import __version__
-from alignment.choices import Aim, Line, LineChoice
+from alignment.choices import Aim, At, Line, LineChoice
 from alignment.errors import check_names
 from alignment.files.tables import listed
 from alignment.machine.layout import Layout
+from alignment.machine.log import seen
 from alignment.machine.survey import Reading, Survey
 from alignment.train.across import Across
 from alignment.train.flags.find import Flag, find_flags
@@ -54,6 +55,7 @@ def solve(
     layout: Layout,
     survey: Survey,
     *,
+    at: At = At.now,
     line: Line = Line.string,
     aim: Aim = Aim.fewest,
     drop_strays: bool = False,
@@ -66,6 +68,8 @@ def solve(
     ----------
     layout, survey
         The machine and its readings.
+    at : At
+        Of a job log: whether how things stand now is judged, or how they stood as found.
     line : Line
         What deviations are taken from.
     aim : Aim
@@ -87,7 +91,7 @@ def solve(
         A section in `done` that the layout lacks.
     """
     check_names(done, layout.index, layout.source)
-    line, aim = Line(line), Aim(aim)
+    line, aim, survey = Line(line), Aim(aim), seen(survey, At(at))
     measured = fit_train(layout, survey, line=line)
     flags = find_flags(measured)
     dropped: tuple[Reading, ...] = ()
@@ -107,13 +111,16 @@ def solve_lines(
     survey: Survey,
     choice: LineChoice,
     *,
+    at: At = At.now,
     aim: Aim = Aim.fewest,
     drop_strays: bool = False,
     done: Sequence[str] = (),
 ) -> dict[Line, Solution]:
     """Solve with one line, or with every one so that what each asks for can be seen side by side; see `solve`."""
     lines = list(Line) if choice is LineChoice.all else [Line(choice)]
-    return {line: solve(layout, survey, line=line, aim=aim, drop_strays=drop_strays, done=done) for line in lines}
+    return {
+        line: solve(layout, survey, at=at, line=line, aim=aim, drop_strays=drop_strays, done=done) for line in lines
+    }
 
 
 def easiest(solutions: Mapping[Line, Solution]) -> Solution:

@@ -88,7 +88,7 @@ def square(question: Question) -> Solution:
             section=section.name,
             place=place,
             value=value,
-            u=float(reading_u(value, mark=tape.mark, set_u=tape.set_u, tilt=tape.tilt)),
+            u=float(reading_u(value, mark=tape.graduation, set_u=tape.set_u, tilt=tape.tilt)),
             text=text,
             row=0,
         )

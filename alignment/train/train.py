@@ -21,6 +21,7 @@ from alignment.choices import Line
 from alignment.errors import NotEnoughReadingsError
 from alignment.fitting.lines import Lines
 from alignment.machine.layout import Layout
+from alignment.machine.log import now
 from alignment.machine.survey import Survey
 from alignment.train.datum import Datum, take_datum
 from alignment.train.faces import Adjustment, adjust, corrections, string_sags
@@ -331,7 +332,7 @@ def fit_train(layout: Layout, survey: Survey, *, line: Line = Line.string) -> Tr
     layout : Layout
         The machine.
     survey : Survey
-        Its readings; closing readings are not fitted.
+        Its readings; closing readings are not fitted, and of a job log only those that say how things stand now.
     line : Line
         What deviations are taken from. `Line.free` is for the planner: until it has chosen, the string is taken.
 
@@ -344,6 +345,7 @@ def fit_train(layout: Layout, survey: Survey, *, line: Line = Line.string) -> Tr
     NotEnoughReadingsError
         No section was read at two distinct points.
     """
+    survey = now(survey)
     adjusted = adjust(layout, survey)
     if np.isnan(adjusted.face[:, 1]).all():
         raise NotEnoughReadingsError(

@@ -16,8 +16,8 @@ from alignment.change.history import MONTH, as_json, as_tables, follow
 from alignment.choices import Line
 from alignment.errors import InputError, NotEnoughReadingsError
 from alignment.machine.layout_file import read_layout
-from alignment.machine.survey import parse_survey
 from alignment.machine.survey_files import read_survey
+from alignment.machine.survey_text import parse_survey
 from alignment.show.pictures import history as history_plots
 from alignment.show.words.history import drifting, headlines, history_text
 from tests.tools.machines import machine

@@ -11,6 +11,7 @@ from collections.abc import Callable, Iterator
 from typing import Any, get_type_hints
 
 import pytest
+from typer.models import OptionInfo
 
 from cli.app import app
 
@@ -55,12 +56,13 @@ def pairs() -> Iterator[Any]:
 def test_no_input_is_written_over(run, samples, tmp_path, name, command, read, written, link):
     """Even with --force, and under another name with an ending that the command writes."""
     arguments: list[object] = []
-    for key, parameter in inspect.signature(command).parameters.items():
+    for key in inspect.signature(command).parameters:
         if key not in files_of(command) or key in WRITTEN:
             continue
         file = tmp_path / FILES[key]
         shutil.copy(samples / FILES[key], file)
-        option = parameter.default is not inspect.Parameter.empty
+        told = get_type_hints(command, include_extras=True)[key].__metadata__
+        option = any(isinstance(info, OptionInfo) for info in told)
         arguments += [f"--{key}", file] if option else [file]
     target = tmp_path / f"other{WRITTEN[written]}"
     link(tmp_path / FILES[read], target)

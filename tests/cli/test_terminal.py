@@ -251,7 +251,7 @@ def test_killed_at_ten_random_moments_no_accepted_reading_is_lost(tmp_path, run_
 
 def test_a_full_disk_keeps_what_was_accepted_and_asks_again(tmp_path, run_at, layout):
     """A limit on the size of a file stands in for the disk: the write itself fails."""
-    screen = run_at("enter", "machine.toml", "s.csv", "--by", "Q" * 60, "--tape", "T", largest_file=190)
+    screen = run_at("enter", "machine.toml", "s.csv", "--by", "Q" * 60, "--tape", "T", largest_file=240)
     for prompt in ("1/10 operator-1 entry: ", "2/10 operator-1 exit: ", "3/10 operator-2 entry: "):
         screen.answer(prompt, "27 5/8")
     shown = " ".join(screen.answer("3/10 operator-2 entry: ", "q").split())

@@ -21,8 +21,8 @@ from alignment.machine.entry import Entry, begin
 from alignment.machine.layout import Layout
 from alignment.machine.layout_file import read_layout
 from alignment.machine.plausible import doubt
-from alignment.machine.survey import parse_survey
 from alignment.machine.survey_files import read_survey
+from alignment.machine.survey_text import parse_survey
 from cli import square as squaring
 from tests.tools.machines import machine
 
@@ -55,7 +55,7 @@ def typed(entry: Entry, *answers: str | None) -> Entry:
 
 
 def readings(entry: Entry) -> list[tuple[str, str, str, str]]:
-    """Section, point, reading and repeat of each row of the file."""
+    """Section, point, reading and kind of each row of the file."""
     rows = [line.split(",") for line in entry.text.splitlines() if not line.startswith("#")]
     return [(row[0], row[1], row[2], row[3]) for row in rows[1:]]
 
@@ -97,7 +97,7 @@ def test_the_file_after_each_answer(layout):
     entry = typed(entry, "27-5/8")
     assert entry.text == (
         "# taken: 2026-10-02 07:40\n# by: R. Quill\n# tape: T-14\n"
-        "section,point,reading,repeat,note\na-1,entry,27-5/8,1,\n"
+        "section,point,reading,kind,when,note\na-1,entry,27-5/8,,,\n"
     )
     assert entry.says == ("  a-1 entry 27-5/8 saved",)
     assert typed(entry, "2' 3.69").says == ("  a-1 exit 2' 3.69 = 27 11/16 saved",)
@@ -154,7 +154,7 @@ def test_back_shows_what_stands_keeps_it_on_enter_and_replaces_it_otherwise(layo
     assert kept.text == entry.text
     mended = typed(entry, "27 9/16")
     assert mended.prompt == "3/9 a-2 entry: "
-    assert readings(mended) == [("a-1", "entry", "27 9/16", "1"), ("a-1", "exit", "27 11/16", "1")]
+    assert readings(mended) == [("a-1", "entry", "27 9/16", ""), ("a-1", "exit", "27 11/16", "")]
 
 
 def test_the_last_reading_can_still_be_mended(layout):
@@ -172,7 +172,7 @@ def test_a_skipped_point_is_asked_when_the_survey_is_taken_up_again(layout):
     assert again.says == ("Going on with survey.csv, begun 2026-10-02 07:40.", "2 of 9 read. Last: a-2 entry 27 5/8")
     assert again.prompt == "2/9 a-1 exit: "
     assert typed(again, "27 5/8").prompt == "4/9 a-2 exit: "
-    assert readings(typed(again, "27 5/8"))[-1] == ("a-1", "exit", "27 5/8", "1")
+    assert readings(typed(again, "27 5/8"))[-1] == ("a-1", "exit", "27 5/8", "")
 
 
 def test_a_closing_reading_is_asked_again_when_its_string_was_read_after_it(layout):
@@ -195,8 +195,8 @@ def test_a_string_without_readings_has_nothing_to_close(layout):
 def test_one_section_alone(layout):
     entry = typed(start(layout, sections=["a-2"]), "27 5/8", "27 5/8", "27 5/8")
     assert readings(entry) == [
-        ("a-2", "entry", "27 5/8", "1"),
-        ("a-2", "exit", "27 5/8", "1"),
+        ("a-2", "entry", "27 5/8", ""),
+        ("a-2", "exit", "27 5/8", ""),
         ("a-2", "entry", "27 5/8", "close"),
     ]
 
@@ -209,8 +209,8 @@ def test_a_survey_written_elsewhere_keeps_its_form_notes_and_columns(layout):
     entry = typed(start(layout, text), "27 5/8")
     assert entry.text == (
         "# by: R. Quill, M. Oren\n# a free note\n# taken: 2026-10-02 07:40\n# tape: T-14\n"
-        "section;point;reading;u;note;repeat\na-1;entry;27,625;1/64;new hook;\na-1;exit;27 5/8;;;\n"
-        "a-2;entry;27 5/8;;;1\n"
+        "section;point;reading;u;note;kind;when\na-1;entry;27,625;1/64;new hook;;\na-1;exit;27 5/8;;;;\n"
+        "a-2;entry;27 5/8;;;;\n"
     )
 
 
@@ -223,7 +223,7 @@ def test_a_survey_in_other_units_than_its_layout(layout):
 
 def test_a_table_of_blank_readings_is_begun_at_its_first_point(layout):
     entry = start(layout, "section,point,reading\na-1,entry,\na-1,exit,\n")
-    assert readings(typed(entry, "27 5/8")) == [("a-1", "entry", "27 5/8", "1")]
+    assert readings(typed(entry, "27 5/8")) == [("a-1", "entry", "27 5/8", "")]
 
 
 def test_points_that_have_no_name_are_written_so_that_they_read_back():
@@ -239,7 +239,7 @@ def test_what_cannot_be_taken_up_is_told_before_anything_is_asked(layout):
         start(layout, "section,entry,exit\na-1,27 5/8,27 5/8\n")
     assert str(wide.value) == (
         "survey.csv: readings cannot be added to this survey\n"
-        "  row 1: this one does not have a reading on each row (section,point,reading,repeat). Give the new survey a "
+        "  row 1: this one does not have a reading on each row (section,point,reading,kind). Give the new survey a "
         "file."
     )
     with pytest.raises(InputError, match=r"row 2, reading: '27 9/8' is not a length"):
@@ -260,10 +260,10 @@ def test_a_misread_inch_is_told_at_once_and_read_again(layout):
     assert entry.says == ("? 1 in more than its target (27 5/8). Perhaps a whole inch too much?",)
     assert entry.prompt == "Read it again (k keeps it): "
     assert entry.text == ""
-    assert readings(typed(entry, "27 5/8")) == [("a-1", "entry", "27 5/8", "1")]
+    assert readings(typed(entry, "27 5/8")) == [("a-1", "entry", "27 5/8", "")]
     # the same once more is what the tape shows; k says so without reading
-    assert typed(entry, "28 5/8").text.splitlines()[-1] == 'a-1,entry,28 5/8,1,"in doubt, read twice"'
-    assert typed(entry, "k").text.splitlines()[-1] == 'a-1,entry,28 5/8,1,"in doubt, kept"'
+    assert typed(entry, "28 5/8").text.splitlines()[-1] == 'a-1,entry,28 5/8,,,"in doubt, read twice"'
+    assert typed(entry, "k").text.splitlines()[-1] == 'a-1,entry,28 5/8,,,"in doubt, kept"'
     dropped = typed(entry, "")
     assert (dropped.text, dropped.prompt) == ("", "1/9 a-1 entry: ")
     still = typed(entry, "29 5/8")

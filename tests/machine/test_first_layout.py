@@ -11,7 +11,7 @@ from alignment.errors import InputError
 from alignment.machine import first_layout as starting
 from alignment.machine.first_layout import QUESTIONS, layout_text, wrong
 from alignment.machine.layout_file import parse_layout, read_layout
-from alignment.machine.survey import parse_survey
+from alignment.machine.survey_text import parse_survey
 from alignment.train.solve import solve
 
 TOLD = {"sections": "5,4", "length": "18,22", "spacing": "20,25", "bolts": "2", "target": "27 5/8"}

@@ -13,8 +13,9 @@ from alignment.errors import FileError, InputError
 from alignment.files import workbooks
 from alignment.machine.layout import Layout
 from alignment.machine.layout_file import read_layout
-from alignment.machine.survey import Survey, parse_survey
+from alignment.machine.survey import Survey
 from alignment.machine.survey_files import read_survey
+from alignment.machine.survey_text import parse_survey
 from alignment.uncertainty import reading_u
 
 IN = 25.4
@@ -361,15 +362,15 @@ SPOILED = {
     ),
     "mark of nothing": (
         ("# tape: T-14", "# mark: 0"),
-        "this survey cannot be used\n  # mark: a mark is more than nothing.",
+        "this survey cannot be used\n  row 2, # mark: a mark must be greater than zero.",
     ),
     "no unit": (
         ("# tape: T-14", "# units: cm"),
-        "this survey cannot be used\n  # units: 'cm' is not a unit. Write in or mm.",
+        "this survey cannot be used\n  row 2, # units: 'cm' is not a unit. Write in or mm.",
     ),
     "tilt too far": (
         ("# tape: T-14", "# tilt: 50"),
-        "this survey cannot be used\n  # tilt: '50' is not from 0 to 30 degrees.",
+        "this survey cannot be used\n  row 2, # tilt: '50' is not from 0 to 30 degrees.",
     ),
 }
 
@@ -386,7 +387,7 @@ def test_one_thing_spoiled(layout, name):
 @pytest.mark.parametrize(
     ("u", "said"),
     [
-        ("0", "'0' is not more than nothing."),
+        ("0", "'0' must be greater than zero."),
         ("-1", "'-1' is not a length: it is negative, and a distance is not. Leave the minus off."),
         ("inf", "'inf' is not a length. Write for example 27 5/8, 27-5/8, 27.625 or 702 mm."),
     ],
@@ -412,7 +413,7 @@ def test_bad_uncertainty(layout, u, said):
         (
             "operator-1,entry,27\n",
             "this survey cannot be used\n  row 1, column 1: 'operator-1' is not a known header. Known: section, "
-            f"entry, mid, exit, joint, repeat, note, u.\n  row 1: no column 'section'. {EXPECTED}",
+            f"entry, mid, exit, joint, kind, when, repeat, note, u.\n  row 1: no column 'section'. {EXPECTED}",
         ),
         (
             "section,entry,exit,entry\noperator-1,1,2,3\n",

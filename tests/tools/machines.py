@@ -6,7 +6,8 @@ from collections.abc import Iterable, Mapping, Sequence
 
 from alignment.machine.layout import Layout
 from alignment.machine.layout_file import parse_layout
-from alignment.machine.survey import Survey, parse_survey
+from alignment.machine.survey import Survey
+from alignment.machine.survey_text import parse_survey
 
 
 def layout_text(

@@ -17,7 +17,7 @@ import numpy as np
 from alignment.change.motion import Motion, Status, compare_trains
 from alignment.machine.layout import Layout
 from alignment.machine.layout_file import read_layout
-from alignment.machine.survey import parse_survey
+from alignment.machine.survey_text import parse_survey
 from alignment.train.train import Train, fit_train
 from tests.tools.sample_truth import BEFORE_MOVE, SAMPLES, Care, read_survey_as, survey_text
 

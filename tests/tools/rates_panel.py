@@ -14,7 +14,7 @@ import numpy as np
 
 from alignment.causes.causes import CauseVerdict, find_causes
 from alignment.machine.layout_file import read_layout
-from alignment.machine.survey import parse_survey
+from alignment.machine.survey_text import parse_survey
 from alignment.panel.panel import PanelResult, measure
 from alignment.panel.panel_file import parse_panel
 from alignment.panel.readings import Budget, Offsets, Panel

@@ -23,8 +23,9 @@ from alignment.lengths import FINEST_U, INCH, LARGEST, TAPE_FINEST, Units, parse
 from alignment.machine.entry import begin
 from alignment.machine.layout import Layout
 from alignment.machine.layout_file import parse_layout
-from alignment.machine.survey import Survey, parse_survey
+from alignment.machine.survey import Survey
 from alignment.machine.survey_files import read_survey
+from alignment.machine.survey_text import parse_survey
 from alignment.panel.panel import measure
 from alignment.panel.panel_file import parse_panel
 from alignment.settings import judging

@@ -9,7 +9,7 @@ import pytest
 
 from alignment.errors import InputError
 from alignment.machine.layout import Plane
-from alignment.machine.survey import parse_survey
+from alignment.machine.survey_text import parse_survey
 from alignment.show.pictures.drawing import draw_train, lanes_of, scale_for
 from alignment.show.pictures.train import train_sheet
 from alignment.show.words.moves import doubted

@@ -6,8 +6,8 @@ import numpy as np
 import pytest
 
 from alignment.machine.layout_file import read_layout
-from alignment.machine.survey import parse_survey
 from alignment.machine.survey_files import read_survey
+from alignment.machine.survey_text import parse_survey
 from alignment.train.solve import Solution, solve
 from alignment.train.train import Train, fit_train
 from alignment.uncertainty import COVERAGE

@@ -13,7 +13,7 @@ from scipy.interpolate import CubicHermiteSpline
 
 from alignment.causes.strip_path import bends
 from alignment.machine.layout_file import parse_layout
-from alignment.machine.survey import parse_survey
+from alignment.machine.survey_text import parse_survey
 from alignment.train.train import fit_train
 
 LAYOUT = """

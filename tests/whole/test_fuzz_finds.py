@@ -8,7 +8,7 @@ import pytest
 
 from alignment.errors import InputError, LengthError
 from alignment.lengths import Units, parse
-from alignment.machine.survey import parse_survey
+from alignment.machine.survey_text import parse_survey
 from alignment.settings.settings_file import parse_settings
 from tests.tools.reader_oracles import check_panel, check_settings, small_layout
 
@@ -34,7 +34,7 @@ def test_a_mark_too_fine_for_its_square_is_nothing(samples, mark):
     "where", ["# mark: {}\nsection,point,reading\nop-1,entry,27\n", "section,entry,u\nop-1,27,{}\n"]
 )
 def test_a_mark_or_uncertainty_too_fine_for_its_square_is_nothing(where):
-    with pytest.raises(InputError, match="more than nothing"):
+    with pytest.raises(InputError, match="greater than zero"):
         parse_survey(where.format(f"0.{'0' * 50}1"), small_layout())
 
 

@@ -15,6 +15,7 @@ from alignment.files.disk import fingerprint
 from alignment.lengths import Units
 from alignment.machine.layout import Layout
 from alignment.machine.layout_file import read_layout
+from alignment.machine.log import parts
 from alignment.machine.survey_files import read_pair, read_survey
 from alignment.panel.panel import PanelResult, measure
 from alignment.panel.panel_file import read_panel
@@ -119,7 +120,8 @@ def gather(
     digests = tuple((what, path.name, fingerprint(path)) for what, path in papers.named.items())
     read = read_layout(papers.layout)
     first, after = papers.survey, papers.after
-    surveys = read_pair(first, after, read) if after else (read_survey(first, read),)
+    surveys = read_pair(first, after, read) if after else parts(read_survey(first, read))
+    same_string = same_string or (after is None and len(surveys) > 1)
     layout = read.shown_in(units)
     panel = measure(read_panel(papers.panel).shown_in(layout.units)) if papers.panel else None
     settings = None

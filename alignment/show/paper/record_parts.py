@@ -193,7 +193,9 @@ def raw_readings(solution: Solution, units: Units) -> list[Block]:
 def _by_tape(reading: Reading, survey: Survey) -> bool:
     """Whether a reading is worth what the tape makes it, and not what the file says beside it."""
     tape = survey.tape
-    return bool(abs(reading.u - reading_u(reading.value, mark=tape.mark, set_u=tape.set_u, tilt=tape.tilt)) < SAME)
+    return bool(
+        abs(reading.u - reading_u(reading.value, mark=tape.graduation, set_u=tape.set_u, tilt=tape.tilt)) < SAME
+    )
 
 
 def budget(name: str, solution: Solution) -> Block:
