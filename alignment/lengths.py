@@ -2,7 +2,7 @@
 Lengths as people write and say them, and back again.
 
 Text becomes an exact fraction of a millimetre (an inch is 25.4 mm exactly), so that nothing is lost between
-``27 5/8`` on the tape and ``27 5/8`` on the screen.
+``18 3/8`` on the tape and ``18 3/8`` on the screen.
 """
 
 from __future__ import annotations
@@ -57,7 +57,7 @@ class Units(enum.StrEnum):
 
     @property
     def plural(self) -> str:
-        """Its name in full, for headings: ``in`` is a verdict, too."""
+        """Its name in full, for headings: ``in`` is a preposition, too."""
         return "inches" if self is Units.inch else "millimetres"
 
     def of(self, length: float) -> float:
@@ -87,7 +87,7 @@ _INCH_FORM = re.compile(
     rf"\s*(?P<mark>{_INCH_WORDS})?",
     re.ASCII,
 )
-_EXAMPLES = {Units.inch: "27 5/8, 27-5/8, 27.625 or 702 mm", Units.mm: "702, 702.5 or 27 5/8 in"}
+_EXAMPLES = {Units.inch: "18 3/8, 18-3/8, 18.375 or 467 mm", Units.mm: "467, 467.5 or 18 3/8 in"}
 
 
 def parse(
@@ -109,7 +109,7 @@ def parse(
     units : Units
         Unit of a bare number.
     mark : Fraction, optional
-        Smallest mark of the tape [mm]; needed for ``27 5/8+`` and ``27 5/8-`` (strong, shy: a quarter mark).
+        Smallest mark of the tape [mm]; needed for ``18 3/8+`` and ``18 3/8-`` (strong, shy: a quarter mark).
     signed : bool
         Whether a leading sign makes sense here.
     decimal_comma : bool
@@ -130,8 +130,8 @@ def parse(
 
     Examples
     --------
-    >>> float(parse("27 5/8", Units.inch))
-    701.675
+    >>> float(parse("18 3/8", Units.inch))
+    466.725
     """
     if isinstance(value, bool) or not isinstance(value, str | int | float | Fraction):
         raise LengthError(f"{quote(value)} is not a length. Write for example {_EXAMPLES[units]}.")
@@ -197,7 +197,7 @@ def _text(text: str, units: Units, mark: Fraction | None, decimal_comma: bool, f
         raise LengthError(f"{_why(text)}Write for example {_EXAMPLES[units]}.")
     bare = form["mark"] is None and form["feet"] is None
     if bare and units is Units.mm and form["under"]:
-        raise LengthError("fractions are inches, and this file is in millimetres. Write 702.5, or 27 5/8 in.")
+        raise LengthError("fractions are inches, and this file is in millimetres. Write 467.5, or 18 3/8 in.")
     body = Fraction(form["decimal"]) if bare and units is Units.mm else _inches(form, finest) * INCH
     return sign * (body + quarter)
 
@@ -258,7 +258,7 @@ def _why(text: str) -> str:
 
 
 def inch_fraction(inches: Fraction) -> str:
-    """Write an exact number of inches as a mixed fraction, lowest terms: ``27 5/8``, ``-1/32``, ``0``."""
+    """Write an exact number of inches as a mixed fraction, lowest terms: ``18 3/8``, ``-1/32``, ``0``."""
     whole, rest = divmod(abs(inches), 1)
     parts = [str(whole)] * bool(whole or not rest) + [f"{rest.numerator}/{rest.denominator}"] * bool(rest)
     return "-" * (inches < 0) + " ".join(parts)
@@ -282,7 +282,7 @@ def show(length: float | Fraction, units: Units, *, to: float | Fraction | None 
     Returns
     -------
     str
-        For example ``27 5/8`` or ``701.7``; a length that rounds to nothing is ``0`` or ``0.0``, never ``-0``.
+        For example ``18 3/8`` or ``466.7``; a length that rounds to nothing is ``0`` or ``0.0``, never ``-0``.
     """
     if not math.isfinite(length):
         raise LengthError(f"'{length}' cannot be written as a length.")

@@ -39,31 +39,49 @@ COVERAGE: Final = 2.0
 SAME: Final = 1e-6
 """Lengths closer than this are the same [mm]: a nanometre, far above rounding in float64, far below any tape."""
 
+UNKNOWN_BELOW: Final = 0.5
+"""With a smaller probability of being within, a best estimate within tolerance says nothing."""
+
 Floats = NDArray[np.float64]
 
 
 class Verdict(enum.StrEnum):
-    """In or out by the best estimate; a question mark where the tape cannot prove it. Worst last."""
+    """
+    Within tolerance or out by the best estimate; a question mark where the tape cannot prove it. Worst last.
 
-    inside = "in"
-    inside_unsure = "in?"
-    outside_unsure = "out?"
-    outside = "out"
+    A bare question mark: the best estimate is within, yet more likely out than in, or nothing was measured.
+    """
+
+    ok = "ok"
+    ok_unsure = "ok?"
+    unknown = "?"
+    out_unsure = "out?"
+    out = "out"
 
     @property
     def rank(self) -> int:
-        """0 for the best verdict to 3 for the worst."""
+        """0 for the best verdict to 4 for the worst."""
         return list(Verdict).index(self)
 
     @property
-    def is_in(self) -> bool:
-        """Whether the best estimate is within tolerance."""
-        return self in (Verdict.inside, Verdict.inside_unsure)
+    def inside(self) -> bool:
+        """Whether the best estimate is within tolerance, or nothing says that it is not."""
+        return self in (Verdict.ok, Verdict.ok_unsure, Verdict.unknown)
+
+    @property
+    def accepted(self) -> bool:
+        """Whether it is more likely in than out."""
+        return self in (Verdict.ok, Verdict.ok_unsure)
 
     @property
     def sure(self) -> bool:
         """Whether the tape proves it."""
-        return self in (Verdict.inside, Verdict.outside)
+        return self in (Verdict.ok, Verdict.out)
+
+    @property
+    def printed(self) -> str:
+        """As people read it: OK, OK?, ?, OUT? or OUT."""
+        return self.value.upper()
 
 
 def reading_u(reading: ArrayLike, *, mark: float, set_u: float, tilt: float) -> Floats:
@@ -187,8 +205,8 @@ def verdict(value: float, u: float, tolerance: float) -> Verdict:
     Returns
     -------
     Verdict
-        ``in`` where the magnitude is within the tolerance, ``out`` beyond it; unsure where it lies within the
-        guard band ``k u`` of the limit.
+        ``ok`` where the magnitude is within the tolerance, ``out`` beyond it; unsure where it lies within the
+        guard band ``k u`` of the limit; ``unknown`` where it is within, and yet more likely out than in.
 
     References
     ----------
@@ -197,8 +215,12 @@ def verdict(value: float, u: float, tolerance: float) -> Verdict:
     beyond = abs(value) - tolerance
     sure = abs(beyond) >= COVERAGE * u - SAME
     if beyond <= SAME:
-        return Verdict.inside if sure else Verdict.inside_unsure
-    return Verdict.outside if sure else Verdict.outside_unsure
+        if sure:
+            return Verdict.ok
+        # the same allowance for rounding as above: what reads right at its limit is not below one half by noise
+        p_in = conformance_probability(abs(value) - SAME, u, lower=-tolerance, upper=tolerance)
+        return Verdict.unknown if p_in < UNKNOWN_BELOW else Verdict.ok_unsure
+    return Verdict.out if sure else Verdict.out_unsure
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -216,7 +238,7 @@ class Judged:
 
     @property
     def verdict(self) -> Verdict:
-        """In or out, sure or not."""
+        """Within tolerance or out, sure or not."""
         return verdict(self.value, self.u, self.tolerance)
 
     @property
@@ -231,8 +253,8 @@ class Judged:
 
 
 def worst(found: Iterable[Verdict]) -> Verdict:
-    """Worst of several verdicts, in the order out, out?, in?, in; ``in`` where there is none."""
-    return max(found, key=lambda v: v.rank, default=Verdict.inside)
+    """Worst of several verdicts, in the order out, out?, ?, ok?, ok; ``ok`` where there is none."""
+    return max(found, key=lambda v: v.rank, default=Verdict.ok)
 
 
 def chi_square_point(dof: ArrayLike, probability: float) -> Any:

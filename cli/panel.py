@@ -20,7 +20,7 @@ def panel(
     plot: Annotated[
         Path | None, typer.Option(metavar="FILE", help="Draw the panel as measured: .svg, .png or .pdf.")
     ] = None,
-    check: Annotated[bool, typer.Option("--check", help="Exit status 1 unless the panel is in or in?.")] = False,
+    check: Annotated[bool, typer.Option("--check", help="Exit status 1 unless the panel is ok or ok?.")] = False,
     json: Json = False,
     units: PrintUnits = None,
     out: Out = None,
@@ -42,5 +42,5 @@ def panel(
     found = measure(read_panel(panel).shown_in(units))
     output.save_picture(plot, panel_plots.panel_sheet, found, force=force)
     output.show(panel_wording.panel_text, panel_json.as_json, found, json=json, out=out, force=force)
-    if check and not (found.verdict and found.verdict.is_in):
+    if check and not (found.verdict and found.verdict.accepted):
         raise typer.Exit(1)

@@ -17,7 +17,7 @@ EXAMPLE = "Example: stringtrue settings settings.toml"
 
 def settings(
     file: Annotated[Path, typer.Argument(metavar="SETTINGS", help="The settings: a .toml file.")],
-    check: Annotated[bool, typer.Option("--check", help="Exit status 1 unless all are in or in?.")] = False,
+    check: Annotated[bool, typer.Option("--check", help="Exit status 1 unless all are ok or ok?.")] = False,
     table: Table = None,
     json: Json = False,
     units: PrintUnits = None,
@@ -38,5 +38,5 @@ def settings(
     found = judging.judge_settings(read_settings(file).shown_in(units))
     output.save_table(table, judging.as_tables, found, found.settings.units, force=force)
     output.show(settings_wording.settings_text, judging.as_json, found, json=json, out=out, force=force)
-    if check and not found.verdict.is_in:
+    if check and not found.verdict.accepted:
         raise typer.Exit(1)

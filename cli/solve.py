@@ -56,7 +56,7 @@ def solve(
         Path | None, typer.Option(metavar="FILE", help="Draw the train before and after: .svg, .png or .pdf.")
     ] = None,
     table: Table = None,
-    check: Annotated[bool, typer.Option("--check", help="Exit status 1 unless the machine is in or in?.")] = False,
+    check: Annotated[bool, typer.Option("--check", help="Exit status 1 unless the machine is ok or ok?.")] = False,
     json: Json = False,
     units: PrintUnits = None,
     out: Out = None,

@@ -13,7 +13,7 @@ from .options import Json, one_of
 
 __all__ = ["EXAMPLE", "square"]
 
-EXAMPLE = "Example: stringtrue square 27-5/8 27-11/16 --length 18 --bolts 2,16"
+EXAMPLE = "Example: stringtrue square 18-3/8 18-7/16 --length 18 --bolts 2,16"
 
 
 def square(

@@ -21,6 +21,6 @@ def told(error: typer.TyperException, typed: Sequence[str]) -> str:
         wrong = next(word for word in typed if word.startswith(option))
         said = f"{quote(wrong)} is less than nothing, and a length is not. Leave the minus off."
     elif any(re.fullmatch(r"\d+/\d+\D*", word) for word in typed):
-        said += ". Write a fraction with a dash, 27-5/8, or in quotes."
+        said += ". Write a fraction with a dash, 18-3/8, or in quotes."
     context = getattr(error, "ctx", None)
     return f"{said}\nTry: {context.command_path} --help" if context else said

@@ -65,8 +65,8 @@ def _seen(known: Known) -> bool:
 
 def _train(machine: Solution | Train, train: Train) -> Iterable[Fact]:
     state = judge(train)
-    out = [s for s in state.sections if s.measured and not s.verdict.is_in]
-    steps = [j for j in state.joints if j.step and not j.step.verdict.is_in]
+    out = [s for s in state.sections if s.measured and not s.verdict.inside]
+    steps = [j for j in state.joints if j.step and not j.step.verdict.inside]
     whole = all(s.measured for s in state.sections)
     if out or steps:
         unsure = not any(v.sure for v in [*(s.verdict for s in out), *(j.step.verdict for j in steps if j.step)])
@@ -108,7 +108,7 @@ def _pointing(train: Train, result: PanelResult) -> Iterable[Fact]:
 def _there(curve: Curve) -> bool:
     """Whether a curve is seen, and beyond its limit where it has one."""
     verdict = curve.finding.verdict
-    return curve.seen if verdict is None else not verdict.is_in
+    return curve.seen if verdict is None else not verdict.inside
 
 
 def _limit_words(curve: Curve) -> str:
@@ -186,13 +186,13 @@ def _rest(result: PanelResult, units: Units) -> Iterable[Fact]:
     if result.twist:
         twist = result.twist
         verdict = twist.finding.verdict
-        there = bool(twist.higher) if verdict is None else not verdict.is_in
+        there = bool(twist.higher) if verdict is None else not verdict.inside
         size = twist_words(twist, units)
         yield Fact(name="twist", holds=there, words=f"twist is {size}{f', {verdict} by its limit' if verdict else ''}")
     square = result.square
     if square and (square.lead or square.tail or square.both):
         ends = [end for end in (square.lead, square.tail) if end] or [end for end in (square.both,) if end]
-        bad = [e for e in ends if (bool(e.ahead) if e.finding.verdict is None else not e.finding.verdict.is_in)]
+        bad = [e for e in ends if (bool(e.ahead) if e.finding.verdict is None else not e.finding.verdict.inside)]
         sizes = " and ".join(with_u(abs(e.finding.value), e.finding.u, units) for e in ends)
         yield Fact(name="square-out", holds=bool(bad), words=f"end cuts are off square by {sizes}")
         if bad:
@@ -237,7 +237,7 @@ def _waves(result: PanelResult) -> Iterable[Fact]:
     if not panel.waves_looked_for:
         return
     bad = [
-        w for w in result.waves if w.i_units > COVERAGE * w.u and not (w.finding.verdict and w.finding.verdict.is_in)
+        w for w in result.waves if w.i_units > COVERAGE * w.u and not (w.finding.verdict and w.finding.verdict.inside)
     ]
 
     def fact(name: str, where: set[str], place: str) -> Fact:

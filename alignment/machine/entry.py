@@ -245,7 +245,7 @@ class Entry:
         return f"{ask.section} {point if point[0].isalpha() else f'at {point}'}"
 
     def _help(self) -> tuple[str, ...]:
-        forms = "27 5/8, 27-5/8, 27.625" if self.units is Units.inch else "702, 702.5, 27 5/8 in"
+        forms = "18 3/8, 18-3/8, 18.375" if self.units is Units.inch else "467, 467.5, 18 3/8 in"
         return (
             f"Type what the tape shows from the face to the string, square to the string: {forms}.",
             "A + or - after it: a quarter of a mark over or under.",

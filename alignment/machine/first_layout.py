@@ -201,7 +201,7 @@ def _lines(units: Units, name: str, rows: list[_Row]) -> list[str]:
     for row in rows:
         lines += ["", f"[row.{_key(row.name)}]"]
         if row.target is None:
-            example = '"27 5/8"' if inch else '"702"'
+            example = '"18 3/8"' if inch else '"467"'
             lines.append(_commented(f"# target = {example}", "reading wanted; without it, the first section's"))
         else:
             lines.append(put("target", row.target, "reading wanted from face to string"))

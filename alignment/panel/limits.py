@@ -116,7 +116,7 @@ class Finding:
 
     @property
     def verdict(self) -> Verdict | None:
-        """In or out, sure or not; None where there is nothing to judge by."""
+        """Within the limit or out, sure or not; None where there is nothing to judge by."""
         if self.bounds is None:
             return None
         middle = (self.bounds.lower + self.bounds.upper) / 2

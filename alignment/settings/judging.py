@@ -66,7 +66,7 @@ class SettingState:
 
     @property
     def verdict(self) -> Verdict | None:
-        """In or out, sure or not."""
+        """Within tolerance or out, sure or not."""
         return None if self.judged is None else self.judged.verdict
 
 
@@ -79,13 +79,13 @@ class SettingsResult:
 
     @property
     def verdict(self) -> Verdict:
-        """Worst verdict; a setting that was not judged leaves it unsure."""
-        return worst(Verdict.inside_unsure if s.verdict is None else s.verdict for s in self.states)
+        """Worst verdict; a setting that was not judged leaves it unknown at best."""
+        return worst(Verdict.unknown if s.verdict is None else s.verdict for s in self.states)
 
     @property
     def out(self) -> list[SettingState]:
         """What is to be set."""
-        return [s for s in self.states if s.verdict is not None and not s.verdict.is_in]
+        return [s for s in self.states if s.verdict is not None and not s.verdict.inside]
 
 
 def judge_settings(settings: Settings) -> SettingsResult:

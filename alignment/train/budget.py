@@ -2,7 +2,7 @@
 What a tape, a set of points and a number of repeats can tell, worked out before anyone goes to the machine.
 
 A survey is rehearsed: readings exactly on target, each with the uncertainty it would have, fitted like any other. A
-tolerance counts as one that can be proved when something dead true comes out ``in``, without a question mark, in
+tolerance counts as one that can be proved when something dead true comes out ``ok``, without a question mark, in
 nine surveys of ten.
 """
 

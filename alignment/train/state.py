@@ -53,9 +53,9 @@ class SectionState:
 
     @property
     def verdict(self) -> Verdict:
-        """Worse of offset and skew; unsure at best where the section was not measured enough."""
+        """Worse of offset and skew; unknown where the section was not measured enough."""
         if self.skew is None or self.worse_end is None:
-            return Verdict.inside_unsure
+            return Verdict.unknown
         return worst([self.worse_end.verdict, self.skew.verdict])
 
 
@@ -85,11 +85,11 @@ class State:
     @property
     def verdict(self) -> Verdict:
         """
-        Worst verdict of all sections and joints; one that was not measured leaves it unsure.
+        Worst verdict of all sections and joints; one that was not measured leaves it unknown at best.
 
         Openings are left out: strings that are not parallel make a taper too, and no bolt of a section cures that.
         """
-        steps = [Verdict.inside_unsure if j.step is None else j.step.verdict for j in self.joints]
+        steps = [Verdict.unknown if j.step is None else j.step.verdict for j in self.joints]
         return worst([s.verdict for s in self.sections] + steps)
 
     @property
@@ -99,8 +99,8 @@ class State:
 
     @property
     def passes(self) -> bool:
-        """Whether everything was measured and nothing is out by its best estimate, openings included."""
-        return not self.unmeasured and self.verdict.is_in and all(t.verdict.is_in for t in self.tapers)
+        """Whether everything was measured and is ok or ok?, openings included."""
+        return self.verdict.accepted and all(t.verdict.accepted for t in self.tapers)
 
 
 def judge(train: Train) -> State:

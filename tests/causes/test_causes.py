@@ -393,7 +393,7 @@ def test_text(samples, run, units):
     for heading in ("NOT TESTED", "CONTRADICTED", "NOT SEEN IN THIS PANEL", "JOINTS", "WHAT READINGS CANNOT SHOW"):
         assert heading in done.out
     assert "(a guess)" in done.out
-    assert "\nPanel: out (camber).\n" in done.out
+    assert "\nPanel: OUT (camber).\n" in done.out
     assert "Verdict:" not in done.out
     assert "times yield" in done.out
     assert done.out.index("In brackets: what a rule rests on.") < done.out.index("[published; side: guess]")

@@ -52,8 +52,9 @@ def test_samples_tell_the_story_in_two_sentences(samples):
     string = "The strings were hung where they were before, as far as this tape can see."
     assert sentences(compared(samples, "before-move", "as-found")) == (
         string,
-        "operator-2 moved 5/32 away at its exit end, operator-3 7/64 toward at its entry end, operator-5 5/32 away at "
-        "both ends, drive-2 9/64 toward at its exit end; nothing else moved that this tape can see.",
+        "operator-2 moved 5/32 away at its exit end, operator-3 7/64 toward at its entry end, operator-5 11/64 away at "
+        "its entry end and 1/8 away at its exit end, drive-2 9/64 toward at its exit end; nothing else "
+        "moved that this tape can see.",
     )
     assert sentences(compared(samples, "as-found", "as-left")) == (
         string,
@@ -387,7 +388,7 @@ def test_table_holds_what_json_does(samples, run, tmp_path):
 def test_bad_input_leaves_nothing_behind(samples, tmp_path, run):
     """A survey that cannot be read: one error, status 2, nothing printed or written."""
     bad = tmp_path / "after.csv"
-    bad.write_text("section,point,reading\noperater-2,entry,27 5/8\n")
+    bad.write_text("section,point,reading\noperater-2,entry,18 3/8\n")
     found = run("compare", samples / "machine.toml", samples / "as-found.csv", bad, "--plot", tmp_path / "p.svg")
     assert found.status == 2
     assert found.out == ""

@@ -15,8 +15,8 @@ from alignment.choices import Aim, Line
 from alignment.lengths import Units
 from alignment.show.words.cautions import SHORT
 
-VERDICTS = {"in", "in?", "out?", "out"}
-WRITE = "Write for example 27 5/8, 27-5/8, 27.625 or 702 mm."
+VERDICTS = {"ok", "ok?", "?", "out?", "out"}
+WRITE = "Write for example 18 3/8, 18-3/8, 18.375 or 467 mm."
 
 
 @pytest.fixture
@@ -62,7 +62,7 @@ def test_what_to_do_first_comes_first(here, run):
     """Verdict and size of the job, cautions, moves, the table, the doubts; in this order."""
     text = run("solve", "machine.toml", "as-found.csv").out
     flat = " ".join(text.split())
-    order = ["Verdict: out.", "Move 5 bolt ends on 4 sections", SHORT[0], "loosen exit, keep entry snug",
+    order = ["Verdict: OUT.", "Move 5 bolt ends on 4 sections", SHORT[0], "loosen exit, keep entry snug",
              "WHERE EVERYTHING STANDS", "AFTER THE MOVES", "DOUBTS"]  # fmt: skip
     places = [flat.index(part) for part in order]
     assert places == sorted(places)
@@ -152,7 +152,7 @@ def _check_section(section) -> None:
 
 def test_json_of_a_section_not_measured_enough(here, run):
     """Null, never a number or a NaN, and the rest goes on."""
-    Path("as-found.csv").write_text("section,entry,exit\noperator-1,27 5/8,\noperator-2,27 5/8,27 3/4\n")
+    Path("as-found.csv").write_text("section,entry,exit\noperator-1,18 3/8,\noperator-2,18 3/8,18 1/2\n")
     found = json.loads(run("solve", "machine.toml", "as-found.csv", "--json").out)
     one, other = found["sections"][:2]
     assert one["readings"] == 1
@@ -231,7 +231,7 @@ def spoil(name: str, good: str, bad: str) -> None:
 def reading(bad: str, said: str):
     """A reading of the survey as found replaced by another text."""
     return (
-        lambda: spoil("as-found.csv", "27 13/16", bad),
+        lambda: spoil("as-found.csv", "18 9/16", bad),
         f"as-found.csv: 1 reading cannot be used\n  row 8, reading: {said}",
     )
 
@@ -250,7 +250,7 @@ BELOW = "Use 2, 4, 8, 16, 32 or 64 below the line."
 BINARY = "not a text file. Expected text in UTF-8, or for a survey also .xlsx."
 HEADERS = "Expected columns section,point,reading, or section,entry,exit."
 BAD = {
-    "improper fraction": reading("27 9/8", "'27 9/8' is not a length: 9/8 is more than one. Write 28 1/8 or 27 7/8."),
+    "improper fraction": reading("18 9/8", "'18 9/8' is not a length: 9/8 is more than one. Write 19 1/8 or 18 7/8."),
     "sevenths": reading("5/7", f"'5/7' is not a length: 7 does not divide a tape's inch. {BELOW}"),
     "over nothing": reading("1/0", f"'1/0' is not a length: 0 does not divide a tape's inch. {BELOW}"),
     "nan": reading("nan", f"'nan' is not a length. {WRITE}"),
@@ -293,12 +293,12 @@ BAD = {
         "  row 7, section: 'operater-2' is not in machine.toml. Perhaps you meant 'operator-2'.",
     ),
     "point beyond the section": holding(
-        "as-found.csv", b"section,point,reading\noperator-1,19,27\n",
+        "as-found.csv", b"section,point,reading\noperator-1,19,18\n",
         "as-found.csv: 1 reading cannot be used\n"
         "  row 2, point: '19' is off operator-1, which ends before it. Check the point.",
     ),
     "one point only": holding(
-        "as-found.csv", b"section,point,reading\noperator-1,entry,27\n",
+        "as-found.csv", b"section,point,reading\noperator-1,entry,18\n",
         "as-found.csv: no section was read at two distinct points, so no face can be drawn. Read each section at its "
         "entry and exit points.",
     ),
@@ -320,13 +320,13 @@ BAD = {
         "machine.toml: there is no such file. Perhaps you meant 'machines.toml'.",
     ),
     "duplicate header": holding(
-        "as-found.csv", b"section,point,reading,point\noperator-1,entry,27,\n",
+        "as-found.csv", b"section,point,reading,point\noperator-1,entry,18,\n",
         "as-found.csv: this survey cannot be used\n  row 1, column 4: the header 'point' stands twice.",
     ),
     "every error at once": holding(
-        "as-found.csv", b"section,point,reading\noperator-1,entry,27 9/8\noperater-2,exit,27\n",
+        "as-found.csv", b"section,point,reading\noperator-1,entry,18 9/8\noperater-2,exit,18\n",
         "as-found.csv: 2 readings cannot be used\n"
-        "  row 2, reading: '27 9/8' is not a length: 9/8 is more than one. Write 28 1/8 or 27 7/8.\n"
+        "  row 2, reading: '18 9/8' is not a length: 9/8 is more than one. Write 19 1/8 or 18 7/8.\n"
         "  row 3, section: 'operater-2' is not in machine.toml. Perhaps you meant 'operator-2'.",
     ),
 }  # fmt: skip
@@ -375,13 +375,13 @@ def test_bad_options(here, run, options, said):
         (("enter", "machine.toml", "s.csv", "--repeats", "21"), "--repeats: 21 is not from 1 to 20."),
         (("sheet", "machine.toml", "-o", "s.pdf", "--repeats", "two"),
          "--repeats: 'two' is not a whole number. Write one from 1 to 5."),
-        (("square", "-27", "27", "--length", "18"),
-         "'-27' is less than nothing, and a length is not. Leave the minus off."),
-        (("square", "27", "-.5", "--length", "18"),
+        (("square", "-18", "18", "--length", "18"),
+         "'-18' is less than nothing, and a length is not. Leave the minus off."),
+        (("square", "18", "-.5", "--length", "18"),
          "'-.5' is less than nothing, and a length is not. Leave the minus off."),
-        (("square", "27", "5/8", "27", "11/16", "--length", "18"),
-         "(27 11/16). Write a fraction with a dash, 27-5/8, or in quotes."),
-        (("square", "27", "27"), "--length"),
+        (("square", "18", "3/8", "18", "7/16", "--length", "18"),
+         "(18 7/16). Write a fraction with a dash, 18-3/8, or in quotes."),
+        (("square", "18", "18"), "--length"),
         (("solve", "machine.toml"), "SURVEY"),
         (("solv", "machine.toml"), "solv"),
     ],
@@ -404,7 +404,7 @@ def test_a_mark_that_no_tape_has(here, run, before):
     for line in (
         ("budget", "machine.toml"),
         ("enter", "machine.toml", "s.csv"),
-        ("square", "27", "27", "--length", "18"),
+        ("square", "18", "18", "--length", "18"),
     ):
         outcome = run(*line, *before, "--mark", "3")
         assert (outcome.status, outcome.out) == (2, "")
@@ -419,24 +419,24 @@ def test_one_fault_in_every_row_is_told_once(here, run):
     assert (outcome.status, outcome.out) == (2, "")
     assert outcome.err == (
         "stringtrue: as-found.csv: 20 readings cannot be used\n"
-        "  rows 5, 6, 7, 8, 9, 10, 11, 12, 13, 14, 15, 16 and 8 more, reading: '27 5/8' is not a length: fractions are "
-        "inches, and this file is in millimetres. Write 702.5, or 27 5/8 in.\n"
+        "  rows 5, 6, 7, 8, 9, 10, 11, 12, 13, 14, 15, 16 and 8 more, reading: '18 3/8' is not a length: fractions are "
+        "inches, and this file is in millimetres. Write 467.5, or 18 3/8 in.\n"
     )
 
 
 def test_faults_that_differ_stay_apart_and_in_order(here, run):
-    bad = ["27 9/8", "x", "27 9/8", "y", "5/7", "z"]
+    bad = ["18 9/8", "x", "18 9/8", "y", "5/7", "z"]
     rows = "".join(f"operator-1,entry,{text}\n" for text in bad)
     Path("as-found.csv").write_text(f"section,point,reading\n{rows}")
     lines = run("solve", "machine.toml", "as-found.csv").err.splitlines()[1:]
     assert [line.split(" is not")[0].strip() for line in lines] == [
-        "row 2, reading: '27 9/8'", "row 3, reading: 'x'", "row 4, reading: '27 9/8'", "row 5, reading: 'y'",
+        "row 2, reading: '18 9/8'", "row 3, reading: 'x'", "row 4, reading: '18 9/8'", "row 5, reading: 'y'",
         "row 6, reading: '5/7'", "row 7, reading: 'z'",
     ]  # fmt: skip
     Path("as-found.csv").write_text(f"section,point,reading\n{rows}operator-1,exit,w\n")
     lines = run("solve", "machine.toml", "as-found.csv").err.splitlines()[1:]
     assert [line.split(" is not")[0].strip() for line in lines] == [
-        "row 2, reading: '27 9/8'", "rows 3, 5, 7, 8, reading: 'x'", "row 4, reading: '27 9/8'",
+        "row 2, reading: '18 9/8'", "rows 3, 5, 7, 8, reading: 'x'", "row 4, reading: '18 9/8'",
         "row 6, reading: '5/7'",
     ]  # fmt: skip
 
@@ -523,7 +523,7 @@ def test_as_a_program(here):
 
 
 def test_bad_input_as_a_program(here):
-    spoil("as-found.csv", "27 13/16", "27 9/8")
+    spoil("as-found.csv", "18 9/16", "18 9/8")
     done = program("solve", "machine.toml", "as-found.csv", "--json", cwd=here)
     assert (done.returncode, done.stdout) == (2, "")
     assert done.stderr.startswith("stringtrue: as-found.csv: 1 reading cannot be used\n")

@@ -32,7 +32,7 @@ import struct
 import termios
 
 COMMAND = (sys.executable, "-c", "from cli.app import main; main()")
-START = ("--sections", "2", "--length", "18", "--spacing", "20", "--bolts", "2", "--target", "27 5/8")
+START = ("--sections", "2", "--length", "18", "--spacing", "20", "--bolts", "2", "--target", "18 3/8")
 PATIENCE = 60.0
 """Seconds to wait for a prompt on a machine that is busy with other things."""
 
@@ -163,7 +163,7 @@ def test_from_an_empty_folder_to_a_plan(tmp_path, run_at):
         ("Length of a section: ", "18"),
         ("to the next: ", "20"),
         ("ends [0]: ", "2"),
-        ("know it: ", "27 5/8"),
+        ("know it: ", "18 3/8"),
     ):
         screen.answer(prompt, text)
     assert "Then: stringtrue enter machine.toml" in screen.finish()
@@ -173,14 +173,14 @@ def test_from_an_empty_folder_to_a_plan(tmp_path, run_at):
     screen = run_at("enter", "machine.toml", "as-found.csv")
     screen.answer("Your name: ", "R. Quill")
     screen.answer("Tape, its number or name: ", "T-14")
-    screen.answer("1/10 operator-1 entry: ", "27 5/8")
-    screen.answer("2/10 operator-1 exit: ", "27 9/8")
-    assert "Write 28 1/8 or 27 7/8." in screen.answer("2/10 operator-1 exit: ", "27 5/8").replace("\n", " ")
-    screen.answer("3/10 operator-2 entry: ", "28 5/8")
-    assert "Perhaps a whole inch too much?" in screen.answer("(k keeps it): ", "27 5/8").replace("\n", " ")
-    screen.answer("4/10 operator-2 exit: ", "27 13/16")
-    screen.answer("5/10 drive-1 entry: ", "27 5/")
-    assert "nothing below the line" in screen.answer("5/10 drive-1 entry: ", "27 5/8").replace("\n", " ")
+    screen.answer("1/10 operator-1 entry: ", "18 3/8")
+    screen.answer("2/10 operator-1 exit: ", "18 9/8")
+    assert "Write 19 1/8 or 18 7/8." in screen.answer("2/10 operator-1 exit: ", "18 3/8").replace("\n", " ")
+    screen.answer("3/10 operator-2 entry: ", "19 3/8")
+    assert "Perhaps a whole inch too much?" in screen.answer("(k keeps it): ", "18 3/8").replace("\n", " ")
+    screen.answer("4/10 operator-2 exit: ", "18 9/16")
+    screen.answer("5/10 drive-1 entry: ", "18 5/")
+    assert "nothing below the line" in screen.answer("5/10 drive-1 entry: ", "18 3/8").replace("\n", " ")
     for prompt in (
         "6/10 drive-1 exit: ",
         "7/10 drive-2 entry: ",
@@ -188,7 +188,7 @@ def test_from_an_empty_folder_to_a_plan(tmp_path, run_at):
         "9/10 operator-1 entry, closing: ",
         "10/10 drive-1 entry, closing: ",
     ):
-        screen.answer(prompt, "27 5/8")
+        screen.answer(prompt, "18 3/8")
     screen.answer("b to go back: ", "")
     answer = screen.finish()
     assert screen.process.returncode == 0
@@ -203,15 +203,15 @@ def test_from_an_empty_folder_to_a_plan(tmp_path, run_at):
     screen = run_at("solve", "machine.toml", "as-found.csv")
     assert answer.strip() == f"10 of 10 read, all in as-found.csv.\n\n{screen.finish().strip()}"
     survey = read_survey(tmp_path / "as-found.csv", read_layout(tmp_path / "machine.toml"))
-    assert [r.text for r in survey.fitted] == ["27 5/8"] * 3 + ["27 13/16"] + ["27 5/8"] * 4
+    assert [r.text for r in survey.fitted] == ["18 3/8"] * 3 + ["18 9/16"] + ["18 3/8"] * 4
     assert (survey.record["by"], survey.record["tape"]) == ("R. Quill", "T-14")
 
     screen = run_at("enter", "machine.toml", "as-left.csv", "--by", "R. Quill", "--tape", "T-14")
     for k, point in enumerate(("operator-1", "operator-2", "drive-1", "drive-2")):
         for end in (0, 1):
-            screen.answer(f"{2 * k + 1 + end}/10 {point} {('entry', 'exit')[end]}: ", "27 5/8")
-    screen.answer("9/10 operator-1 entry, closing: ", "27 5/8")
-    screen.answer("10/10 drive-1 entry, closing: ", "27 5/8")
+            screen.answer(f"{2 * k + 1 + end}/10 {point} {('entry', 'exit')[end]}: ", "18 3/8")
+    screen.answer("9/10 operator-1 entry, closing: ", "18 3/8")
+    screen.answer("10/10 drive-1 entry, closing: ", "18 3/8")
     screen.answer("b to go back: ", "")
     assert "Nothing to move" in screen.finish()
     told = " ".join(run_at("compare", "machine.toml", "as-found.csv", "as-left.csv", "--same-string").finish().split())
@@ -232,13 +232,13 @@ def test_killed_at_ten_random_moments_no_accepted_reading_is_lost(tmp_path, run_
         for _ in range(chance.integers(1, 12)):
             screen.wait_for(": ")
             count += 1
-            screen.type(text := f"27.625{count:05}")
+            screen.type(text := f"18.375{count:05}")
             accepted.append(text)
         # somewhere between the key and the next question, with the last reading perhaps on its way to the disk
         time.sleep(chance.uniform(0, 0.01))
         screen.kill()
         last = accepted[-1]
-        if f"{last} = 27 5/8 saved" not in " ".join(screen.fresh.split()):
+        if f"{last} = 18 3/8 saved" not in " ".join(screen.fresh.split()):
             accepted.pop()
         if not accepted:
             continue
@@ -253,7 +253,7 @@ def test_a_full_disk_keeps_what_was_accepted_and_asks_again(tmp_path, run_at, la
     """A limit on the size of a file stands in for the disk: the write itself fails."""
     screen = run_at("enter", "machine.toml", "s.csv", "--by", "Q" * 60, "--tape", "T", largest_file=240)
     for prompt in ("1/10 operator-1 entry: ", "2/10 operator-1 exit: ", "3/10 operator-2 entry: "):
-        screen.answer(prompt, "27 5/8")
+        screen.answer(prompt, "18 3/8")
     shown = " ".join(screen.answer("3/10 operator-2 entry: ", "q").split())
     assert "NOT SAVED. s.csv: cannot be written: File too large." in shown
     assert "2 of 10 read, all in s.csv." in " ".join(screen.finish().split())
@@ -268,11 +268,11 @@ def test_a_full_disk_keeps_what_was_accepted_and_asks_again(tmp_path, run_at, la
 def test_a_file_that_another_program_changed_is_left_alone(tmp_path, run_at, layout):
     file = tmp_path / "s.csv"
     screen = run_at("enter", "machine.toml", "s.csv", "--by", "Q", "--tape", "T")
-    screen.answer("1/10 operator-1 entry: ", "27 5/8")
+    screen.answer("1/10 operator-1 entry: ", "18 3/8")
     screen.wait_for("2/10 operator-1 exit: ")
-    theirs = file.read_text() + "operator-2,exit,27 11/16,1,from the spreadsheet\n"
+    theirs = file.read_text() + "operator-2,exit,18 7/16,1,from the spreadsheet\n"
     file.write_text(theirs)
-    screen.type("27 5/8")
+    screen.type("18 3/8")
     assert "NOT SAVED. s.csv: was changed" in " ".join(screen.answer("exit: ", "q").split())
     screen.finish()
     assert file.read_text() == theirs
@@ -281,7 +281,7 @@ def test_a_file_that_another_program_changed_is_left_alone(tmp_path, run_at, lay
 @pytest.mark.parametrize("key", ["\x03", "\x04"])
 def test_ctrl_c_and_ctrl_d_stop_and_keep(tmp_path, run_at, layout, key):
     screen = run_at("enter", "machine.toml", "s.csv", "--by", "Q", "--tape", "T")
-    screen.answer("1/10 operator-1 entry: ", "27 5/8")
+    screen.answer("1/10 operator-1 entry: ", "18 3/8")
     screen.wait_for("2/10 operator-1 exit: ")
     # the interpreter can miss an interrupt in the instant between its prompt and its listening
     time.sleep(1.0)
@@ -294,22 +294,22 @@ def test_ctrl_c_and_ctrl_d_stop_and_keep(tmp_path, run_at, layout, key):
 def test_a_stray_byte_is_a_typing_mistake(run_at, layout):
     screen = run_at("enter", "machine.toml", "s.csv", "--by", "Q", "--tape", "T")
     screen.wait_for("1/10 operator-1 entry: ")
-    os.write(screen.ours, b"\xff27 5/8\n")
-    assert "is not a length" in screen.answer("1/10 operator-1 entry: ", "27 5/8")
+    os.write(screen.ours, b"\xff18 3/8\n")
+    assert "is not a length" in screen.answer("1/10 operator-1 entry: ", "18 3/8")
     screen.answer("2/10 operator-1 exit: ", "q")
 
 
 def test_a_survey_pasted_at_the_terminal(run_at, layout):
     screen = run_at("solve", "machine.toml", "-")
     screen.wait_for("own.\n")
-    for line in ("section\tentry\texit", *(f"{s.name}\t27 5/8\t27 5/8" for s in layout.sections)):
+    for line in ("section\tentry\texit", *(f"{s.name}\t18 3/8\t18 3/8" for s in layout.sections)):
         screen.type(line)
     os.write(screen.ours, b"\x04")
-    assert "standard input\nVerdict: in?." in screen.finish()
+    assert "standard input\nVerdict: OK?." in screen.finish()
 
 
 def test_readings_piped_in_without_a_terminal(tmp_path, layout):
-    answers = "Q\nT\n" + "27 5/8\n" * 10 + "\n"
+    answers = "Q\nT\n" + "18 3/8\n" * 10 + "\n"
     done = subprocess.run(
         [*COMMAND, "enter", "machine.toml", "s.csv"],
         cwd=tmp_path,
@@ -320,4 +320,4 @@ def test_readings_piped_in_without_a_terminal(tmp_path, layout):
         check=False,
     )
     assert (done.returncode, done.stderr) == (0, "")
-    assert "Verdict: in?." in done.stdout
+    assert "Verdict: OK?." in done.stdout

@@ -31,8 +31,8 @@ def inside(folder: Path) -> list[str]:
 
 
 def test_write(tmp_path):
-    writing.write_whole(tmp_path / "a.txt", "27⅝\n")
-    assert (tmp_path / "a.txt").read_bytes() == "27⅝\n".encode()
+    writing.write_whole(tmp_path / "a.txt", "18⅜\n")
+    assert (tmp_path / "a.txt").read_bytes() == "18⅜\n".encode()
     writing.write_whole(tmp_path / "b.bin", b"\x00\x01")
     assert (tmp_path / "b.bin").read_bytes() == b"\x00\x01"
     assert inside(tmp_path) == ["a.txt", "b.bin"]

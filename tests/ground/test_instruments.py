@@ -11,7 +11,7 @@ from tests.tools.machines import layout_text
 SECTION = [{"name": "a-1", "row": "a", "start": "0", "length": "450"}]
 
 
-def tape(body: str, units: str = "mm", target: str = "701.675 mm"):
+def tape(body: str, units: str = "mm", target: str = "466.725 mm"):
     section = [{**SECTION[0], "length": "450 mm"}]
     return parse_layout(layout_text(section, units=units, tape=body, rows={"a": f"target = '{target}'"})).tape
 

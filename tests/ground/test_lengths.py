@@ -51,7 +51,7 @@ def test_decimals_are_exact(digits, places):
 
 @given(st.floats(0, 30000, allow_nan=False))
 def test_a_float_is_the_decimal_it_shows(number):
-    """A spreadsheet's 27.1 is twenty-seven and one tenth."""
+    """A spreadsheet's 18.1 is eighteen and one tenth."""
     assert parse(number, MM) == Fraction(repr(number))
     assert parse(number, IN) == Fraction(repr(number)) * INCH
 
@@ -88,39 +88,39 @@ def test_any_text_is_a_length_or_a_length_error(text, units, signed, comma):
 @pytest.mark.parametrize(
     ("text", "inches"),
     [
-        ("27 5/8", "27.625"),
-        ("27-5/8", "27.625"),
-        ("27.625", "27.625"),
+        ("18 3/8", "18.375"),
+        ("18-3/8", "18.375"),
+        ("18.375", "18.375"),
         ("5/8", "0.625"),
-        ("27⅝", "27.625"),
-        ("27 ⅝", "27.625"),
+        ("18⅜", "18.375"),
+        ("18 ⅜", "18.375"),
         ("½", "0.5"),
-        ('27 5/8"', "27.625"),
-        ("27 5/8''", "27.625"),
-        ("27 5/8 in", "27.625"),
-        ("27 5/8in.", "27.625"),
-        ("27.625 inches", "27.625"),
-        ("2' 3 5/8\"", "27.625"),
-        ("2'3-5/8\"", "27.625"),
-        ("2′ 3 5/8″", "27.625"),
-        ("2’ 3 5/8”", "27.625"),
-        ("2'-3 5/8\"", "27.625"),
-        ("2 ft 3 5/8 in", "27.625"),
-        ("2 FT 3 5/8 IN", "27.625"),
+        ('18 3/8"', "18.375"),
+        ("18 3/8''", "18.375"),
+        ("18 3/8 in", "18.375"),
+        ("18 3/8in.", "18.375"),
+        ("18.375 inches", "18.375"),
+        ("1' 6 3/8\"", "18.375"),
+        ("1'6-3/8\"", "18.375"),
+        ("1′ 6 3/8″", "18.375"),
+        ("1’ 6 3/8”", "18.375"),
+        ("1'-6 3/8\"", "18.375"),
+        ("1 ft 6 3/8 in", "18.375"),
+        ("1 FT 6 3/8 IN", "18.375"),
         ("2 feet", "24"),
         ("1 foot", "12"),
         ("2.5'", "30"),
-        ("  27   5/8 ", "27.625"),
-        ("27\u00a05/8", "27.625"),
-        ("27–5/8", "27.625"),
-        ("27 5⁄8", "27.625"),
-        ("27 5 / 8", "27.625"),
-        ("27 1/64", "27.015625"),
-        ("27 2/4", "27.5"),
-        ("27 0/8", "27"),
+        ("  18   3/8 ", "18.375"),
+        ("18\u00a03/8", "18.375"),
+        ("18–3/8", "18.375"),
+        ("18 3⁄8", "18.375"),
+        ("18 3 / 8", "18.375"),
+        ("17 49/64", "17.765625"),
+        ("18 2/4", "18.5"),
+        ("18 0/8", "18"),
         ("0", "0"),
         (".5", "0.5"),
-        ("27.", "27"),
+        ("18.", "18"),
     ],
 )
 def test_inch_forms(text, inches):
@@ -130,15 +130,15 @@ def test_inch_forms(text, inches):
 @pytest.mark.parametrize(
     ("text", "millimetres"),
     [
-        ("702", "702"),
-        ("702.5", "702.5"),
-        ("702.5 mm", "702.5"),
-        ("702,5", "702.5"),
-        ("702,5 mm", "702.5"),
-        ("70.2 cm", "702"),
-        ("0.702 m", "702"),
-        ("0,702 m", "702"),
-        ("702MM", "702"),
+        ("467", "467"),
+        ("467.5", "467.5"),
+        ("467.5 mm", "467.5"),
+        ("467,5", "467.5"),
+        ("467,5 mm", "467.5"),
+        ("46.7 cm", "467"),
+        ("0.467 m", "467"),
+        ("0,467 m", "467"),
+        ("467MM", "467"),
         ("0,123", "0.123"),
         ("1234,5", "1234.5"),
     ],
@@ -151,9 +151,9 @@ def test_metric_forms(text, millimetres, units):
 
 
 def test_inches_in_a_file_in_millimetres():
-    assert parse("27 5/8 in", MM) == Fraction("701.675")
-    assert parse('27 5/8"', MM) == Fraction("701.675")
-    assert parse("2' 3 5/8", MM) == Fraction("701.675")
+    assert parse("18 3/8 in", MM) == Fraction("466.725")
+    assert parse('18 3/8"', MM) == Fraction("466.725")
+    assert parse("1' 6 3/8", MM) == Fraction("466.725")
 
 
 @pytest.mark.parametrize(("text", "sign"), [("-1/8", -1), ("+1/8", 1), ("− 1/8", -1), ("- 1/8 in", -1)])
@@ -164,13 +164,13 @@ def test_signs_where_they_make_sense(text, sign):
 @pytest.mark.parametrize(
     ("text", "sixteenths"),
     [
-        ("27 5/8+", Fraction(442) + Fraction(1, 4)),
-        ("27 5/8-", Fraction(442) - Fraction(1, 4)),
-        ("27 5/8 +", Fraction(442) + Fraction(1, 4)),
-        ('27 5/8"-', Fraction(442) - Fraction(1, 4)),
-        ('27 5/8-"', Fraction(442) - Fraction(1, 4)),
-        ("27+", Fraction(432) + Fraction(1, 4)),
-        ("27⅝+", Fraction(442) + Fraction(1, 4)),
+        ("18 3/8+", Fraction(294) + Fraction(1, 4)),
+        ("18 3/8-", Fraction(294) - Fraction(1, 4)),
+        ("18 3/8 +", Fraction(294) + Fraction(1, 4)),
+        ('18 3/8"-', Fraction(294) - Fraction(1, 4)),
+        ('18 3/8-"', Fraction(294) - Fraction(1, 4)),
+        ("18+", Fraction(288) + Fraction(1, 4)),
+        ("18⅜+", Fraction(294) + Fraction(1, 4)),
     ],
 )
 def test_strong_and_shy(text, sixteenths):
@@ -179,19 +179,19 @@ def test_strong_and_shy(text, sixteenths):
 
 
 def test_strong_of_a_millimetre_mark():
-    assert parse("702+", MM, mark=Fraction(1)) == Fraction("702.25")
-    assert parse("702- mm", IN, mark=Fraction(1)) == Fraction("701.75")
+    assert parse("467+", MM, mark=Fraction(1)) == Fraction("467.25")
+    assert parse("467- mm", IN, mark=Fraction(1)) == Fraction("466.75")
 
 
-@pytest.mark.parametrize("text", ["27,625", "1,250 in"])
+@pytest.mark.parametrize("text", ["18,375", "1,250 in"])
 def test_decimal_comma_where_the_file_writes_them(text):
     with pytest.raises(LengthError):
         parse(text, IN)
     assert parse(text, IN, decimal_comma=True) == Fraction(text.split()[0].replace(",", ".")) * INCH
 
 
-WRITE_IN = "Write for example 27 5/8, 27-5/8, 27.625 or 702 mm."
-WRITE_MM = "Write for example 702, 702.5 or 27 5/8 in."
+WRITE_IN = "Write for example 18 3/8, 18-3/8, 18.375 or 467 mm."
+WRITE_MM = "Write for example 467, 467.5 or 18 3/8 in."
 BELOW = "Use 2, 4, 8, 16, 32 or 64 below the line."
 
 
@@ -199,22 +199,22 @@ BELOW = "Use 2, 4, 8, 16, 32 or 64 below the line."
     ("text", "message"),
     [
         ("5/7", f"'5/7' is not a length: 7 does not divide a tape's inch. {BELOW}"),
-        ("27 5/128", f"'27 5/128' is not a length: 128 does not divide a tape's inch. {BELOW}"),
+        ("18 5/128", f"'18 5/128' is not a length: 128 does not divide a tape's inch. {BELOW}"),
         ("1/1", f"'1/1' is not a length: 1 does not divide a tape's inch. {BELOW}"),
         ("1/0", f"'1/0' is not a length: 0 does not divide a tape's inch. {BELOW}"),
-        ("27 9/8", "'27 9/8' is not a length: 9/8 is more than one. Write 28 1/8 or 27 7/8."),
-        ("27 8/8", "'27 8/8' is not a length: 8/8 is one. Write 28 or 27 7/8."),
-        ("27 5/", f"'27 5/' is not a length: there is nothing below the line. {WRITE_IN}"),
+        ("18 9/8", "'18 9/8' is not a length: 9/8 is more than one. Write 19 1/8 or 18 7/8."),
+        ("18 8/8", "'18 8/8' is not a length: 8/8 is one. Write 19 or 18 7/8."),
+        ("18 5/", f"'18 5/' is not a length: there is nothing below the line. {WRITE_IN}"),
         ("/8", f"'/8' is not a length. {WRITE_IN}"),
-        ("27.5 5/8", f"'27.5 5/8' is not a length: a decimal point and a fraction together. {WRITE_IN}"),
-        ("27 - 5/8", f"'27 - 5/8' is not a length: a sign stands inside it. {WRITE_IN}"),
+        ("18.25 5/8", f"'18.25 5/8' is not a length: a decimal point and a fraction together. {WRITE_IN}"),
+        ("18 - 5/8", f"'18 - 5/8' is not a length: a sign stands inside it. {WRITE_IN}"),
         ("1e5", f"'1e5' is not a length: powers of ten are not read. {WRITE_IN}"),
         ("nan", f"'nan' is not a length. {WRITE_IN}"),
         ("inf", f"'inf' is not a length. {WRITE_IN}"),
         ("-inf", f"'-inf' is not a length. {WRITE_IN}"),
         ("true", f"'true' is not a length. {WRITE_IN}"),
-        ("27 5/8 5/8", f"'27 5/8 5/8' is not a length. {WRITE_IN}"),
-        ("27 3/8 mm", f"'27 3/8 mm' is not a length. {WRITE_IN}"),
+        ("18 3/8 5/8", f"'18 3/8 5/8' is not a length. {WRITE_IN}"),
+        ("18 1/8 mm", f"'18 1/8 mm' is not a length. {WRITE_IN}"),
         ("twenty", f"'twenty' is not a length. {WRITE_IN}"),
         ("٢٧", f"'٢٧' is not a length. {WRITE_IN}"),
         ("1_000", f"'1_000' is not a length. {WRITE_IN}"),
@@ -223,7 +223,7 @@ BELOW = "Use 2, 4, 8, 16, 32 or 64 below the line."
         ("   ", "'   ' is not a length: it is empty."),
         ("-3", "'-3' is not a length: it is negative, and a distance is not. Leave the minus off."),
         ("2000 m", "'2000 m' is not a length: it is more than a kilometre."),
-        ("27,625", "'27,625' is not a length: the comma may mark decimals or thousands. Write a decimal point."),
+        ("18,375", "'18,375' is not a length: the comma may mark decimals or thousands. Write a decimal point."),
         ("1,234.5", "'1,234.5' is not a length: commas between thousands are not read. Write the number without them."),
         ("1,234,567", "'1,234,567' is not a length: commas between thousands are not read. Write the number "
          "without them."),
@@ -231,7 +231,7 @@ BELOW = "Use 2, 4, 8, 16, 32 or 64 below the line."
          "inches alone."),
         ("3.5' 2", "'3.5' 2' is not a length: feet with a decimal point and inches besides. Write whole feet, then "
          "inches."),
-        ("27 5/8+", "'27 5/8+' is not a length: '+' (strong or shy) needs the tape's mark. Write the reading out in "
+        ("18 3/8+", "'18 3/8+' is not a length: '+' (strong or shy) needs the tape's mark. Write the reading out in "
          "full."),
     ],
 )  # fmt: skip
@@ -243,8 +243,8 @@ def test_what_is_no_length(text, message):
 
 def test_what_is_no_length_in_millimetres():
     for text, message in (
-        ("27 5/8", "'27 5/8' is not a length: fractions are inches, and this file is in millimetres. "
-         "Write 702.5, or 27 5/8 in."),
+        ("18 3/8", "'18 3/8' is not a length: fractions are inches, and this file is in millimetres. "
+         "Write 467.5, or 18 3/8 in."),
         ("x", f"'x' is not a length. {WRITE_MM}"),
     ):  # fmt: skip
         with pytest.raises(LengthError) as error:
@@ -285,36 +285,36 @@ def test_five_thousand_digits():
 
 @pytest.mark.parametrize(
     ("inches", "text"),
-    [("27.625", "27 5/8"), ("27", "27"), ("0", "0"), ("-0.03125", "-1/32"), ("0.0001", "0"), ("-0.0001", "0"),
-     ("27.6339", "27 41/64"), ("-1.5", "-1 1/2")],
+    [("18.375", "18 3/8"), ("18", "18"), ("0", "0"), ("-0.03125", "-1/32"), ("0.0001", "0"), ("-0.0001", "0"),
+     ("18.3839", "18 25/64"), ("-1.5", "-1 1/2")],
 )  # fmt: skip
 def test_inches_shown(inches, text):
     assert show(Fraction(inches) * INCH, IN) == text
 
 
 def test_shown_to_the_mark_or_notch():
-    assert show(27.7 * 25.4, IN, to=25.4 / 16) == "27 11/16"
-    assert show(27.7 * 25.4, IN, to=25.4 / 32) == "27 11/16"
-    assert show(27.7 * 25.4, IN, to=25.4) == "28"
+    assert show(18.45 * 25.4, IN, to=25.4 / 16) == "18 7/16"
+    assert show(18.45 * 25.4, IN, to=25.4 / 32) == "18 7/16"
+    assert show(18.45 * 25.4, IN, to=25.4) == "18"
     assert show(1 / 32 * 25.4, IN, signed=True) == "+1/32"
     assert show(0.0, IN, signed=True) == "0"
 
 
 def test_millimetres_shown():
-    assert show(701.675, MM) == "701.7"
+    assert show(466.725, MM) == "466.7"
     assert show(-0.04, MM) == "0.0"
     assert show(2.0, MM, signed=True) == "+2.0"
 
 
 def test_decimals_shown():
-    assert decimal(27.6339 * 25.4, IN) == "27.634"
+    assert decimal(18.3839 * 25.4, IN) == "18.384"
     # halves go away from nothing, whichever way their binary form leans
-    assert decimal(701.675, MM) == "701.68"
+    assert decimal(466.725, MM) == "466.73"
     assert [decimal(x * 25.4, IN, signed=True) for x in (0.0625, -0.0625, 0.1875)] == ["+0.063", "-0.063", "+0.188"]
     assert [show(x, MM) for x in (0.25, -0.25, 0.35)] == ["0.3", "-0.3", "0.4"]
     assert decimal(-0.0001, IN, signed=True) == "0.000"
-    assert show_both(27.6339 * 25.4, IN) == "27 41/64 (27.634)"
-    assert show_both(701.675, MM) == "701.7"
+    assert show_both(18.3839 * 25.4, IN) == "18 25/64 (18.384)"
+    assert show_both(466.725, MM) == "466.7"
 
 
 @pytest.mark.parametrize("length", [math.nan, math.inf])

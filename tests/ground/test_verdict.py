@@ -15,13 +15,18 @@ from tests.tools.machines import machine, readings
 @pytest.mark.parametrize(
     ("value", "u", "expected"),
     [
-        (0.0, 0.4, "in"),
-        (0.0, 0.5, "in"),
-        (0.0, 0.51, "in?"),
-        (0.9, 0.04, "in"),
-        (0.9, 0.06, "in?"),
-        (1.0, 0.1, "in?"),
-        (1.0, 0.0, "in"),
+        (0.0, 0.4, "ok"),
+        (0.0, 0.5, "ok"),
+        (0.0, 0.51, "ok?"),
+        (0.9, 0.04, "ok"),
+        (0.9, 0.06, "ok?"),
+        (1.0, 0.1, "ok?"),
+        (1.0, 0.0, "ok"),
+        # right at its limit is not below one half; with u as wide as the tolerance it is
+        (1.0, 0.2, "ok?"),
+        (1.0, 1.0, "?"),
+        (0.0, 1.4, "ok?"),
+        (0.0, 1.5, "?"),
         (1.01, 0.1, "out?"),
         (1.2, 0.1, "out"),
         (1.19, 0.1, "out?"),
@@ -40,15 +45,19 @@ sizes = st.floats(0.001, 100)
 
 @given(lengths, sizes, sizes)
 def test_verdict_and_probability_agree(value, u, tolerance):
-    """A sure 'in' is at least as likely as a normal quantity two standard uncertainties inside, and so on."""
+    """A sure ok is at least as likely as a normal quantity two standard uncertainties inside, and so on."""
     found = verdict(value, u, tolerance)
     p = conformance_probability(value, u, lower=-tolerance, upper=tolerance)
     assert 0 <= p <= 1
-    if found is Verdict.inside:
+    if found is Verdict.ok:
         assert p >= 0.954
-    if found is Verdict.outside:
+    if found is Verdict.out:
         assert p <= 0.023
-    assert found.is_in == (abs(value) <= tolerance + 1e-6)
+    if found is Verdict.ok_unsure:
+        assert p >= 0.499
+    if found is Verdict.unknown:
+        assert p < 0.5
+    assert found.inside == (abs(value) <= tolerance + 1e-6)
     assert found.sure == (abs(abs(value) - tolerance) >= COVERAGE * u - 1e-6)
 
 
@@ -57,14 +66,19 @@ def test_nothing_but_the_value_where_u_is_nothing():
     assert conformance_probability(1.5, 0.0, lower=-1, upper=1) == 0
 
 
+def test_as_people_read_them():
+    assert [v.printed for v in Verdict] == ["OK", "OK?", "?", "OUT?", "OUT"]
+    assert [v.accepted for v in Verdict] == [True, True, False, False, False]
+
+
 def test_worst():
-    """In the order out, out?, in?, in."""
+    """In the order out, out?, ?, ok?, ok."""
     order = list(Verdict)
-    assert [str(v) for v in order] == ["in", "in?", "out?", "out"]
+    assert [str(v) for v in order] == ["ok", "ok?", "?", "out?", "out"]
     for k, v in enumerate(order):
         assert worst(order[: k + 1]) is v
         assert v.rank == k
-    assert worst([]) is Verdict.inside
+    assert worst([]) is Verdict.ok
 
 
 def state(taken, **how):
@@ -83,40 +97,41 @@ def test_offset_is_judged_at_the_worse_end():
     a = state(taken, tape=FINE, tolerance=RULES.replace("square = '1'", "square = '3'")).sections[0]
     assert a.offset.value == pytest.approx(0.95)
     assert a.worse_end is a.exit.deviation
-    assert a.worse_end.verdict is Verdict.outside
-    assert a.skew.verdict is Verdict.inside
-    assert a.verdict is Verdict.outside
+    assert a.worse_end.verdict is Verdict.out
+    assert a.skew.verdict is Verdict.ok
+    assert a.verdict is Verdict.out
 
 
 def test_square_is_over_the_sections_own_length():
     taken = [("a", "entry", 699.4), ("a", "exit", 700.6), ("b", "entry", 700), ("b", "exit", 700)]
     a = state(taken, tape=FINE, tolerance=RULES).sections[0]
-    assert a.worse_end.verdict is Verdict.inside
+    assert a.worse_end.verdict is Verdict.ok
     assert a.skew.value == pytest.approx(1.2)
-    assert a.verdict is Verdict.outside
+    assert a.verdict is Verdict.out
 
 
 def test_machine_is_as_good_as_its_worst_part():
     """Sections in, their joint out of step."""
     taken = [("a", "entry", 699.2), ("a", "exit", 699.2), ("b", "entry", 700.8), ("b", "exit", 700.8)]
     found = state(taken, tape=FINE, tolerance=RULES, joints=[("a", "b")])
-    assert all(s.verdict is Verdict.inside for s in found.sections)
-    assert found.joints[0].step.verdict is Verdict.outside
-    assert found.verdict is Verdict.outside
+    assert all(s.verdict is Verdict.ok for s in found.sections)
+    assert found.joints[0].step.verdict is Verdict.out
+    assert found.verdict is Verdict.out
 
 
-def test_what_was_not_measured_leaves_it_unsure():
+def test_what_was_not_measured_leaves_it_unknown():
     taken = [("a", "entry", 700), ("b", "entry", 700), ("b", "exit", 700)]
     found = state(taken, tape=FINE, tolerance=RULES, joints=[("a", "b")])
-    assert found.sections[1].verdict is Verdict.inside
+    assert found.sections[1].verdict is Verdict.ok
     assert found.sections[0].skew is None
     assert found.joints[0].step is None
-    assert found.verdict is Verdict.inside_unsure
+    assert found.verdict is Verdict.unknown
+    assert not found.passes
 
 
 def test_coarse_tape_proves_nothing():
     taken = [("a", "entry", 700), ("a", "exit", 700), ("b", "entry", 700), ("b", "exit", 700)]
-    assert state(taken, tolerance=RULES).verdict is Verdict.inside_unsure
+    assert state(taken, tolerance=RULES).verdict is Verdict.ok_unsure
 
 
 @pytest.mark.parametrize("sign", [1, -1])

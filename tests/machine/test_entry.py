@@ -40,7 +40,7 @@ def layout() -> Layout:
         {"name": "b-1", "row": "b", "start": "0", "length": "22", "points": ["1", "8 1/2", "21"]},
     ]
     tolerance = "square = '1/16'\noffset = '1/16'"
-    rows = {"a": "target = '27 5/8'", "b": "target = '27 5/8'"}
+    rows = {"a": "target = '18 3/8'", "b": "target = '18 3/8'"}
     return machine(sections, units="in", tape=TAPE, tolerance=tolerance, rows=rows)
 
 
@@ -65,7 +65,7 @@ def test_points_are_asked_row_by_row_entry_to_exit_then_again_then_each_strings_
     prompts = []
     while not entry.complete:
         prompts.append(entry.prompt)
-        entry = typed(entry, "27 5/8")
+        entry = typed(entry, "18 3/8")
     assert prompts == [
         "1/16 a-1 entry: ",
         "2/16 a-1 exit: ",
@@ -94,28 +94,28 @@ def test_points_are_asked_row_by_row_entry_to_exit_then_again_then_each_strings_
 def test_the_file_after_each_answer(layout):
     entry = start(layout)
     assert entry.text == ""
-    entry = typed(entry, "27-5/8")
+    entry = typed(entry, "18-3/8")
     assert entry.text == (
         "# taken: 2026-10-02 07:40\n# by: R. Quill\n# tape: T-14\n"
-        "section,point,reading,kind,when,note\na-1,entry,27-5/8,,,\n"
+        "section,point,reading,kind,when,note\na-1,entry,18-3/8,,,\n"
     )
-    assert entry.says == ("  a-1 entry 27-5/8 saved",)
-    assert typed(entry, "2' 3.69").says == ("  a-1 exit 2' 3.69 = 27 11/16 saved",)
+    assert entry.says == ("  a-1 entry 18-3/8 saved",)
+    assert typed(entry, "1' 6.44").says == ("  a-1 exit 1' 6.44 = 18 7/16 saved",)
 
 
 @pytest.mark.parametrize(
     ("form", "inches"),
     [
-        ("27 5/8", 27.625),
-        ("27-5/8", 27.625),
-        ("27⅝", 27.625),
-        ('27 5/8"', 27.625),
-        ("2' 3 5/8\"", 27.625),
-        ("27,625", None),
-        ("701.675 mm", 27.625),
-        ("70.1675 cm", 27.625),
-        ("27 5/8+", 27.625 + 1 / 64),
-        ("27 5/8-", 27.625 - 1 / 64),
+        ("18 3/8", 18.375),
+        ("18-3/8", 18.375),
+        ("18⅜", 18.375),
+        ('18 3/8"', 18.375),
+        ("1' 6 3/8\"", 18.375),
+        ("18,375", None),
+        ("466.725 mm", 18.375),
+        ("46.6725 cm", 18.375),
+        ("18 3/8+", 18.375 + 1 / 64),
+        ("18 3/8-", 18.375 - 1 / 64),
     ],
 )
 def test_every_form_of_length_goes_to_the_file_and_back(layout, form, inches):
@@ -129,10 +129,10 @@ def test_every_form_of_length_goes_to_the_file_and_back(layout, form, inches):
 
 
 @pytest.mark.parametrize(
-    "mistake", ["27 9/8", "27 5/", "27 5/7", "nan", "-27", "x", "27..5", "\x1b[A27", "#", '"', ","]
+    "mistake", ["18 9/8", "18 5/", "18 5/7", "nan", "-18", "x", "18..5", "\x1b[A18", "#", '"', ","]
 )
 def test_a_typing_mistake_is_told_and_the_point_asked_again(layout, mistake):
-    before = typed(start(layout), "27 5/8")
+    before = typed(start(layout), "18 3/8")
     after = typed(before, mistake)
     assert (after.text, after.prompt) == (before.text, before.prompt)
     assert " is not a length" in after.says[0]
@@ -146,104 +146,104 @@ def test_help_says_the_keys_and_asks_again(layout):
 
 
 def test_back_shows_what_stands_keeps_it_on_enter_and_replaces_it_otherwise(layout):
-    entry = typed(start(layout), "27 5/8", "27 11/16", "b", "b")
-    assert entry.prompt == "1/9 a-1 entry [27 5/8]: "
+    entry = typed(start(layout), "18 3/8", "18 7/16", "b", "b")
+    assert entry.prompt == "1/9 a-1 entry [18 3/8]: "
     assert typed(entry, "b").says == ("This is the first point.",)
     kept = typed(entry, "")
     assert kept.prompt == "3/9 a-2 entry: "
     assert kept.text == entry.text
-    mended = typed(entry, "27 9/16")
+    mended = typed(entry, "18 5/16")
     assert mended.prompt == "3/9 a-2 entry: "
-    assert readings(mended) == [("a-1", "entry", "27 9/16", ""), ("a-1", "exit", "27 11/16", "")]
+    assert readings(mended) == [("a-1", "entry", "18 5/16", ""), ("a-1", "exit", "18 7/16", "")]
 
 
 def test_the_last_reading_can_still_be_mended(layout):
-    entry = typed(start(layout, sections=["a-1"]), "27 5/8", "27 5/8", "27 11/16")
+    entry = typed(start(layout, sections=["a-1"]), "18 3/8", "18 3/8", "18 7/16")
     assert entry.complete
-    entry = typed(entry, "b", "27 5/8")
+    entry = typed(entry, "b", "18 3/8")
     assert entry.complete
-    assert readings(entry)[-1] == ("a-1", "entry", "27 5/8", "close")
+    assert readings(entry)[-1] == ("a-1", "entry", "18 3/8", "close")
 
 
 def test_a_skipped_point_is_asked_when_the_survey_is_taken_up_again(layout):
-    entry = typed(start(layout), "27 5/8", "", "27 5/8", "q")
+    entry = typed(start(layout), "18 3/8", "", "18 3/8", "q")
     assert entry.over
     again = start(layout, entry.text)
-    assert again.says == ("Going on with survey.csv, begun 2026-10-02 07:40.", "2 of 9 read. Last: a-2 entry 27 5/8")
+    assert again.says == ("Going on with survey.csv, begun 2026-10-02 07:40.", "2 of 9 read. Last: a-2 entry 18 3/8")
     assert again.prompt == "2/9 a-1 exit: "
-    assert typed(again, "27 5/8").prompt == "4/9 a-2 exit: "
-    assert readings(typed(again, "27 5/8"))[-1] == ("a-1", "exit", "27 5/8", "")
+    assert typed(again, "18 3/8").prompt == "4/9 a-2 exit: "
+    assert readings(typed(again, "18 3/8"))[-1] == ("a-1", "exit", "18 3/8", "")
 
 
 def test_a_closing_reading_is_asked_again_when_its_string_was_read_after_it(layout):
-    entry = typed(start(layout), "27 5/8", "27 5/8", "27 5/8", "", "27 5/8", "27 5/8", "27 5/8", "27 5/8", "27 5/8")
+    entry = typed(start(layout), "18 3/8", "18 3/8", "18 3/8", "", "18 3/8", "18 3/8", "18 3/8", "18 3/8", "18 3/8")
     assert entry.complete
     again = start(layout, entry.text)
     assert again.prompt == "4/9 a-2 exit: "
-    again = typed(again, "27 5/8")
+    again = typed(again, "18 3/8")
     # string b was closed and not read since
     assert again.prompt == "8/9 a-1 entry, closing: "
-    assert typed(again, "27 5/8").complete
+    assert typed(again, "18 3/8").complete
 
 
 def test_a_string_without_readings_has_nothing_to_close(layout):
-    entry = typed(start(layout), "", "27 5/8", "", "", "", "", "")
+    entry = typed(start(layout), "", "18 3/8", "", "", "", "", "")
     assert entry.prompt == "8/9 a-1 exit, closing: "
-    assert typed(entry, "27 5/8").complete
+    assert typed(entry, "18 3/8").complete
 
 
 def test_one_section_alone(layout):
-    entry = typed(start(layout, sections=["a-2"]), "27 5/8", "27 5/8", "27 5/8")
+    entry = typed(start(layout, sections=["a-2"]), "18 3/8", "18 3/8", "18 3/8")
     assert readings(entry) == [
-        ("a-2", "entry", "27 5/8", ""),
-        ("a-2", "exit", "27 5/8", ""),
-        ("a-2", "entry", "27 5/8", "close"),
+        ("a-2", "entry", "18 3/8", ""),
+        ("a-2", "exit", "18 3/8", ""),
+        ("a-2", "entry", "18 3/8", "close"),
     ]
 
 
 def test_a_survey_written_elsewhere_keeps_its_form_notes_and_columns(layout):
     text = (
-        "# by: R. Quill, M. Oren\n# a free note\nSection;Point;Reading;u;Note\na-1;entry;27,625;1/64;new hook\n"
-        "a-1;exit;27 5/8;;\n"
+        "# by: R. Quill, M. Oren\n# a free note\nSection;Point;Reading;u;Note\na-1;entry;18,375;1/64;new hook\n"
+        "a-1;exit;18 3/8;;\n"
     )
-    entry = typed(start(layout, text), "27 5/8")
+    entry = typed(start(layout, text), "18 3/8")
     assert entry.text == (
         "# by: R. Quill, M. Oren\n# a free note\n# taken: 2026-10-02 07:40\n# tape: T-14\n"
-        "section;point;reading;u;note;kind;when\na-1;entry;27,625;1/64;new hook;;\na-1;exit;27 5/8;;;;\n"
-        "a-2;entry;27 5/8;;;;\n"
+        "section;point;reading;u;note;kind;when\na-1;entry;18,375;1/64;new hook;;\na-1;exit;18 3/8;;;;\n"
+        "a-2;entry;18 3/8;;;;\n"
     )
 
 
 def test_a_survey_in_other_units_than_its_layout(layout):
-    text = "# units: mm\nsection,point,reading\na-1,entry,702\n"
-    entry = typed(start(layout, text), "703")
-    assert [r.value for r in parse_survey(entry.text, layout).readings] == [702, 703]
-    assert entry.says == ("  a-1 exit 703 saved",)
+    text = "# units: mm\nsection,point,reading\na-1,entry,467\n"
+    entry = typed(start(layout, text), "468")
+    assert [r.value for r in parse_survey(entry.text, layout).readings] == [467, 468]
+    assert entry.says == ("  a-1 exit 468 saved",)
 
 
 def test_a_table_of_blank_readings_is_begun_at_its_first_point(layout):
     entry = start(layout, "section,point,reading\na-1,entry,\na-1,exit,\n")
-    assert readings(typed(entry, "27 5/8")) == [("a-1", "entry", "27 5/8", "")]
+    assert readings(typed(entry, "18 3/8")) == [("a-1", "entry", "18 3/8", "")]
 
 
 def test_points_that_have_no_name_are_written_so_that_they_read_back():
     section = {"name": "a-1", "row": "a", "start": "0", "length": "18", "points": ["0", "6.123", "12.3456", "18"]}
     layout = machine([section], units="in", tape=TAPE)
-    entry = typed(start(layout), "27 5/8", "27 5/8", "27 5/8", "27 5/8")
+    entry = typed(start(layout), "18 3/8", "18 3/8", "18 3/8", "18 3/8")
     assert [r.place for r in parse_survey(entry.text, layout).readings] == pytest.approx(layout.sections[0].points)
     assert start(layout, entry.text).prompt == "5/5 a-1 entry, closing: "
 
 
 def test_what_cannot_be_taken_up_is_told_before_anything_is_asked(layout):
     with pytest.raises(InputError) as wide:
-        start(layout, "section,entry,exit\na-1,27 5/8,27 5/8\n")
+        start(layout, "section,entry,exit\na-1,18 3/8,18 3/8\n")
     assert str(wide.value) == (
         "survey.csv: readings cannot be added to this survey\n"
         "  row 1: this one does not have a reading on each row (section,point,reading,kind). Give the new survey a "
         "file."
     )
-    with pytest.raises(InputError, match=r"row 2, reading: '27 9/8' is not a length"):
-        start(layout, "section,point,reading\na-1,entry,27 9/8\n")
+    with pytest.raises(InputError, match=r"row 2, reading: '18 9/8' is not a length"):
+        start(layout, "section,point,reading\na-1,entry,18 9/8\n")
     with pytest.raises(InputError, match=r"# mark: 'thin' is not a length"):
         begin(layout, None, "survey.csv", record={"mark": "thin"})
     with pytest.raises(NameUnknownError, match=r"^'a-3' is not in .*\. Perhaps you meant 'a-2'\."):
@@ -252,52 +252,52 @@ def test_what_cannot_be_taken_up_is_told_before_anything_is_asked(layout):
 
 def test_names_with_commas_and_quotes_in_the_record(layout):
     entry = begin(layout, None, "s.csv", record={"by": 'R. "Bob" Quill, "QA'})
-    assert parse_survey(typed(entry, "27 5/8").text, layout).record["by"] == 'R. "Bob" Quill, "QA'
+    assert parse_survey(typed(entry, "18 3/8").text, layout).record["by"] == 'R. "Bob" Quill, "QA'
 
 
 def test_a_misread_inch_is_told_at_once_and_read_again(layout):
-    entry = typed(start(layout), "28 5/8")
-    assert entry.says == ("? 1 in more than its target (27 5/8). Perhaps a whole inch too much?",)
+    entry = typed(start(layout), "19 3/8")
+    assert entry.says == ("? 1 in more than its target (18 3/8). Perhaps a whole inch too much?",)
     assert entry.prompt == "Read it again (k keeps it): "
     assert entry.text == ""
-    assert readings(typed(entry, "27 5/8")) == [("a-1", "entry", "27 5/8", "")]
+    assert readings(typed(entry, "18 3/8")) == [("a-1", "entry", "18 3/8", "")]
     # the same once more is what the tape shows; k says so without reading
-    assert typed(entry, "28 5/8").text.splitlines()[-1] == 'a-1,entry,28 5/8,,,"in doubt, read twice"'
-    assert typed(entry, "k").text.splitlines()[-1] == 'a-1,entry,28 5/8,,,"in doubt, kept"'
+    assert typed(entry, "19 3/8").text.splitlines()[-1] == 'a-1,entry,19 3/8,,,"in doubt, read twice"'
+    assert typed(entry, "k").text.splitlines()[-1] == 'a-1,entry,19 3/8,,,"in doubt, kept"'
     dropped = typed(entry, "")
     assert (dropped.text, dropped.prompt) == ("", "1/9 a-1 entry: ")
-    still = typed(entry, "29 5/8")
-    assert still.says == ("? 2 in more than its target (27 5/8). Perhaps two inches too much?",)
-    assert typed(entry, "28 9/8").prompt == "Read it again (k keeps it): "
+    still = typed(entry, "20 3/8")
+    assert still.says == ("? 2 in more than its target (18 3/8). Perhaps two inches too much?",)
+    assert typed(entry, "19 9/8").prompt == "Read it again (k keeps it): "
     assert typed(entry, "q").text == ""
 
 
 def test_implausible_against_a_neighbour_the_other_end_a_repeat_and_the_face(layout):
-    entry = typed(start(layout), "27 5/8", "28 1/4")
-    assert entry.says == ("? 5/8 in more than entry (27 5/8). Perhaps a half inch too much?",)
-    entry = typed(entry, "27 5/8", "26 5/8")
-    assert entry.says == ("? 1 in less than a-1 exit (27 5/8). Perhaps a whole inch too little?",)
-    entry = typed(entry, "27 5/8", "27 5/8", "27 5/8", "27 5/8", "27 7/8")
-    assert entry.says == ("? 1/4 in more than its section's other points say (27 5/8).",)
-    entry = typed(start(layout, sections=["a-1"], repeats=2), "27 5/8", "27 5/8", "27 3/4")
-    assert entry.says == ("? 1/8 in more than before (27 5/8).",)
-    entry = typed(start(layout, sections=["a-1"]), "27 5/8", "27 5/8", "27 3/4")
-    assert entry.says == ("? 1/8 in more than at first (27 5/8). If it reads the same again, the string has moved.",)
+    entry = typed(start(layout), "18 3/8", "19")
+    assert entry.says == ("? 5/8 in more than entry (18 3/8). Perhaps a half inch too much?",)
+    entry = typed(entry, "18 3/8", "17 3/8")
+    assert entry.says == ("? 1 in less than a-1 exit (18 3/8). Perhaps a whole inch too little?",)
+    entry = typed(entry, "18 3/8", "18 3/8", "18 3/8", "18 3/8", "18 5/8")
+    assert entry.says == ("? 1/4 in more than its section's other points say (18 3/8).",)
+    entry = typed(start(layout, sections=["a-1"], repeats=2), "18 3/8", "18 3/8", "18 1/2")
+    assert entry.says == ("? 1/8 in more than before (18 3/8).",)
+    entry = typed(start(layout, sections=["a-1"]), "18 3/8", "18 3/8", "18 1/2")
+    assert entry.says == ("? 1/8 in more than at first (18 3/8). If it reads the same again, the string has moved.",)
 
 
 def test_a_wrong_reading_that_was_kept_is_pointed_at_by_the_next(layout):
-    (said,) = typed(start(layout), "28 5/8", "k", "27 5/8").says
-    assert said.startswith("? 1 in less than entry (28 5/8). Perhaps a whole inch too little?")
-    assert said.endswith("But the target is 27 5/8: look at entry too.")
+    (said,) = typed(start(layout), "19 3/8", "k", "18 3/8").says
+    assert said.startswith("? 1 in less than entry (19 3/8). Perhaps a whole inch too little?")
+    assert said.endswith("But the target is 18 3/8: look at entry too.")
 
 
 def test_repeats_may_differ_by_what_two_readings_of_this_tape_do(layout):
     """Limit 3 sqrt(u1^2 + u2^2): GUM (JCGM 100:2008) 5.1.2 and 6.2.1 with k = 3, worked here by hand."""
     u = ((1 / 16) ** 2 / 12 + (1 / 64) ** 2) ** 0.5
     limit = 3 * 2**0.5 * u
-    entry = typed(start(layout, sections=["a-1"], repeats=2), "27.625", "27.625")
-    assert "saved" in typed(entry, f"{27.625 + limit - 1e-4:.5f}").says[0]
-    assert typed(entry, f"{27.625 + limit + 1e-4:.5f}").says[0].startswith("? ")
+    entry = typed(start(layout, sections=["a-1"], repeats=2), "18.375", "18.375")
+    assert "saved" in typed(entry, f"{18.375 + limit - 1e-4:.5f}").says[0]
+    assert typed(entry, f"{18.375 + limit + 1e-4:.5f}").says[0].startswith("? ")
 
 
 @pytest.mark.parametrize("suffix", ["", "-mm"])
@@ -406,7 +406,7 @@ def test_a_section_that_is_not_there_is_told_by_its_option(run, samples, tmp_pat
     assert done.err == "stringtrue: --section: 'drive-7' is not in machine.toml. Perhaps you meant 'drive-4'.\n"
 
 
-ANSWERS = ["27 5/8", "27 11/16", "28 5/8", "27.6", "702 mm", "27 9/8", "", "", "b", "b", "?", "k", "x,y", '"', "#1"]
+ANSWERS = ["18 3/8", "18 7/16", "19 3/8", "18.35", "467 mm", "18 9/8", "", "", "b", "b", "?", "k", "x,y", '"', "#1"]
 
 
 @given(answers=st.lists(st.sampled_from(ANSWERS), max_size=40), stop=st.integers(0, 40))
@@ -416,7 +416,7 @@ def test_whatever_is_typed_the_file_reads_back_and_is_taken_up_where_it_stood(an
         [{"name": f"a-{k}", "row": "a", "start": f"{20 * k}", "length": "18"} for k in (1, 2)],
         units="in",
         tape=TAPE,
-        rows={"a": "target = '27 5/8'"},
+        rows={"a": "target = '18 3/8'"},
     )
     entry = start(layout, repeats=2)
     for i, answer in enumerate(answers):

@@ -14,7 +14,7 @@ from alignment.machine.layout_file import parse_layout, read_layout
 from alignment.machine.survey_text import parse_survey
 from alignment.train.solve import solve
 
-TOLD = {"sections": "5,4", "length": "18,22", "spacing": "20,25", "bolts": "2", "target": "27 5/8"}
+TOLD = {"sections": "5,4", "length": "18,22", "spacing": "20,25", "bolts": "2", "target": "18 3/8"}
 
 
 def test_what_is_written_reads_back_as_it_was_told():
@@ -31,7 +31,7 @@ def test_what_is_written_reads_back_as_it_was_told():
         ("operator-4", "operator-5"),
         ("drive-1", "drive-2"),
     ]
-    assert {row.target for row in layout.rows.values()} == {27.625 * 25.4}
+    assert {row.target for row in layout.rows.values()} == {466.725}
     assert layout.assumed == ()
 
 
@@ -42,7 +42,7 @@ def test_what_is_written_solves_at_once(units, target):
     layout = parse_layout(layout_text(told))
     rows = "".join(f"{s.name},30,30\n" for s in layout.sections)
     found = solve(layout, parse_survey(f"section,entry,exit\n{rows}", layout))
-    assert found.verdict.is_in
+    assert found.verdict.inside
     assert found.plan.steps == ()
 
 
@@ -85,7 +85,7 @@ def test_every_answer_that_cannot_be_used_is_told_at_once():
     assert str(error.value) == (
         "start: these answers cannot be used\n"
         "  --sections: '0' is not a number of sections, 1 to 200.\n"
-        "  --length: 'x' is not a length. Write for example 27 5/8, 27-5/8, 27.625 or 702 mm.\n"
+        "  --length: 'x' is not a length. Write for example 18 3/8, 18-3/8, 18.375 or 467 mm.\n"
         "  --target: '1,2,3' is 3 things for 2 rows. Give one, or one for each row."
     )
 

@@ -39,7 +39,7 @@ at = "-2"
 
 [row.operator]
 string_side = "left"
-target = "27 5/8"
+target = "18 3/8"
 
 [[section]]
 name = "operator-1"
@@ -88,7 +88,7 @@ def test_everything_told():
     assert (layout.moves.notch, layout.moves.travel, layout.moves.band) == pytest.approx((IN / 64, IN / 4, 0.4))
     assert layout.strings["operator"].at == pytest.approx(-2 * IN)
     row = layout.rows["operator"]
-    assert (row.string, row.side, row.target) == ("operator", "left", pytest.approx(27.625 * IN))
+    assert (row.string, row.side, row.target) == ("operator", "left", pytest.approx(18.375 * IN))
     one, two = layout.sections
     assert (one.name, one.hold, two.hold) == ("operator-1", True, False)
     assert (one.start, one.end, one.middle) == pytest.approx((-IN, 17 * IN, 8 * IN))
@@ -171,15 +171,15 @@ SPOILED = [
      "'operator-1' at 17: they overlap."),
     ('start = "20"', "", "[[section]] 'operator-2' start: is missing, and is needed."),
     ('start = "20"', "start = true", "[[section]] 'operator-2' start: 'True' is not a length. Write for example "
-     "27 5/8, 27-5/8, 27.625 or 702 mm."),
+     "18 3/8, 18-3/8, 18.375 or 467 mm."),
     ('start = "20"', "start = nan", "[[section]] 'operator-2' start: 'nan' is not a length. Write for example "
-     "27 5/8, 27-5/8, 27.625 or 702 mm."),
+     "18 3/8, 18-3/8, 18.375 or 467 mm."),
     ('start = "20"', "start = inf", "[[section]] 'operator-2' start: 'inf' is not a length. Write for example "
-     "27 5/8, 27-5/8, 27.625 or 702 mm."),
+     "18 3/8, 18-3/8, 18.375 or 467 mm."),
     ('start = "20"', "start = 2026-10-02", "[[section]] 'operator-2' start: '2026-10-02' is not a length. Write for "
-     "example 27 5/8, 27-5/8, 27.625 or 702 mm."),
-    ('start = "20"', 'start = "27 9/8"', "[[section]] 'operator-2' start: '27 9/8' is not a length: 9/8 is more than "
-     "one. Write 28 1/8 or 27 7/8."),
+     "example 18 3/8, 18-3/8, 18.375 or 467 mm."),
+    ('start = "20"', 'start = "18 9/8"', "[[section]] 'operator-2' start: '18 9/8' is not a length: 9/8 is more than "
+     "one. Write 19 1/8 or 18 7/8."),
     ('bolts = ["2", "16"]', 'bolts = ["2", "2"]', "[[section]] 'operator-1' bolts: a section has two bolt ends, entry "
      "first, at two places."),
     ('bolts = ["2", "16"]', 'bolts = ["16", "2"]', "[[section]] 'operator-1' bolts: a section has two bolt ends, entry "
@@ -199,7 +199,7 @@ SPOILED = [
     ('points = ["9", "0", "18"]', 'points = ["9", "9"]', "[[section]] 'operator-1' points: a section needs two points "
      "or more, each at its own place, to show its skew."),
     ('points = ["9", "0", "18"]', "points = [true, 18]", "[[section]] 'operator-1' points: 'True' is not a length. "
-     "Write for example 27 5/8, 27-5/8, 27.625 or 702 mm."),
+     "Write for example 18 3/8, 18-3/8, 18.375 or 467 mm."),
     ("hold = true", 'hold = "yes"', "[[section]] 'operator-1' hold: 'yes' is neither true nor false. Write it without "
      "quotes."),
     ("hold = true", "holds = true", "[[section]] 'operator-1' holds: is not a known key. Perhaps you meant 'hold'."),

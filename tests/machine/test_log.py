@@ -162,7 +162,7 @@ SPOILED = {
     "a stop that is no length": (
         ("18 3/8,move", "18 3/,move"),
         "row 7, reading: '18 3/' is not a length: there is nothing below the line. "
-        "Write for example 27 5/8, 27-5/8, 27.625 or 702 mm.",
+        "Write for example 18 3/8, 18-3/8, 18.375 or 467 mm.",
     ),
     "a closing step": (
         ("a-1,joint,1/32,", "a-1,joint,1/32,close"),

@@ -23,13 +23,13 @@ GOOD = """\
 # taken: 2026-10-02 07:40
 # tape: T-14
 section,point,reading,repeat,note
-operator-1,entry,27 5/8,1,
-operator-1,exit,27 11/16,1,rust
-operator-1,exit,27 23/32,2,
-operator-2,entry,27 5/8,1,
-operator-2,4 1/2,27 5/8+,1,
-operator-2,exit,27.75,1,
-operator-1,entry,27 5/8,close,re-read last
+operator-1,entry,18 3/8,1,
+operator-1,exit,18 7/16,1,rust
+operator-1,exit,18 15/32,2,
+operator-2,entry,18 3/8,1,
+operator-2,4 1/2,18 3/8+,1,
+operator-2,exit,18.50,1,
+operator-1,entry,18 3/8,close,re-read last
 """
 EXPECTED = "Expected columns section,point,reading, or section,entry,exit."
 
@@ -50,13 +50,13 @@ def plain(survey: Survey) -> list[tuple[str, float, float]]:
 
 
 GOOD_ROWS = [
-    ("operator-1", 0, 27.625),
-    ("operator-1", 18, 27.6875),
-    ("operator-1", 18, 27.71875),
-    ("operator-2", 0, 27.625),
-    ("operator-2", 4.5, 27.640625),
-    ("operator-2", 18, 27.75),
-    ("operator-1", 0, 27.625),
+    ("operator-1", 0, 18.375),
+    ("operator-1", 18, 18.4375),
+    ("operator-1", 18, 18.46875),
+    ("operator-2", 0, 18.375),
+    ("operator-2", 4.5, 18.390625),
+    ("operator-2", 18, 18.50),
+    ("operator-1", 0, 18.375),
 ]
 
 
@@ -68,7 +68,7 @@ def test_long(layout):
     assert len(survey.fitted) == 6
     assert [r.row for r in survey.readings] == [4, 5, 6, 7, 8, 9, 10]
     assert [r.note for r in survey.readings] == ["", "rust", "", "", "", "", "re-read last"]
-    assert survey.readings[4].text == "27 5/8+"
+    assert survey.readings[4].text == "18 3/8+"
     assert survey.tape == layout.tape
 
 
@@ -83,9 +83,9 @@ def test_u_of_each_reading_is_the_budgets(layout):
 WIDE = """\
 # taken: 2026-10-02
 Section , Entry,MID,exit, 4 1/2,repeat
-operator-1,27 5/8,,27 11/16,27 1/2,
-operator-1,27 5/8,27 3/4,27 23/32,,2
-operator-2,27 5/8,,,,close
+operator-1,18 3/8,,18 7/16,18 1/4,
+operator-1,18 3/8,18 1/2,18 15/32,,2
+operator-2,18 3/8,,,,close
 """
 
 
@@ -94,13 +94,13 @@ def test_wide(layout):
     survey = parse_survey(WIDE, layout)
     assert sorted(plain(survey)) == sorted(
         [
-            ("operator-1", 0, 27.625),
-            ("operator-1", 18, 27.6875),
-            ("operator-1", 4.5, 27.5),
-            ("operator-1", 0, 27.625),
-            ("operator-1", 9, 27.75),
-            ("operator-1", 18, 27.71875),
-            ("operator-2", 0, 27.625),
+            ("operator-1", 0, 18.375),
+            ("operator-1", 18, 18.4375),
+            ("operator-1", 4.5, 18.25),
+            ("operator-1", 0, 18.375),
+            ("operator-1", 9, 18.50),
+            ("operator-1", 18, 18.46875),
+            ("operator-2", 0, 18.375),
         ]
     )
     assert [r.closing for r in survey.readings] == [False] * 6 + [True]
@@ -109,40 +109,40 @@ def test_wide(layout):
 def test_own_uncertainties(layout):
     """The u column stands in place of the budget, blank cells excepted."""
     survey = parse_survey(
-        "section,point,reading,u\noperator-1,entry,27,1/128\noperator-1,exit,27,\noperator-1,mid,27,0.2 mm\n", layout
+        "section,point,reading,u\noperator-1,entry,18,1/128\noperator-1,exit,18,\noperator-1,mid,18,0.2 mm\n", layout
     )
-    budget = float(reading_u(27 * IN, mark=layout.tape.mark, set_u=layout.tape.set_u, tilt=layout.tape.tilt))
+    budget = float(reading_u(18 * IN, mark=layout.tape.mark, set_u=layout.tape.set_u, tilt=layout.tape.tilt))
     assert [r.u for r in survey.readings] == pytest.approx([IN / 128, budget, 0.2])
 
 
 def test_another_tape(layout):
     """Record lines stand in place of the layout's tape, for strong and shy too."""
     record = "# mark: 1/32\n# set: 1/256\n# tilt: 0.5 deg\n# zero: 1/128\n"
-    survey = parse_survey(record + "section,point,reading\noperator-1,entry,27+\n", layout)
+    survey = parse_survey(record + "section,point,reading\noperator-1,entry,18+\n", layout)
     tape = survey.tape
     assert [tape.mark, tape.set_u, tape.zero] == pytest.approx([IN / 32, IN / 256, IN / 128])
     assert tape.tilt == 0.5
-    assert survey.readings[0].value == pytest.approx(27 * IN + IN / 128)
+    assert survey.readings[0].value == pytest.approx(18 * IN + IN / 128)
     assert survey.readings[0].u == pytest.approx(
-        float(reading_u(27 * IN + IN / 128, mark=IN / 32, set_u=IN / 256, tilt=0.5))
+        float(reading_u(18 * IN + IN / 128, mark=IN / 32, set_u=IN / 256, tilt=0.5))
     )
 
 
 def test_another_unit(layout):
     """A survey in millimetres of a machine laid out in inches."""
-    survey = parse_survey("# units: mm\nsection,point,reading\noperator-1,entry,702.5\noperator-1,100,702\n", layout)
-    assert [(r.place, r.value) for r in survey.readings] == [(0.0, 702.5), (100.0, 702.0)]
+    survey = parse_survey("# units: mm\nsection,point,reading\noperator-1,entry,467.5\noperator-1,100,467\n", layout)
+    assert [(r.place, r.value) for r in survey.readings] == [(0.0, 467.5), (100.0, 467.0)]
 
 
 VARIANTS = {
     "tabs": GOOD.replace(",", "\t"),
     "semicolons": GOOD.replace(",", ";"),
-    "decimal commas": GOOD.replace(",", ";").replace("27.75", "27,75"),
+    "decimal commas": GOOD.replace(",", ";").replace("18.50", "18,50"),
     "windows line ends": GOOD.replace("\n", "\r\n"),
     "old mac line ends": GOOD.replace("\n", "\r"),
     "blank lines": "\n\n" + GOOD.replace("\n", "\n\n,,,,\n"),
     "no last line end": GOOD.rstrip(),
-    "quoted cells": GOOD.replace("27 5/8,", '"27 5/8""",'),
+    "quoted cells": GOOD.replace("18 3/8,", '"18 3/8""",'),
     "headers shouted": GOOD.replace("section,point,reading", " SECTION ,Point, READING "),
     "blanks around cells": GOOD.replace(",", " , "),
     "columns in another order": "\n".join(
@@ -183,8 +183,8 @@ def test_encodings(layout, tmp_path, name):
 
 
 def test_characters_that_people_paste(layout):
-    text = "section,point,reading\noperator-1,entry,27⅝\noperator-1,exit,27\u00a05⁄8″\n"
-    assert [r.value for r in parse_survey(text, layout).readings] == pytest.approx([27.625 * IN] * 2)
+    text = "section,point,reading\noperator-1,entry,18⅜\noperator-1,exit,18\u00a03⁄8″\n"
+    assert [r.value for r in parse_survey(text, layout).readings] == pytest.approx([18.375 * IN] * 2)
 
 
 def test_samples_are_read(samples, layout, metric):
@@ -207,18 +207,18 @@ def test_workbook(layout, tmp_path):
     rows = [
         ["# taken: 2026-10-02"],
         ["Section", "Point", "Reading", "Repeat", None],
-        ["operator-1", "entry", "27 5/8", 1],
+        ["operator-1", "entry", "18 3/8", 1],
         [],
-        ["operator-1", "exit", 27.6875, 1],
-        ["operator-1", 4.5, 27, "close"],
-        ["operator-1", 9.0, 27.1, 2.0],
+        ["operator-1", "exit", 18.4375, 1],
+        ["operator-1", 4.5, 18, "close"],
+        ["operator-1", 9.0, 17.85, 2.0],
     ]
     survey = read_survey(workbook(tmp_path, rows), layout)
     assert plain(survey) == [
-        ("operator-1", 0, 27.625),
-        ("operator-1", 18, 27.6875),
-        ("operator-1", 4.5, 27),
-        ("operator-1", 9, 27.1),
+        ("operator-1", 0, 18.375),
+        ("operator-1", 18, 18.4375),
+        ("operator-1", 4.5, 18),
+        ("operator-1", 9, 17.85),
     ]
     assert survey.readings[-1].row == 7
     assert survey.record == {"taken": "2026-10-02"}
@@ -226,7 +226,7 @@ def test_workbook(layout, tmp_path):
 
 def test_workbook_of_another_name(layout, tmp_path):
     """Told by what is in it, not by its name."""
-    path = workbook(tmp_path, [["section", "entry", "exit"], ["operator-1", 27, 28]])
+    path = workbook(tmp_path, [["section", "entry", "exit"], ["operator-1", 18, 19]])
     path.rename(tmp_path / "as-found.csv")
     assert len(read_survey(tmp_path / "as-found.csv", layout).readings) == 2
 
@@ -235,7 +235,7 @@ def test_fraction_that_a_spreadsheet_took_for_a_date(layout, tmp_path):
     rows = [
         ["section", "point", "reading"],
         ["operator-1", "entry", datetime.date(2026, 5, 8)],
-        ["operator-1", datetime.datetime(2026, 5, 8, 0, 0), "27 9/8"],  # noqa: DTZ001
+        ["operator-1", datetime.datetime(2026, 5, 8, 0, 0), "18 9/8"],  # noqa: DTZ001
         ["operator-1", "exit", datetime.time(5, 8)],
     ]
     with pytest.raises(InputError) as error:
@@ -246,7 +246,7 @@ def test_fraction_that_a_spreadsheet_took_for_a_date(layout, tmp_path):
         f"  row 2, reading: '2026-05-08 00:00:00' {mend}\n"
         "  row 3, point: '2026-05-08 00:00:00' is no point. Known: entry, mid, exit, joint. Write entry, mid, exit "
         "or a length from the section's entry end.\n"
-        "  row 3, reading: '27 9/8' is not a length: 9/8 is more than one. Write 28 1/8 or 27 7/8.\n"
+        "  row 3, reading: '18 9/8' is not a length: 9/8 is more than one. Write 19 1/8 or 18 7/8.\n"
         f"  row 4, reading: '05:08:00' {mend}"
     )
 
@@ -257,12 +257,12 @@ def test_true_and_false_in_a_workbook(layout, tmp_path):
         read_survey(workbook(tmp_path, rows), layout)
     assert str(error.value) == (
         "as-found.xlsx: 1 reading cannot be used\n"
-        "  row 2, reading: 'True' is not a length. Write for example 27 5/8, 27-5/8, 27.625 or 702 mm."
+        "  row 2, reading: 'True' is not a length. Write for example 18 3/8, 18-3/8, 18.375 or 467 mm."
     )
 
 
 def test_damaged_workbook(layout, tmp_path):
-    path = workbook(tmp_path, [["section", "entry", "exit"], ["operator-1", 27, 28]])
+    path = workbook(tmp_path, [["section", "entry", "exit"], ["operator-1", 18, 19]])
     path.write_bytes(path.read_bytes()[:-400])
     with pytest.raises(FileError) as error:
         read_survey(path, layout)
@@ -279,22 +279,22 @@ def test_text_named_as_a_workbook(layout, tmp_path):
 HEAD = "section,point,reading,repeat,note\n"
 SPOILED = {
     "improper fraction": (
-        ("27 5/8,1,\noperator-1", "27 9/8,1,\noperator-1"),
-        "1 reading cannot be used\n  row 4, reading: '27 9/8' is not a length: 9/8 is more than one. "
-        "Write 28 1/8 or 27 7/8.",
+        ("18 3/8,1,\noperator-1", "18 9/8,1,\noperator-1"),
+        "1 reading cannot be used\n  row 4, reading: '18 9/8' is not a length: 9/8 is more than one. "
+        "Write 19 1/8 or 18 7/8.",
     ),
     "no length": (
-        ("27.75", "nan"),
+        ("18.50", "nan"),
         "1 reading cannot be used\n  row 9, reading: 'nan' is not a length. "
-        "Write for example 27 5/8, 27-5/8, 27.625 or 702 mm.",
+        "Write for example 18 3/8, 18-3/8, 18.375 or 467 mm.",
     ),
     "negative": (
-        ("27.75", "-27.75"),
-        "1 reading cannot be used\n  row 9, reading: '-27.75' is not a length: it is negative, and a distance is not. "
+        ("18.50", "-18.50"),
+        "1 reading cannot be used\n  row 9, reading: '-18.50' is not a length: it is negative, and a distance is not. "
         "Leave the minus off.",
     ),
     "5,000 digits": (
-        ("27.75", "7" * 5000),
+        ("18.50", "7" * 5000),
         f"1 reading cannot be used\n  row 9, reading: '{'7' * 40}...' (5000 characters) is not a length: it is "
         "too long.",
     ),
@@ -332,11 +332,11 @@ SPOILED = {
         "Write entry, mid, exit or a length from the section's entry end.",
     ),
     "word for a count": (
-        ("27.75,1", "27.75,first"),
+        ("18.50,1", "18.50,first"),
         "1 reading cannot be used\n  row 9, repeat: 'first' is neither a count nor 'close'.",
     ),
     "cell too many": (
-        ("27.75,1,", "27.75,1,,5"),
+        ("18.50,1,", "18.50,1,,5"),
         "1 reading cannot be used\n  row 9, column 6: '5' stands beyond the last header.",
     ),
     "duplicate header": (
@@ -357,7 +357,7 @@ SPOILED = {
         "this survey cannot be used\n  row 3, column 5: has no header, and cells below it.",
     ),
     "open quote": (
-        ("27.75", '"27.75'),
+        ("18.50", '"18.50'),
         "this is no table\n  row 9: unexpected end of data. Look for a quote mark that is not closed.",
     ),
     "mark of nothing": (
@@ -389,12 +389,12 @@ def test_one_thing_spoiled(layout, name):
     [
         ("0", "'0' must be greater than zero."),
         ("-1", "'-1' is not a length: it is negative, and a distance is not. Leave the minus off."),
-        ("inf", "'inf' is not a length. Write for example 27 5/8, 27-5/8, 27.625 or 702 mm."),
+        ("inf", "'inf' is not a length. Write for example 18 3/8, 18-3/8, 18.375 or 467 mm."),
     ],
 )
 def test_bad_uncertainty(layout, u, said):
     with pytest.raises(InputError) as error:
-        parse_survey(f"section,point,reading,u\noperator-1,entry,27,{u}\n", layout, "as-found.csv")
+        parse_survey(f"section,point,reading,u\noperator-1,entry,18,{u}\n", layout, "as-found.csv")
     assert str(error.value) == f"as-found.csv: 1 reading cannot be used\n  row 2, u: {said}"
 
 
@@ -411,7 +411,7 @@ def test_bad_uncertainty(layout, u, said):
             f"this survey cannot be used\n  row 1: no column of readings. {EXPECTED}",
         ),
         (
-            "operator-1,entry,27\n",
+            "operator-1,entry,18\n",
             "this survey cannot be used\n  row 1, column 1: 'operator-1' is not a known header. Known: section, "
             f"entry, mid, exit, joint, kind, when, repeat, note, u.\n  row 1: no column 'section'. {EXPECTED}",
         ),
@@ -431,10 +431,10 @@ def test_everything_wrong_at_once(layout):
     """Every problem with its row and column, in the order of the file."""
     text = (
         "section,point,reading,repeat\n"
-        "operator-1,entry,27 9/8,1\n"
-        "operater-2,entry,27 5/8,1\n"
+        "operator-1,entry,18 9/8,1\n"
+        "operater-2,entry,18 3/8,1\n"
         "operator-3,19,5/7,first\n"
-        "operator-4,entry,27 5/8,1\n"
+        "operator-4,entry,18 3/8,1\n"
     )
     with pytest.raises(InputError) as error:
         parse_survey(text, layout, "as-found.csv")
@@ -449,13 +449,13 @@ def test_everything_wrong_at_once(layout):
 
 def test_wide_problems_name_their_column(layout):
     with pytest.raises(InputError) as error:
-        parse_survey("section,entry,exit\noperator-1,27 9/8,5/7\n", layout, "as-found.csv")
+        parse_survey("section,entry,exit\noperator-1,18 9/8,5/7\n", layout, "as-found.csv")
     assert [p.where for p in error.value.problems] == ["row 2, entry", "row 2, exit"]
 
 
 def test_wide_place_beyond_a_section(layout):
     with pytest.raises(InputError) as error:
-        parse_survey("section,entry,20\noperator-1,27,27\ndrive-1,27,27\n", layout, "as-found.csv")
+        parse_survey("section,entry,20\noperator-1,18,18\ndrive-1,18,18\n", layout, "as-found.csv")
     assert str(error.value) == (
         "as-found.csv: 1 reading cannot be used\n"
         "  row 2, 20: '20' is off operator-1, which ends before it. Check the point."
@@ -465,7 +465,7 @@ def test_wide_place_beyond_a_section(layout):
 def test_a_large_survey_is_read(layout):
     """A hundred repeats of every point."""
     rng = np.random.default_rng(1)
-    rows = [f"{s.name},{p},{27 + k / 64}" for s in layout.sections for p in ("entry", "exit")
+    rows = [f"{s.name},{p},{18 + k / 64}" for s in layout.sections for p in ("entry", "exit")
             for k in rng.integers(0, 64, 100)]  # fmt: skip
     survey = parse_survey("section,point,reading\n" + "\n".join(rows) + "\n", layout)
     assert len(survey.readings) == 9 * 2 * 100
@@ -484,15 +484,15 @@ def test_a_stream_of_bytes_is_no_survey(layout, tmp_path):
 
 def test_quote_mark_that_takes_in_rows(layout):
     """Left open it would make one cell of the rows below it, and their readings would be lost."""
-    rows = ['operator-1,entry,27 5/8,"rust', "operator-1,exit,27 3/4,", 'operator-2,entry,27 5/8,x"']
+    rows = ['operator-1,entry,18 3/8,"rust', "operator-1,exit,18 1/2,", 'operator-2,entry,18 3/8,x"']
     text = "\n".join(["section,point,reading,note", *rows, ""])
     with pytest.raises(InputError, match="row 2, column 4: a quote mark is open, and takes in the row 'operator-1,e"):
         parse_survey(text, layout)
 
 
 def test_quote_mark_in_the_middle_of_a_note_is_no_such_thing(layout):
-    text = 'section,point,reading,note\noperator-1,entry,27 5/8,"rust\nand paint"\noperator-1,exit,27 3/4,\n'
-    assert [r.value for r in parse_survey(text, layout).readings] == pytest.approx([27.625 * IN, 27.75 * IN])
+    text = 'section,point,reading,note\noperator-1,entry,18 3/8,"rust\nand paint"\noperator-1,exit,18 1/2,\n'
+    assert [r.value for r in parse_survey(text, layout).readings] == pytest.approx([18.375 * IN, 18.50 * IN])
 
 
 def book(tmp_path, *rows):
@@ -505,20 +505,20 @@ def book(tmp_path, *rows):
 
 def test_formula_without_its_value(layout, tmp_path):
     """A workbook that no spreadsheet has worked out: the number is not in it, and is not taken for blank."""
-    path = book(tmp_path, ("operator-1", "entry", 27.625), ("operator-1", "exit", "=C2+0.125"))
+    path = book(tmp_path, ("operator-1", "entry", 18.375), ("operator-1", "exit", "=C2+0.125"))
     with pytest.raises(InputError, match="row 3, column 3: is a formula without its value"):
         read_survey(path, layout)
 
 
 def test_whole_numbers_and_empty_cells_of_a_workbook(layout, tmp_path):
     """A place that the spreadsheet keeps as 18.0 is 18; rows with nothing in them are passed over."""
-    path = book(tmp_path, ("operator-1", 0.0, 28.0), (None, None, None), ("operator-1", 18.0, 27.625))
-    assert plain(read_survey(path, layout)) == [("operator-1", 0, 28), ("operator-1", 18, 27.625)]
-    assert [r.text for r in read_survey(path, layout).readings] == ["28", "27.625"]
+    path = book(tmp_path, ("operator-1", 0.0, 19.0), (None, None, None), ("operator-1", 18.0, 18.375))
+    assert plain(read_survey(path, layout)) == [("operator-1", 0, 19), ("operator-1", 18, 18.375)]
+    assert [r.text for r in read_survey(path, layout).readings] == ["19", "18.375"]
 
 
 def test_workbook_that_unpacks_to_more_than_any_survey(layout, tmp_path, monkeypatch):
-    path = book(tmp_path, ("operator-1", "entry", 27.625))
+    path = book(tmp_path, ("operator-1", "entry", 18.375))
     monkeypatch.setattr(workbooks, "LARGEST_FILE", 3000)
     with pytest.raises(FileError, match="unpacked, which no survey is"):
         read_survey(path, layout)
@@ -526,7 +526,7 @@ def test_workbook_that_unpacks_to_more_than_any_survey(layout, tmp_path, monkeyp
 
 def test_extra_blank_cells_behind_the_header(layout):
     """A spreadsheet that writes a comma too many loses nothing; a reading out there is no blank."""
-    text = "section,point,reading\noperator-1,entry,27 5/8,\noperator-1,exit,27 5/8\n"
+    text = "section,point,reading\noperator-1,entry,18 3/8,\noperator-1,exit,18 3/8\n"
     assert len(parse_survey(text, layout).readings) == 2
-    with pytest.raises(InputError, match="row 2, column 4: '28' stands beyond the last header"):
-        parse_survey(text.replace("5/8,\n", "5/8,28\n", 1), layout)
+    with pytest.raises(InputError, match="row 2, column 4: '19' stands beyond the last header"):
+        parse_survey(text.replace("3/8,\n", "3/8,19\n", 1), layout)

@@ -55,7 +55,7 @@ def test_uncertainty_of_a_setting():
 
 @pytest.mark.parametrize(
     ("measured", "verdict"),
-    [("0.80", "in"), ("0.88", "in?"), ("0.92", "out?"), ("1.00", "out"), ("0.72", "in?"), ("0.60", "out")],
+    [("0.80", "ok"), ("0.88", "ok?"), ("0.92", "out?"), ("1.00", "out"), ("0.72", "ok?"), ("0.60", "out")],
 )
 def test_decision_rule(measured, verdict):
     """Sure where the deviation is U (0.046) or more off the limit of 0.10, on either side."""
@@ -151,7 +151,7 @@ def test_shear_clearance_is_a_feeler_gauge_job(measured):
     assert "A FEELER-GAUGE JOB" in text
     assert "blades: 0.014 to 0.070 mm wanted (2 to 10 % of thickness for each blade pair: press-tool handbooks" in text
     whole = judge_settings(parse_settings(head + strip + SHEAR + measured, "settings.toml"))
-    assert whole.verdict is Verdict.inside_unsure
+    assert whole.verdict is Verdict.unknown
 
 
 def test_shear_clearance_with_a_feeler_is_judged():
@@ -159,7 +159,7 @@ def test_shear_clearance_with_a_feeler_is_judged():
     head = HEAD + '[instrument.feeler]\nmark = "0.01"\nset = "0.002"\n'
     (found,) = state(STRIP + 'with = "caliper"\n', SHEAR + 'measured = "0.04"\nwith = "feeler"\n', head=head)
     assert (found.wanted, found.tolerance) == pytest.approx((0.042, 0.028))
-    assert str(found.verdict) == "in"
+    assert str(found.verdict) == "ok"
 
 
 def test_limits_stand_beside_their_u_in_one_form():
@@ -168,7 +168,7 @@ def test_limits_stand_beside_their_u_in_one_form():
     text += 'kind = "die"\nwanted = "2"\ntolerance = "1/32"\nmeasured = "2 5/64"\n'
     result = judge_settings(parse_settings(text, "s.toml"))
     (row,) = table_rows(result.states, result.settings.units)
-    assert row == ("a", "2", "0.031", "2 5/64", "+0.078", "0.012", "out")
+    assert row == ("a", "2", "0.031", "2 5/64", "+0.078", "0.012", "OUT")
     assert "SETTINGS (inches; off is" in settings_text(result)
 
 
@@ -258,7 +258,7 @@ def test_sample(samples, suffix):
     """Three things to set, the shear for a feeler gauge; 80 plain columns."""
     result = judge_settings(read_settings(samples / f"settings{suffix}.toml"))
     states = {s.setting.name: s for s in result.states}
-    out = {name for name, s in states.items() if s.verdict is Verdict.outside}
+    out = {name for name, s in states.items() if s.verdict is Verdict.out}
     assert out == {"entry guides", "roll gap, station 6", "cross level, exit"}
     assert [name for name, s in states.items() if s.feeler] == ["shear blades"]
     text = settings_text(result)

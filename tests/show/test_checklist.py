@@ -153,7 +153,7 @@ def test_half_done():
     assert {step.section for step in rest.plan.steps} >= {"b-1", "b-2"}
     assert [(m.where, m.why) for m in rest.plan.missed if m.what == "offset"] == [("a-1", "done already")]
     for joint in rest.plan.state.joints:
-        assert joint.step.verdict.is_in, (joint.upstream, joint.downstream)
+        assert joint.step.verdict.inside, (joint.upstream, joint.downstream)
 
 
 def test_everything_done():
@@ -181,7 +181,7 @@ def test_carried_out_step_by_step():
     last = solve(layout, survey_of(layout, now), done=done)
     assert last.plan.steps == ()
     assert last.plan.missed == ()
-    assert last.verdict.is_in
+    assert last.verdict.inside
 
 
 def test_a_name_that_is_not_in_the_layout():

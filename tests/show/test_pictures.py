@@ -289,7 +289,7 @@ def test_end_cuts_say_how_far_off_and_how_sure(samples):
     axes = panel_plots.panel_sheet(measure(read_panel(samples / "tray.toml"))).axes[0]
     said = [text.get_text() for text in axes.texts if text.get_text().startswith("off square")]
     assert len(said) == 2
-    assert all("(U " in text and text.rsplit(": ", 1)[1] in ("in", "in?", "out?", "out") for text in said)
+    assert all("(U " in text and text.rsplit(": ", 1)[1] in ("OK", "OK?", "?", "OUT?", "OUT") for text in said)
 
 
 PANEL = '[panel]\nname = "p"\nunits = "mm"\nwidth = "400"\nlength = "3000"\nlegs = "up"\nleg = "50"\n'
@@ -331,7 +331,7 @@ def test_a_limit_is_drawn_where_one_was_chosen():
         (plain,), (told,) = (
             [t.get_text() for t in axes.texts if t.get_text().startswith(words)] for axes in (one, other)
         )
-        assert told == f"{plain}, verdict in   (dotted: limit)"
+        assert told == f"{plain}, verdict OK   (dotted: limit)"
 
 
 @pytest.mark.parametrize("of", ["camber", "bow"])

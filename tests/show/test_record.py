@@ -124,8 +124,8 @@ def test_numbers_are_those_of_the_answer(sample_job):
         rows = {row[0]: row for b in parts[title]["blocks"] if b.get("title") == "Sections" for row in b["rows"]}
         for section in solution.state.sections:
             row = rows[section.name]
-            assert row[4].split()[0] == str(section.worse_end.verdict)
-            assert row[7].split()[0] == str(section.skew.verdict)
+            assert row[4].split()[0] == section.worse_end.verdict.printed
+            assert row[7].split()[0] == section.skew.verdict.printed
             printed = float(re.search(r"\(([-+.\d]+)\)", row[5])[1])
             assert printed == pytest.approx(section.skew.value / 25.4, abs=0.5001e-3)
             assert float(row[6]) == pytest.approx(COVERAGE * section.skew.u / 25.4, abs=0.5001e-3)
@@ -141,7 +141,7 @@ def test_how_often_a_proved_in_is_wrong():
         1 - conformance_probability(d, u, lower=-1, upper=1)
         for d in np.linspace(-1, 1, 201)
         for u in np.linspace(0.005, 1, 200)
-        if verdict(d, u, 1.0) is Verdict.inside
+        if verdict(d, u, 1.0) is Verdict.ok
     )
     assert worst == pytest.approx(math.erfc(2 / math.sqrt(2)), abs=1e-3)
     assert f"{100 * math.erfc(2 / math.sqrt(2)):.1f} %" == "4.6 %"
@@ -159,7 +159,7 @@ def test_sample_on_paper(sample_pdf, sample_job, samples, tmp_path):
     words = words_of(sample_pdf, tmp_path)
     assert "certif" not in words.lower()
     assert all(f"{k} {title}" in words for k, title in enumerate(TITLES, 1))
-    for said in (*sentences(sample_job.comparison), "As found: out. As left: in.", "R. Quill", "T-14", "signature"):
+    for said in (*sentences(sample_job.comparison), "As found: OUT. As left: OK.", "R. Quill", "T-14", "signature"):
         assert said in words
     pages = pages_of(sample_pdf, tmp_path)
     assert all(f"page {k} of {pages}" in words for k in range(1, pages + 1))
@@ -248,14 +248,14 @@ def test_strips_show_every_section_whole(tmp_path):
 
 def test_a_dropped_stray_is_struck_out(samples, tmp_path):
     """A reading left out as told stands in the list struck out, and the record says so; else it stands as it is."""
-    text = (samples / "as-left.csv").read_text().replace("operator-3,exit,27 5/8,2", "operator-3,exit,28 5/8,2")
+    text = (samples / "as-left.csv").read_text().replace("operator-3,exit,18 3/8,2", "operator-3,exit,19 3/8,2")
     (tmp_path / "slip.csv").write_text(text)
     papers = Papers(layout=samples / "machine.toml", survey=tmp_path / "slip.csv")
     for drop in (False, True):
         told = {p["title"]: p for p in report.parts(jobs.gather(papers, drop_strays=drop), {})}["Readings, as read"]
         struck = [row for row in told["blocks"][1]["rows"] if isinstance(row[3], dict)]
         if drop:
-            assert [(row[1], row[2], row[3]) for row in struck] == [("operator-3", "exit", {"struck": "28 5/8"})]
+            assert [(row[1], row[2], row[3]) for row in struck] == [("operator-3", "exit", {"struck": "19 3/8"})]
             assert struck[0][5].startswith("dropped")
             assert told["blocks"][0]["text"].endswith("1 reading dropped, as told, and struck out.")
         else:
@@ -330,7 +330,7 @@ def test_units_of_what_is_printed(samples, suffix):
     whole = jobs.gather(sample_papers(samples, suffix), units=Units(other))
     assert (whole.layout.units, whole.panel.panel.units, whole.settings.settings.units) == (other,) * 3
     parts = {part["title"]: part for part in report.parts(whole, {})}
-    written = {"": "27 5/8", "-mm": "702.0"}[suffix]
+    written = {"": "18 3/8", "-mm": "467.0"}[suffix]
     assert any(row[3] == written for row in parts["Readings, as found"]["blocks"][1]["rows"])
     bare = {"": "inches where", "-mm": "millimetres where"}[suffix]
     assert bare in parts["Readings, as found"]["blocks"][0]["text"]
@@ -363,13 +363,13 @@ def test_another_machine_is_told_on_the_front_page(samples, tmp_path, kind, old,
 def test_the_front_page_says_what_came_before_the_cure(sample_job):
     first, *rest = report_front.front(sample_job)
     assert first == (
-        "As found: out. As left: in. Test panel: out (camber), BEFORE the survey as left. "
-        "Settings: out, BEFORE the survey as left."
+        "As found: OUT. As left: OK. Test panel: OUT (camber), BEFORE the survey as left. "
+        "Settings: OUT, BEFORE the survey as left."
     )
     assert rest[-2:] == [
-        "Test panel Liner tray, third after the move: out (camber). Measured 2026-10-02 10:15, BEFORE the survey as "
+        "Test panel Liner tray, third after the move: OUT (camber). Measured 2026-10-02 10:15, BEFORE the survey as "
         "left (2026-10-02 13:25). No panel is on record after it.",
-        "Settings: out. 3 of 7 to set. 1 setting not judged. Measured 2026-10-02 08:30, BEFORE the survey as left "
+        "Settings: OUT. 3 of 7 to set. 1 setting not judged. Measured 2026-10-02 08:30, BEFORE the survey as left "
         "(2026-10-02 13:25). No settings are on record after it.",
     ]
 
@@ -392,7 +392,7 @@ def test_order_of_panel_and_cure(samples, tmp_path, taken, order, said):
         panel=tmp_path / "tray.toml",
     )
     first, *rest = report_front.front(jobs.gather(papers))
-    assert first.endswith(f"Test panel: out (camber){order}")
+    assert first.endswith(f"Test panel: OUT (camber){order}")
     assert said in rest[-1]
 
 

@@ -74,7 +74,7 @@ def test_boxes_are_what_the_budget_asks_for(samples):
     found = sheet.plan_sheet(crowded)
     assert found.repeats == sheet.FITS
     assert found.note == (
-        "5 readings of each point with 1/16 in marks can prove squareness and the step. To prove the offset takes 19 "
+        "5 readings of each point with 1/16 in marks can prove squareness and the step. To prove the offset takes 18 "
         "readings, or a finer mark."
     )
     assert sheet.plan_sheet(crowded, repeats=2).repeats == 2
@@ -103,7 +103,7 @@ def test_one_page_with_everything_on_it(samples, tmp_path, name, paper, size):
     for said in (*SHORT, "page 1 of 1", "Closing readings last", "string operator", "string drive", "2026-10-05"):
         assert said in words
     assert words.count("closing reading: read once more") == 2
-    assert "27 5/8" not in words
+    assert "18 3/8" not in words
     for number in range(1, 19):
         # once on the drawing, once in the list
         assert len(re.findall(rf"(?<![\w/.-]){number}(?![\w/.-])", words)) >= 2

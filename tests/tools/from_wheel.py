@@ -24,7 +24,7 @@ from cli.app import app
 
 ROOT = Path(__file__).parent.parent.parent
 PROJECT = tomllib.loads((ROOT / "pyproject.toml").read_text(encoding="utf-8"))["project"]
-ANSWERS = {"enter": "R. Quill\nT-1\n27 5/8\n27 11/16\nq\n"}
+ANSWERS = {"enter": "R. Quill\nT-1\n18 3/8\n18 7/16\nq\n"}
 """What is typed where a command asks."""
 
 

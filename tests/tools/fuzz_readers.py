@@ -24,28 +24,28 @@ LONGEST = {"lengths": 40, "answers": 200, "survey": 400, "bytes": 400, "layout":
 """Targets, and the bytes of their longest inputs."""
 WORDS = {
     "lengths": [
-        *"+-/.,'\"½¼⅝", "27 5/8", " mm", " cm", " m", " in", " ft ", "feet", "inches", "''", "1/64", "9/8", "1e5",
+        *"+-/.,'\"½¼⅝", "18 3/8", " mm", " cm", " m", " in", " ft ", "feet", "inches", "''", "1/64", "9/8", "1e5",
         "1000000", "½56", "\u0663", "nan", "\u2032", "\u2033", "\u2044", "\u2212", "\u00a0", "\u2013",
     ],
     "survey": [
         "section", "point", "reading", "repeat", "note", "entry", "exit", "mid", "joint", "close", "u", "op-1", "op-2",
-        "drive-1", "27 5/8", "27.625", "# ", "# mark: 1/32", "# units: mm", "# tilt: 1", ",", ";", "\t", "\"", "\n",
-        "\r", "#N/A", "section,point,reading\n", "section,entry,exit\n", "op-1,entry,27 5/8\n", "1/64", "+",
+        "drive-1", "18 3/8", "18.375", "# ", "# mark: 1/32", "# units: mm", "# tilt: 1", ",", ";", "\t", "\"", "\n",
+        "\r", "#N/A", "section,point,reading\n", "section,entry,exit\n", "op-1,entry,18 3/8\n", "1/64", "+",
     ],
     "toml": [
         "[[", "]]", "[", "]", "{", "}", " = ", "\"", "'", "\n", "#", "true", "nan", "inf", "-1", "0x", "1e9", "\\u001b",
-        "\"27 5/8\"", "\"0\"", "name", "units", "\"in\"", "\"mm\"", "row", "section", "start", "length", "points",
+        "\"18 3/8\"", "\"0\"", "name", "units", "\"in\"", "\"mm\"", "row", "section", "start", "length", "points",
         "bolts", "string", "joint", "sections", "step", "tape", "mark", "moves", "travel", "notch", "offsets", "places",
         "readings", "wave", "across", "twist", "lift", "edges", "limits", "setting", "kind", "measured", "with",
     ],
 }  # fmt: skip
 SEEDS = {
-    "lengths": ["27 5/8", "27-5/8", "2' 3 5/8\"", "702.5 mm", "27⅝+", "-1/8", "27,5", ".5", "2 ft 3 in", "70.2 cm"],
+    "lengths": ["18 3/8", "18-3/8", "1' 6 3/8\"", "467.5 mm", "18⅜+", "-1/8", "18,5", ".5", "2 ft 3 in", "46.7 cm"],
     "survey": [
-        "# taken: today\n# mark: 1/32\n# units: in\nsection,point,reading,repeat,note\nop-1,entry,27 5/8,1,\n"
-        "op-1,exit,27.5,close,x",
-        "section,entry,mid,exit,joint,u\nop-1,27 5/8,,27 11/16+,1/64,1/128\nop-2,1,2,3,,\n",
-        "section;point;reading\r\nop-1;entry;27,5\r\nop-2;6,5;\"27 5/8 in\"\r\n",
+        "# taken: today\n# mark: 1/32\n# units: in\nsection,point,reading,repeat,note\nop-1,entry,18 3/8,1,\n"
+        "op-1,exit,18.25,close,x",
+        "section,entry,mid,exit,joint,u\nop-1,18 3/8,,18 7/16+,1/64,1/128\nop-2,1,2,3,,\n",
+        "section;point;reading\r\nop-1;entry;18,5\r\nop-2;6,5;\"18 3/8 in\"\r\n",
         "section\treading\tpoint\ndrive-1\t1\tentry\n",
     ],
 }  # fmt: skip
@@ -71,7 +71,7 @@ def seeds(target: str) -> list[bytes]:
         encodings = ("utf-8-sig", "utf-16", "utf-16-le", "utf-16-be")
         return [text.encode(name) for text in SEEDS["survey"] for name in encodings]
     if target == "answers":
-        return ["\n".join(SEEDS["lengths"]).encode(), b"27 5/8\nb\n27 9/16\n?\n\n28 5/8\nk\n"]
+        return ["\n".join(SEEDS["lengths"]).encode(), b"18 3/8\nb\n18 5/16\n?\n\n19 3/8\nk\n"]
     return [b"%c%s" % (48 + how, text.encode()) for how in (0, 1, 2, 12) for text in SEEDS[target]]
 
 

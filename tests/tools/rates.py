@@ -26,7 +26,7 @@ IN = 25.4
 
 def machine(points: tuple[float, ...], sections: int = 7, *, units: str = "in") -> Layout:
     """One row of alike sections with a known target, read at the given points. [inches]"""
-    text = f'[machine]\nname = "simulated"\nunits = "{units}"\n[row.a]\ntarget = "27.625 in"\n'
+    text = f'[machine]\nname = "simulated"\nunits = "{units}"\n[row.a]\ntarget = "18.375 in"\n'
     text += f'[tape]\nmark = "{"1/16" if units == "in" else "1"}"\nset = "{"1/64 in" if units == "in" else "0.25"}"\n'
     for k in range(sections):
         where = ", ".join(f'"{p} in"' for p in points)
@@ -175,7 +175,7 @@ def monte_carlo(count: int, seed: int = 4) -> dict[str, tuple[float, float]]:
     tape, section = layout.tape, layout.sections[0]
     rng = np.random.default_rng(seed)
     # the true distance is anywhere between two marks; the tape's zero is its own
-    true = 27.625 * IN + rng.uniform(-1, 1, (count, 2)) * tape.mark
+    true = 18.375 * IN + rng.uniform(-1, 1, (count, 2)) * tape.mark
     tilt = np.radians(tape.tilt) * rng.uniform(-1, 1, (count, 2))
     zero = rng.normal(0, tape.zero, (count, 1))
     seen = true * (1 + tilt**2 / 2) + rng.normal(0, tape.set_u, (count, 2)) + zero

@@ -49,7 +49,7 @@ units = "in"
 [tape]
 mark = "1/16"
 [row.op]
-target = "27 5/8"
+target = "18 3/8"
 [row.drive]
 [[section]]
 name = "op-1"
@@ -232,7 +232,7 @@ def _check_taken_up(text: str, survey: Survey, layout: Layout) -> None:
     entry = ran(lambda: begin(layout, text, "s.csv"))
     if entry is None:
         return
-    for after in (entry, entry.answer("27 5/8 in").answer("k")):
+    for after in (entry, entry.answer("18 3/8 in").answer("k")):
         again = parse_survey(after.text, layout, "s.csv")
         key = [(r.section, r.place, r.value, r.closing) for r in survey.readings]
         assert [(r.section, r.place, r.value, r.closing) for r in again.readings][: len(key)] == key, after.text

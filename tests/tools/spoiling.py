@@ -9,9 +9,9 @@ Pick = Callable[[int], int]
 """Chooses a number from 0 up to, not including, the one that is given."""
 
 VALUES = (
-    '"27 5/8"', '"0"', '"1/64"', '"-3"', '"999 m"', '"999 m 1"', '"0.0000000001"', '"1e5"', '"nan"', '""', '" "',
-    '"\\u001b[2J"', '"a\\nb"', '"a\\u00a0b"', '"\\u200b"', "'''a\nb'''", '"702 mm"', '"2 ft"', '"5 ft in"', '"½56"',
-    "nan", "inf", "-inf", "1e999", "-0.0", "0", "1", "-1", "27.5", "1e-300", "1e300", "0x" + "f" * 4000, "9" * 400,
+    '"18 3/8"', '"0"', '"1/64"', '"-3"', '"999 m"', '"999 m 1"', '"0.0000000001"', '"1e5"', '"nan"', '""', '" "',
+    '"\\u001b[2J"', '"a\\nb"', '"a\\u00a0b"', '"\\u200b"', "'''a\nb'''", '"467 mm"', '"2 ft"', '"5 ft in"', '"½56"',
+    "nan", "inf", "-inf", "1e999", "-0.0", "0", "1", "-1", "18.25", "1e-300", "1e300", "0x" + "f" * 4000, "9" * 400,
     "true", "false", "2026-10-02", "07:40:00", "[]", "[[]]", "[1]", '["0", "18"]', '["18", "0"]', '["1", "1"]',
     '["0", "99"]', '["1", "2", "3"]', '["a", "a"]', '["a", "a "]', '["from_b", "b"]', '[""]', "[nan, nan]", "{}",
     "{ a = 1 }", '{ height = "1", over = 1 }', '{ height = "1" }', '"operator"', '"drive"', '"operator-1"',
@@ -26,21 +26,21 @@ LINES = (
     "[[setting]]", "[instrument.rule]", '[instrument.""]', "a = 1", "name" + ".a" * 1200 + " = 1", "[" * 400, "\x00",
     "x = " + "[" * 400, "# a note", "=", '"', "angles = [0.1, 0.5, 91]", "places = [0, 5]", "edges = ['a', 'b']",
     "weight = '0.5 g/m'", "tension = '50 N'", "anchors = ['-10', '130']", "class = 'II'", "units = 'mm'",
-    "target = '27'", "plane = 'height'", "string_side = 'above'", "step = '-1/32'", "hold = true", "at = 'lead'",
+    "target = '18'", "plane = 'height'", "string_side = 'above'", "step = '-1/32'", "hold = true", "at = 'lead'",
     "turned = 'over'", "waves = 'none'", "over = '40'", "clearance = '1/16'", "legs = 'up'", "leg = '2'",
 )  # fmt: skip
 CELLS = (
-    "27 5/8", "27.625", "27,5", "0", "-1", "5/7", "27 9/8", "27+", "27-", "nan", "1e5", "", " ", "entry", "exit", "mid",
+    "18 3/8", "18.375", "18,5", "0", "-1", "5/7", "18 9/8", "18+", "18-", "nan", "1e5", "", " ", "entry", "exit", "mid",
     "joint", "close", "op-1", "op-2", "OP-1", "drive-1", "op-1 ", "section", "point", "reading", "u", "note",
     "repeat", "6,5", "17", "18", "19", "#N/A", "#REF!", "# x", "1", "2", "0000", "1" * 5000, "999 m", "½56", "5 ft in",
-    "27\u00a05/8", "27\u20285/8", '"', '"27', 'a "b" c', '""', '"a\nb"', '"27\r5/8"', "\x0b", "\x00", "\x1b[2J", "٢٧",
-    "702 mm", "\ufeff",
+    "18\u00a03/8", "18\u20283/8", '"', '"18', 'a "b" c', '""', '"a\nb"', '"18\r3/8"', "\x0b", "\x00", "\x1b[2J", "٢٧",
+    "467 mm", "\ufeff",
 )  # fmt: skip
 ROWS = (
     "# mark: 1/32", "# mark: 0", "# mark: 0.0000001", "# mark: nan", "# units: mm", "# units: cm", "# tilt: 1",
     "# tilt: 1_0", "# tilt: 45", "# tilt: nan", "# set: 900 m", "# zero: 1/64", "#", "# taken: today",
-    '# hook, "bent', '"# x"', "", ",,,", "#N/A,entry,27", "section,entry,exit", "section,point,reading", "# a\x0bb;c",
-    "# \u2028;", "op-1,entry,27", "op-1,joint,1/64", "op-2,joint,1/64", 'op-1,entry,27,1,"a', "op-2;entry;27",
+    '# hook, "bent', '"# x"', "", ",,,", "#N/A,entry,18", "section,entry,exit", "section,point,reading", "# a\x0bb;c",
+    "# \u2028;", "op-1,entry,18", "op-1,joint,1/64", "op-2,joint,1/64", 'op-1,entry,18,1,"a', "op-2;entry;18",
     "op-2\tentry\t27",
 )  # fmt: skip
 LETTERS = "\"'#,;\t\n\r-+./ 0123456789=[]{}\\\x00\x0b\u00a0\u2028½é"

@@ -58,7 +58,7 @@ def test_column_of_a_wide_survey():
     """In inches, as fractions, of either sign; a blank cell is no step."""
     parts = [{"name": f"s{k}", "row": "r", "start": 20 * k, "length": 18} for k in range(3)]
     layout = machine(parts, units="in", tape="", joints=[("s0", "s1"), ("s1", "s2")])
-    text = "section,entry,exit,joint\ns0,27 5/8,27 5/8,-1/32\ns1,27 5/8,27 5/8,+1/64\ns2,27 5/8,27 5/8,\n"
+    text = "section,entry,exit,joint\ns0,18 3/8,18 3/8,-1/32\ns1,18 3/8,18 3/8,+1/64\ns2,18 3/8,18 3/8,\n"
     survey = parse_survey(text, layout)
     assert [(s.upstream, s.value) for s in survey.steps] == [("s0", -25.4 / 32), ("s1", 25.4 / 64)]
     assert survey.steps[0].u == pytest.approx(0.003 * 25.4)
@@ -199,7 +199,7 @@ def test_feeler_decides_what_the_tape_cannot():
     )
     assert str(found.state.joints[0].step.verdict) == "out"
     assert found.plan.steps
-    assert found.plan.state.joints[0].step.verdict.is_in
+    assert found.plan.state.joints[0].step.verdict.inside
 
 
 def test_picture_shows_every_reading_as_read():

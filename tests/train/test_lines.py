@@ -110,8 +110,8 @@ def test_every_joint_comes_into_step(samples, line, suffix):
     """The plan of the sample as found leaves every joint in step, by the best estimate, from any line."""
     layout = read_layout(samples / f"machine{suffix}.toml")
     found = solve(layout, read_survey(samples / f"as-found{suffix}.csv", layout), line=line)
-    assert any(not joint.step.verdict.is_in for joint in found.state.joints)
-    assert all(joint.step.verdict.is_in for joint in found.plan.state.joints)
+    assert any(not joint.step.verdict.inside for joint in found.state.joints)
+    assert all(joint.step.verdict.inside for joint in found.plan.state.joints)
     assert not found.plan.missed
 
 
@@ -140,7 +140,7 @@ def test_free_line_is_laid_along_the_sections_on_hold(aim):
     assert {step.section for step in found.plan.steps} <= {"s1", "s2"}
     assert "s2" in {step.section for step in found.plan.steps}
     assert found.train.string_lines["left"][1] == pytest.approx(0.01, abs=0.0025)
-    assert all(part.verdict.is_in for part in found.plan.state.sections)
+    assert all(part.verdict.inside for part in found.plan.state.sections)
 
 
 def test_no_line_serves_the_sections_on_hold():
@@ -235,8 +235,8 @@ def test_sixty_sections_in_two_rows():
     assert time.monotonic() - begin < 30
     assert len(layout.joints) == 58
     assert found.plan.missed == ()
-    assert all(part.verdict.is_in for part in found.plan.state.sections)
-    assert all(joint.step.verdict.is_in for joint in found.plan.state.joints)
+    assert all(part.verdict.inside for part in found.plan.state.sections)
+    assert all(joint.step.verdict.inside for joint in found.plan.state.joints)
     assert found.plan.bolt_ends < 0.5 * solve(layout, survey).plan.bolt_ends
     assert found.plan.optimal or "Time ran out before" in solution_text(found)
 

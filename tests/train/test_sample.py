@@ -164,8 +164,8 @@ def test_untrue_sections_alone_are_moved(samples, units):
 def test_verdicts_of_the_three_days(samples, units):
     """In before the machine was moved, out after it, in again as left."""
     before, found, left = (solved(samples, day, units) for day in DAYS)
-    assert before.verdict.is_in
-    assert not found.verdict.is_in
-    assert left.verdict.is_in
+    assert before.verdict.inside
+    assert not found.verdict.inside
+    assert left.verdict.inside
     assert not left.plan.steps
     assert not before.plan.steps

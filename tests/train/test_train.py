@@ -240,7 +240,7 @@ def test_sample_by_plain_arithmetic(samples, run, suffix, size):
     for row in csv.DictReader(lines):
         if row["repeat"] != "close":
             read.setdefault(row["section"], {})[row["point"]] = float(sum(map(Fraction, row["reading"].split())))
-    mark, placing, zero, target = (0.0625, 1 / 64, 1 / 64, 27.625) if size > 1 else (1.0, 0.4, 0.4, 702.0)
+    mark, placing, zero, target = (0.0625, 1 / 64, 1 / 64, 18.375) if size > 1 else (1.0, 0.4, 0.4, 467.0)
 
     def u(r):
         return math.sqrt(mark**2 / 12 + placing**2 + (r * math.radians(2) ** 2) ** 2 / 20)
@@ -261,11 +261,11 @@ def test_sample_by_plain_arithmetic(samples, run, suffix, size):
         up, down = (read[name] for name in joint["sections"])
         assert joint["step"] == pytest.approx(down["entry"] - up["exit"], abs=1e-6)
         assert joint["u"] == pytest.approx(math.hypot(u(down["entry"]), u(up["exit"])), abs=1e-6)
-    # both strings' places are told, 75 1/4 in and 1912 mm apart; the zero enters both readings the same way
+    # both strings' places are told, 60 in and 1524 mm apart; the zero enters both readings the same way
     across = found["openings"][0]
     assert (across["rows"], across["x"]) == (["operator", "drive"], 0.0)
     a, b = read["operator-1"]["entry"], read["drive-1"]["entry"]
-    assert across["opening"] == pytest.approx((75.25 if size > 1 else 1912) - a - b, abs=1e-6)
+    assert across["opening"] == pytest.approx((60 if size > 1 else 1524) - a - b, abs=1e-6)
     assert across["u"] == pytest.approx(math.sqrt(u(a) ** 2 + u(b) ** 2 + (2 * zero) ** 2), abs=1e-6)
 
 

@@ -37,8 +37,8 @@ def test_tilt_simulated():
     """Root mean square of what a tilted tape reads too long, by exact trigonometry: within four standard errors."""
     rng = np.random.default_rng(4)
     theta = np.radians(rng.uniform(-2, 2, 200_000))
-    long = 702 / np.cos(theta) - 702
-    expected = float(reading_u(702.0, mark=1e-12, set_u=0.0, tilt=2.0))
+    long = 467 / np.cos(theta) - 467
+    expected = float(reading_u(467.0, mark=1e-12, set_u=0.0, tilt=2.0))
     four_sigma = 4 * np.std(long**2) / np.sqrt(len(long))
     # the formula keeps the first term of the cosine's series; the next is smaller by theta^2
     assert np.mean(long**2) == pytest.approx(expected**2, abs=four_sigma + expected**2 * 2 * np.radians(2) ** 2)
@@ -47,9 +47,9 @@ def test_tilt_simulated():
 def test_parts_add_in_quadrature():
     """Mark, placing and tilt are independent: GUM 5.1.2."""
     parts = [
-        reading_u(702.0, mark=1.0, set_u=0.0, tilt=0.0),
-        reading_u(702.0, mark=0.0, set_u=0.4, tilt=0.0),
-        reading_u(702.0, mark=0.0, set_u=0.0, tilt=2.0),
+        reading_u(467.0, mark=1.0, set_u=0.0, tilt=0.0),
+        reading_u(467.0, mark=0.0, set_u=0.4, tilt=0.0),
+        reading_u(467.0, mark=0.0, set_u=0.0, tilt=2.0),
     ]
-    together = reading_u(702.0, mark=1.0, set_u=0.4, tilt=2.0)
+    together = reading_u(467.0, mark=1.0, set_u=0.4, tilt=2.0)
     assert together == pytest.approx(np.sqrt(sum(float(p) ** 2 for p in parts)), rel=1e-12)

@@ -41,7 +41,7 @@ def test_difference_is_that_of_the_tilt(simulated):
     Over a uniform tilt of half-width t the reading is long by r t^2 / 6 in the mean, which is taken out of a skew's
     variance twice, and put into an offset's as a whole in place of one half. 4 sigma: u / sqrt(2 n) each.
     """
-    mean2 = (27.625 * 25.4 * math.radians(2) ** 2 / 6) ** 2
+    mean2 = (18.375 * 25.4 * math.radians(2) ** 2 / 6) ** 2
     for what, change in (("skew", -2 * mean2), ("offset", mean2 / 2)):
         sd, u = simulated[what]
         assert np.sqrt(u**2 + change) == pytest.approx(sd, rel=4 / np.sqrt(2 * COUNT))

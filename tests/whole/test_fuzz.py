@@ -28,7 +28,7 @@ def inputs(target: str) -> st.SearchStrategy[bytes]:
     text = st.builds("{}{}{}".format, some, good | piece, some)
     said = st.builds(lambda how, text: bytes([how]) + text.encode(), HOW, text)
     if target == "answers":
-        answers = st.sampled_from(["b", "k", "?", "", "27 5/8", "27 11/16", "28 5/8"]) | text
+        answers = st.sampled_from(["b", "k", "?", "", "18 3/8", "18 7/16", "19 3/8"]) | text
         return st.lists(answers, max_size=20).map(lambda lines: "\n".join(lines).encode())
     if target == "bytes":
         table = st.builds(

@@ -13,7 +13,7 @@ from alignment.settings.settings_file import parse_settings
 from tests.tools.reader_oracles import check_panel, check_settings, small_layout
 
 
-@pytest.mark.parametrize("text", ["0 ft, 1", "2 ft,3 in", "2', 3", "27 in,", "702 mm,"])
+@pytest.mark.parametrize("text", ["0 ft, 1", "2 ft,3 in", "2', 3", "18 in,", "467 mm,"])
 def test_a_comma_behind_a_unit_is_no_decimal_point(text):
     """It was read as the point of an abbreviation, or as that of a decimal: 2 ft 3 in or 2 ft 0.3 in."""
     with pytest.raises(LengthError, match="a comma stands behind the unit"):
@@ -31,7 +31,7 @@ def test_a_mark_too_fine_for_its_square_is_nothing(samples, mark):
 
 
 @pytest.mark.parametrize(
-    "where", ["# mark: {}\nsection,point,reading\nop-1,entry,27\n", "section,entry,u\nop-1,27,{}\n"]
+    "where", ["# mark: {}\nsection,point,reading\nop-1,entry,18\n", "section,entry,u\nop-1,18,{}\n"]
 )
 def test_a_mark_or_uncertainty_too_fine_for_its_square_is_nothing(where):
     with pytest.raises(InputError, match="greater than zero"):

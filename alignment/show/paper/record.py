@@ -53,15 +53,15 @@ __all__ = ["parts", "render", "told"]
 RECORD: Final = ("taken", "by", "tape", "string", "temperature", "place")
 """Lines of a survey's record that a reader of the report looks for, there or not."""
 RULE: Final = (
-    "A deviation d with the standard uncertainty u is judged against its tolerance T. By the best estimate it is 'in' "
+    "A deviation d with the standard uncertainty u is judged against its tolerance T. By the best estimate it is OK "
     "where d, without its sign, is at most T, and 'out' where it is more (ISO 14253-1; JCGM 106:2012, 8.3).",
     "It is taken as proved only where it lies at least a guard band of U = k u, with k = 2, away from the limit, on "
-    "either side. Within the guard band a '?' is added: 'in?' and 'out?' are best estimates that these readings do not "
+    "either side. Within the guard band a '?' is added: OK? and OUT? are best estimates that these readings do not "
     "prove. The percentage beside them is the probability that the true value is within tolerance, for a normal "
-    "distribution about the estimate (JCGM 106:2012, 7). An 'in' without '?' is wrong with a probability of at most "
+    "distribution about the estimate (JCGM 106:2012, 7). An OK without '?' is wrong with a probability of at most "
     "4.6 %.",
     "The offset of a section is judged at the worse of its two ends, its skew end to end, a joint by its step. A "
-    "machine's verdict is the worst of its sections and joints, in the order out, out?, in?, in. Deviations are "
+    "machine's verdict is the worst of its sections and joints, in the order OUT, OUT?, ?, OK?, OK. Deviations are "
     "positive where a face is too far from its string.",
 )
 BUDGET: Final = (
@@ -210,7 +210,7 @@ def _done(job: Job) -> list[Block]:
         blocks.append(paragraph(summary(last)))
     blocks += itemized(missed_words(last.plan, layout), "Not brought in:")
     if moves and job.left is None:
-        blocks += [paragraph(f"After these moves it should read: {last.plan.state.verdict}.", strong=True)]
+        blocks += [paragraph(f"After these moves it should read: {last.plan.state.verdict.printed}.", strong=True)]
         blocks += state_tables(last.plan.state, layout)
     return blocks
 

@@ -29,7 +29,7 @@ def front(job: Job) -> list[str]:
         told = f"Test panel {job.panel.panel.name}: {panel_wording.short_verdict(job.panel)}."
         lines.append(f"{told} {panel_when(job)}")
     if job.settings:
-        told = f"Settings: {job.settings.verdict}. {settings_wording.summary(job.settings)}"
+        told = f"Settings: {job.settings.verdict.printed}. {settings_wording.summary(job.settings)}"
         lines.append(f"{told} {settings_when(job)}")
     return lines
 
@@ -46,13 +46,13 @@ def settings_when(job: Job) -> str:
 
 def signed(job: Job) -> str:
     """The verdicts that a signature is put under, each with its place in the order of events."""
-    said = [f"{name}: {s.verdict}." for name, s in job.surveys]
+    said = [f"{name}: {s.verdict.printed}." for name, s in job.surveys]
     if job.panel:
         order = _order(job, job.panel.panel.record.get("taken"))
         said.append(f"Test panel: {panel_wording.short_verdict(job.panel)}{order}.")
     if job.settings:
         order = _order(job, job.settings.settings.record.get("taken"))
-        said.append(f"Settings: {job.settings.verdict}{order}.")
+        said.append(f"Settings: {job.settings.verdict.printed}{order}.")
     return " ".join(said)
 
 

@@ -77,7 +77,7 @@ def standing(solution: Solution) -> list[Block]:
     layout, state = solution.layout, solution.state
     flags = [flag.message for flag in solution.flags if flag.harmful]
     return [
-        paragraph(f"Verdict: {solution.verdict}.", strong=True),
+        paragraph(f"Verdict: {solution.verdict.printed}.", strong=True),
         *itemized(flags, "Look at these readings first:"),
         *state_tables(state, layout),
     ]
@@ -153,7 +153,7 @@ def settings_found(result: SettingsResult) -> list[Block]:
     note = f"{units.plural}; off is measured less wanted; U = 2u."
     return [
         paragraph(", ".join([f"{settings.name} ({settings.source})", *told]), lead=True),
-        paragraph(f"Verdict: {result.verdict}. {settings_wording.summary(result)}", strong=True),
+        paragraph(f"Verdict: {result.verdict.printed}. {settings_wording.summary(result)}", strong=True),
         *itemized([f"{s.setting.name}: {settings_wording.to_do(s, units)}" for s in result.out], "To be set:"),
         *itemized([settings_wording.feeler_words(s, units) for s in states if s.feeler], "A feeler-gauge job:"),
         table(head, settings_wording.table_rows(states, units), "nrrrrrl", title="Measured", note=note),

@@ -31,7 +31,7 @@ from alignment.train.budget import Means, promises
 __all__ = ["FITS", "Sheet", "plan_sheet", "render", "told"]
 
 FITS: Final = 5
-"""Boxes beside one another that a hand can still write 27 13/16 in."""
+"""Boxes beside one another that a hand can still write 18 9/16 in."""
 ABREAST: Final = 6
 """Sections of a row that are drawn beside one another."""
 DISC: Final = 0.0155

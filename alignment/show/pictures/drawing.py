@@ -52,10 +52,11 @@ STRIP: Final = 0.35
 """Paper for the strip where no second row leaves room for it. [inches]"""
 # told apart by lightness and hatch as well as by hue (blue and vermilion, safe for the colour-blind)
 FILL: Final = {
-    Verdict.inside: ("#cfe3f2", ""),
-    Verdict.inside_unsure: ("#e9f1f7", ""),
-    Verdict.outside_unsure: ("#f2b48a", "///"),
-    Verdict.outside: ("#d55e00", "///"),
+    Verdict.ok: ("#cfe3f2", ""),
+    Verdict.ok_unsure: ("#e9f1f7", ""),
+    Verdict.unknown: ("#e9f1f7", ""),
+    Verdict.out_unsure: ("#f2b48a", "///"),
+    Verdict.out: ("#d55e00", "///"),
 }
 INK: Final = "#1a1a1a"
 MOVE: Final = "#000000"
@@ -240,7 +241,7 @@ def _joints(axes: Axes, train: Train, state: State, lanes: dict[str, Lane], scal
     units = train.layout.units
     for (up, down), joint in zip(train.joint_index, state.joints, strict=True):
         lane = lanes.get(train.layout.sections[up].row)
-        if lane is None or joint.step is None or joint.step.verdict.is_in:
+        if lane is None or joint.step is None or joint.step.verdict.inside:
             continue
         x = (train.start[up] + train.length[up] + train.start[down]) / 2
         ys = [lane.y + lane.away * scale * float(d) for d in (train.ends[1].value[up], train.ends[0].value[down])]
@@ -281,7 +282,7 @@ def _section(
     # nothing shows through it: in a state after moves the dashed old face may run below
     box = {"boxstyle": "round,pad=0.15", "fc": "white", "ec": "none"}
     bolts = layout.sections[i].bolts
-    label = f"{section.name}  {section.verdict}"
+    label = f"{section.name}  {section.verdict.printed}"
     middle = (face[0] + face[-1]) / 2 + lane.body * BODY * 0.55
     room = length * along
     centred = {"ha": "center", "va": "center", "weight": "bold", "bbox": box, "zorder": 6}

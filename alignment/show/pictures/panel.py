@@ -116,7 +116,7 @@ def draw_bow(axes: Axes, result: PanelResult, bow: Curve) -> Axes:
         )
     size = f"{show(bow.height, units)} ({decimal(bow.height, units)}) over {show(bow.over, units)} {units}"
     told = f"bow: {bow.toward or 'none seen'}, {size}"
-    told += f", verdict {bow.finding.verdict}" if bow.finding.verdict else ""
+    told += f", verdict {bow.finding.verdict.printed}" if bow.finding.verdict else ""
     told += "   (dotted: limit)" if limit else ""
     axes.text(length / 2, 0.68, told, size=10.5, weight="bold", ha="center", va="center", color=ink_of(bow.finding))
     side = f"Seen from the {panel.edges[1]} edge, legs {panel.legs}. Bow drawn {factor:g} times larger than lengths."

@@ -78,7 +78,7 @@ def rounded(wanted: float, along: float) -> tuple[float, float]:
 
 def ink_of(finding: Finding | None) -> str:
     """Ink for what is in or not judged, a dark vermilion for what is out; the verdict stands beside it in words."""
-    out = finding is not None and finding.verdict is not None and not finding.verdict.is_in
+    out = finding is not None and finding.verdict is not None and not finding.verdict.inside
     return OUT if out else INK
 
 
@@ -171,7 +171,7 @@ def _end(axes: Axes, result: PanelResult, cut: EndCut | None, name: str, x: floa
     else:
         off, u = show(abs(cut.finding.value), units), decimal(COVERAGE * cut.finding.u, units)
         text = f"off square {off}\n(U {u})"
-        text += f": {cut.finding.verdict}" if cut.finding.verdict else ""
+        text += f": {cut.finding.verdict.printed}" if cut.finding.verdict else ""
     colour = ink_of(cut.finding if cut else None)
     axes.text(at, 0.26, text, size=9.5, ha=align, va="center", color=colour, linespacing=1.3)
 
@@ -188,7 +188,7 @@ def _width(axes: Axes, outline: _Outline, place: CrossSizes, width: Finding) -> 
     arrow = {"arrowstyle": "<|-|>", "lw": 0.8, "color": ink_of(width), "shrinkA": 1, "shrinkB": 1}
     axes.annotate("", (x, high), (x, low), arrowprops=arrow, zorder=3)
     text = show(width.value + panel.width, panel.units)
-    text += f" {width.verdict}" if width.verdict and not width.verdict.is_in else ""
+    text += f" {width.verdict.printed}" if width.verdict and not width.verdict.inside else ""
     box = {"boxstyle": "round,pad=0.15", "fc": "white", "ec": "none"}
     y = low + (0.8 if middle else 0.5) * (high - low)
     axes.text(x, y, text, size=9, ha="center", va="center", zorder=6, color=ink_of(width), bbox=box)
@@ -222,7 +222,7 @@ def _camber(axes: Axes, outline: _Outline, camber: Curve) -> None:
     axes.annotate("", (x[1], y[1]), (x[1], (y[0] + y[2]) / 2), arrowprops=arrow, zorder=8)
     size = f"{show(camber.height, units)} ({decimal(camber.height, units)}) over {show(camber.over, units)} {units}"
     text = f"sweeps toward {camber.toward}: {size}"
-    text += f", verdict {camber.finding.verdict}   (dotted: limit)" if bounds else ""
+    text += f", verdict {camber.finding.verdict.printed}   (dotted: limit)" if bounds and camber.finding.verdict else ""
     out = side * max(side * y[0], side * y[2], BODY / 2)
     axes.text(centre + 0.7, out + side * 0.2, text, size=10.5, weight="bold", ha="center", va="center", color=colour)
 
@@ -249,7 +249,7 @@ def _waves(axes: Axes, outline: _Outline, found: WaveFound) -> None:
     centre = float(np.mean(places))
     name = "oil canning" if wave.where == "pan" else f"waves, {wave.where} edge"
     text = f"{name}: {found.i_units:.0f} I-units"
-    text += f", verdict {found.finding.verdict}" if found.finding.verdict else ""
+    text += f", verdict {found.finding.verdict.printed}" if found.finding.verdict else ""
     text += "" if wave.places else ", places not noted"
     at = float(outline.x(0, centre)), across(centre) + words
     box = {"boxstyle": "round,pad=0.1", "fc": SHADE, "ec": "none"}

@@ -176,7 +176,7 @@ def _words(solution: Solution, width: float, lanes: Mapping[str, Lane]) -> list[
 def _verdict_words(state: State, lanes: Mapping[str, Lane], room: int) -> str:
     """Which sections are out, or how many where their names take more letters than there is room for."""
     shown = [s for s in state.sections if s.row in lanes]
-    out = [s.name for s in shown if not s.verdict.is_in]
+    out = [s.name for s in shown if not s.verdict.inside]
     if not out:
         return "Every section in tolerance" + ("" if state.verdict.sure else ", not all proved")
     names = f"Out: {', '.join(out)}"

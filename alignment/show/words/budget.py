@@ -46,7 +46,7 @@ def budget_text(budget: Budget, layout: Layout) -> str:
     ]
     lines += ["", "ABOUT THESE FIGURES"]
     lines += wrap(
-        f"Can be proved: something dead true comes out 'in' without a '?' in {100 * PROVED:.0f} surveys of 100. "
+        f"Can be proved: something dead true comes out OK without a '?' in {100 * PROVED:.0f} surveys of 100. "
         "Repeats at one place meet the same mark again, so they help less and less; the figures allow for it. The "
         "tape's zero moves all readings alike: it does not touch skews and steps.",
         "  ",

@@ -45,21 +45,21 @@ def verdict_line(result: PanelResult) -> str:
         return "Not judged: no limit was chosen that speaks of what was measured."
     out = _out(result)
     if out:
-        return f"Verdict: {result.verdict}. Out: {', '.join(out)}."
+        return f"Verdict: {result.verdict.printed}. Out: {', '.join(out)}."
     doubt = "" if result.verdict.sure else ", not all proved"
-    return f"Verdict: {result.verdict}. Everything that has a limit is within it{doubt}."
+    return f"Verdict: {result.verdict.printed}. Everything that has a limit is within it{doubt}."
 
 
 def short_verdict(result: PanelResult) -> str:
     """Verdict with what is out, for a line that names the panel: ``out (camber)``."""
     out = _out(result)
-    return f"{result.verdict or 'not judged'}" + (f" ({', '.join(out)})" if out else "")
+    return (result.verdict.printed if result.verdict else "not judged") + (f" ({', '.join(out)})" if out else "")
 
 
 def _out(result: PanelResult) -> list[str]:
     """What is out, and where it is not proved."""
     judged = [(name, f.verdict) for name, f in result.findings if f.verdict is not None and name != "strip camber"]
-    return [f"{name}{'' if v is Verdict.outside else ' (not proved)'}" for name, v in judged if not v.is_in]
+    return [f"{name}{'' if v is Verdict.out else ' (not proved)'}" for name, v in judged if not v.inside]
 
 
 def panel_text(result: PanelResult) -> str:

@@ -33,4 +33,4 @@ def verdict_words(judged: Verdictable) -> str:
     """Verdict, with the probability of being in where it is not sure; a dash where nothing was judged."""
     if judged.verdict is None or judged.p_in is None:
         return "-"
-    return str(judged.verdict) if judged.verdict.sure else f"{judged.verdict!s:<4} {100 * judged.p_in:3.0f}%"
+    return judged.verdict.printed if judged.verdict.sure else f"{judged.verdict.printed:<4} {100 * judged.p_in:3.0f}%"

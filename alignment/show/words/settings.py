@@ -23,7 +23,7 @@ def settings_text(result: SettingsResult) -> str:
     settings, states, out = result.settings, result.states, result.out
     told = [f"{key} {settings.record[key]}" for key in ("taken", "by") if key in settings.record]
     lines = wrap(f"{settings.name}, {settings.source}" + (f", {' '.join(told)}" if told else ""))
-    lines += [f"Verdict: {result.verdict}. {summary(result)}", ""]
+    lines += [f"Verdict: {result.verdict.printed}. {summary(result)}", ""]
     if out:
         lines += ["BEFORE ANYTHING IS SET", *caution_lines(), ""]
         lines += headed("SET THESE", (f"{s.setting.name}: {to_do(s, settings.units)}" for s in out))
@@ -196,6 +196,6 @@ def doubts(result: SettingsResult) -> list[str]:
     if settings.strip.found is None and settings.strip.width is not None and any(s.clearance for s in states):
         exact = "" if settings.strip.tolerance else ", and taken as exact"
         said.append(f"The strip's width is the nominal one{exact}. Measure the coil at hand.")
-    if any(s.verdict in (Verdict.outside, Verdict.outside_unsure) and s.setting.kind == "level" for s in states):
+    if any(s.verdict in (Verdict.out, Verdict.out_unsure) and s.setting.kind == "level" for s in states):
         said.append("A level is positive where the right side is high, looking downstream.")
     return said

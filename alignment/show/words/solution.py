@@ -31,7 +31,7 @@ __all__ = [
 def summary(solution: Solution) -> str:
     """Verdict and size of the job, and what is not in the verdict."""
     state, layout = solution.state, solution.layout
-    said = [f"Verdict: {state.verdict}.", _job(solution)]
+    said = [f"Verdict: {state.verdict.printed}.", _job(solution)]
     if state.unmeasured:
         named = ", ".join(state.unmeasured)
         said.append(
@@ -40,10 +40,10 @@ def summary(solution: Solution) -> str:
     # what the moves do not cure, lest "nothing to move" be taken for all is well
     left = solution.plan.state
     for across, taper in zip(left.openings, left.tapers, strict=True):
-        if not taper.verdict.is_in:
+        if not taper.verdict.inside:
             after = "After the moves, as" if solution.plan.steps else "As"
             said.append(
-                f"{after} the strings hang, the opening {' / '.join(across.rows)} is {taper.verdict}: "
+                f"{after} the strings hang, the opening {' / '.join(across.rows)} is {taper.verdict.printed}: "
                 f"{_taper(across, taper, layout)}."
             )
     return " ".join(said)
@@ -80,7 +80,7 @@ def solution_text(solution: Solution) -> str:
     if plan.steps:
         touched = {step.section for step in plan.steps}
         lines += [
-            f"AFTER THE MOVES: {plan.state.verdict}",
+            f"AFTER THE MOVES: {plan.state.verdict.printed}",
             *_table(plan.state, layout, only=touched),
             *_across(plan.state, layout),
             "",
@@ -155,7 +155,7 @@ def _table(state: State, layout: Layout, only: set[str] | None = None) -> list[s
     lines = [head.rstrip()]
     lines += [f"{short(s.name, width)} {_cells(s, units)}".rstrip() for s in shown]
     joints = [j for j in state.joints if only is None or {j.upstream, j.downstream} & only]
-    doubtful = [j for j in joints if j.step is None or j.step.verdict is not Verdict.inside]
+    doubtful = [j for j in joints if j.step is None or j.step.verdict is not Verdict.ok]
     if joints and not doubtful:
         lines.append(f"Joints: {'all ' if len(joints) > 1 else ''}{len(joints)} in step.")
     elif joints:
@@ -181,7 +181,7 @@ def across_words(state: State, layout: Layout) -> list[str]:
     for across, taper in zip(state.openings, state.tapers, strict=True):
         first, last = across.places[0], across.places[-1]
         name = f"Opening {' / '.join(across.rows)}"
-        grows = f"{_taper(across, taper, layout)}: {taper.verdict}."
+        grows = f"{_taper(across, taper, layout)}: {taper.verdict.printed}."
         if not across.known:
             said.append(f"{name}: not known, since the spacing of the strings was not measured; {grows}")
             continue

@@ -22,7 +22,7 @@ def square_text(solution: Solution) -> str:
     apart = f"{show_both(abs(skew.value), units)} {units} {way}" if abs(skew.value) > 1e-6 else "as far off as"
     sure = "" if skew.verdict.sure else f"; {100 * skew.p_in:.0f}% likely square"
     lines = [
-        f"{skew.verdict}: exit is {apart} entry, over {show(section.length, units)} {units}.",
+        f"{skew.verdict.printed}: exit is {apart} entry, over {show(section.length, units)} {units}.",
         f"Tolerance {show_both(skew.tolerance, units)}; U {decimal(skew.expanded, units)}{sure}.",
         "",
     ]

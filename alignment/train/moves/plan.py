@@ -235,7 +235,7 @@ def _line(train: Train, members: NDArray[np.int64], found: Notches) -> tuple[flo
 def _to_target(train: Train, fixed: NDArray[np.bool_]) -> Floats:
     """Moves that bring both ends of every section that is out to their target, to the nearest notch."""
     layout, rules = train.layout, train.layout.moves
-    out = np.array([s.measured and not s.verdict.is_in for s in judge(train).sections])
+    out = np.array([s.measured and not s.verdict.inside for s in judge(train).sections])
     out &= ~fixed
     moves = np.zeros((len(out), 2))
     for bolt in (0, 1):
@@ -320,7 +320,7 @@ def _missed(after: Train, state: State, moves: Floats, fixed: NDArray[np.bool_])
 def _beyond_band(state: State, moves: Floats, band: float) -> list[str]:
     names = []
     for section, own in zip(state.sections, moves, strict=True):
-        if own.any() and section.entry and section.exit and section.skew and section.verdict.is_in:
+        if own.any() and section.entry and section.exit and section.skew and section.verdict.inside:
             parts = (section.entry.deviation, section.exit.deviation, section.skew)
             if any(abs(p.value) > band * p.tolerance + SAME for p in parts):
                 names.append(section.name)
