@@ -13,7 +13,7 @@ from typing import Final
 
 from alignment.instruments import Tape
 
-__all__ = ["JOINT", "BoltMove", "Kind", "Reading", "StepReading", "Survey"]
+__all__ = ["JOINT", "BoltMove", "Kind", "Photo", "Reading", "StepReading", "Survey"]
 
 JOINT: Final = "joint"
 """Stands for a point where a step is read at a section's joint with the next one downstream."""
@@ -27,6 +27,8 @@ class Kind(enum.StrEnum):
     """The first point of a string read again, last, to see whether the string stood still."""
     move = "move"
     """A bolt end was loosened, and the tape read this when it was stopped."""
+    photo = "photo"
+    """A photograph was taken of what was read last; it lies beside the file."""
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -83,6 +85,19 @@ class BoltMove:
 
 
 @dataclass(frozen=True, kw_only=True)
+class Photo:
+    """A photograph that lies beside a job log."""
+
+    section: str
+    point: str
+    name: str
+    """Of its file, in the log's folder."""
+    sha256: str
+    row: int
+    when: str = ""
+
+
+@dataclass(frozen=True, kw_only=True)
 class Survey:
     """Readings of one machine in the order of the file, and the moves between them where it is a job log."""
 
@@ -92,6 +107,7 @@ class Survey:
     """The tape of this survey: the layout's, with what the record says in its place."""
     steps: tuple[StepReading, ...] = ()
     moves: tuple[BoltMove, ...] = ()
+    photos: tuple[Photo, ...] = ()
     record: Mapping[str, str]
     """Lines ``# key: value`` of the file, keys in lower case."""
 

@@ -15,7 +15,7 @@ from alignment.errors import InputError, LengthError, Problem, nearest, quote
 from alignment.files.rows import Cell, Row, is_note, split_rows, swallowed, tidy
 from alignment.lengths import FINEST_U, SMALLEST, Units, parse, show
 from alignment.machine.layout import Layout, Section
-from alignment.machine.survey import JOINT, BoltMove, Kind, Reading, StepReading, Survey
+from alignment.machine.survey import JOINT, BoltMove, Kind, Photo, Reading, StepReading, Survey
 from alignment.machine.survey_record import Record
 from alignment.uncertainty import reading_u
 
@@ -26,7 +26,7 @@ ENDS: Final = ("entry", "exit")
 CLOSE: Final = ("close", "closing")
 UNIT_SLIP: Final = 0.2
 """Share of its target within which a reading taken in the other unit would lie: none that is right is so far off."""
-LONG: Final = ("section", "point", "reading", "kind", "when", "repeat", "note", "u")
+LONG: Final = ("section", "point", "reading", "kind", "when", "repeat", "note", "u", "id", "photo", "sha256")
 WIDE: Final = ("section", *POINTS, JOINT, "kind", "when", "repeat", "note", "u")
 WHEN: Final = re.compile(r"(?:(\d{4}-\d\d-\d\d)(?:[ T](?=\d)|$))?(?:(\d{1,2}):(\d\d)(?::(\d\d))?)?", re.ASCII)
 
@@ -108,6 +108,7 @@ def parse_rows(
         tape=table.tape,
         steps=tuple(table.steps),
         moves=tuple(table.moves),
+        photos=tuple(table.photos),
         record=table.record,
     )
 
@@ -132,6 +133,7 @@ class _Table(Record):
         self.head_wrong = False
         self.steps: list[StepReading] = []
         self.moves: list[BoltMove] = []
+        self.photos: list[Photo] = []
         self.slips: list[Problem] = []
 
     def read(self, body: Sequence[Row]) -> list[Reading]:
@@ -194,6 +196,9 @@ class _Table(Record):
         section = self._section(str(cell("section")), number)
         kind, when = self._kind(cell("kind"), cell("repeat"), number), self._when(cell("when"), number)
         note = str(cell("note"))
+        if kind is Kind.photo:
+            self._photo(section, str(cell("point")), str(cell("photo")), str(cell("sha256")), number, when)
+            return []
         u = None if cell("u") == "" else self.length(cell("u"), f"row {number}, u", finest=FINEST_U)
         if u is not None and u < SMALLEST:
             self.wrong(f"row {number}, u", f"{quote(cell('u'))} must be greater than zero.")
@@ -248,6 +253,17 @@ class _Table(Record):
         if closing and kind is not Kind.close:
             self.wrong(f"row {number}, kind", f"{quote(told)}, and 'close' under repeat. Leave one of them out.")
         return kind
+
+    def _photo(self, section: Section | None, point: str, name: str, sha256: str, number: int, when: str) -> None:
+        """Take a photograph's name, which is of a file in the log's own folder."""
+        if not name or "/" in name or "\\" in name or name.startswith("."):
+            self.wrong(f"row {number}, photo", f"{quote(name)} is no name of a picture beside this file.")
+        elif not re.fullmatch("[0-9a-f]{64}", sha256):
+            self.wrong(f"row {number}, sha256", f"{quote(sha256)} is no SHA-256: 64 digits from 0 to f.")
+        elif section is not None:
+            self.photos.append(
+                Photo(section=section.name, point=point, name=name, sha256=sha256, row=number, when=when)
+            )
 
     def _when(self, told: Cell, number: int) -> str:
         """Date and time of a row as text, either of them alone too."""
