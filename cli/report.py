@@ -42,12 +42,14 @@ def report(
     As found, what was done, as left, and what it rests on.
     """
     from alignment.files import writing
+    from alignment.show import terminal
     from alignment.show.paper import job, typesetting
-    from alignment.show.paper import record as reports
+    from alignment.show.paper import record as records
+    from alignment.show.words.record import told_page
 
     writing.ready((out, writing.PDF), inputs=(layout, survey, after, panel, settings), force=force)
     papers = job.Papers(layout=layout, survey=survey, after=after, panel=panel, settings=settings)
     whole = job.gather(papers, units=units, line=line, aim=aim, drop_strays=drop_strays, same_string=same_string)
-    pages = reports.render(whole, paper or typesetting.paper_for(whole.layout.units), typesetting.today())
+    pages = records.render(whole, paper or typesetting.paper_for(whole.layout.units), typesetting.today())
     writing.write_whole(out, pages, force=force)
-    output.show_text(reports.told(whole, out.name))
+    output.show_text(terminal.render(told_page(whole, out.name)))

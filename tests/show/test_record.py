@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import datetime
 import hashlib
+import io
 import math
 import os
 import re
@@ -12,19 +13,26 @@ from dataclasses import replace
 from itertools import pairwise
 
 import numpy as np
+import pypdf
 import pytest
 
+from alignment.lengths import Units, parse
 from alignment.machine.layout_file import read_layout
 from alignment.machine.survey_files import read_survey
+from alignment.show.page import Page, Part, Table, said
 from alignment.show.paper import job as jobs
 from alignment.show.paper import record as report
-from alignment.show.paper import record_front as report_front
 from alignment.show.paper.job import Papers
 from alignment.show.paper.typesetting import Paper
 from alignment.show.pictures import record as report_plots
 from alignment.show.pictures import train as plots
-from alignment.show.words.cautions import FULL
+from alignment.show.words.cautions import FULL, SHORT
 from alignment.show.words.comparison import sentences
+from alignment.show.words.moves import by_section, step_lines
+from alignment.show.words.phrases import verdict_words
+from alignment.show.words.record import ROLES, VOUCHES, front_page, number, told_page
+from alignment.show.words.record_annexes import RULE, annex_pages
+from alignment.show.words.record_order import panel_when, settings_when, signed
 from alignment.train.solve import solve
 from alignment.uncertainty import COVERAGE, Verdict, conformance_probability, verdict
 from tests.show.test_sheet import POPPLER, poppler
@@ -32,9 +40,8 @@ from tests.tools.machines import layout_text, survey_text
 
 DAY = datetime.date(2026, 10, 5)
 TITLES = [
-    "Record", "How it is judged", "Cautions", "As found", "What was done", "As left", "Test panel", "Settings",
-    "Pictures", "Readings, as found", "Readings, as left", "Uncertainty of the readings", "Limits and their sources",
-    "What the readings leave open", "What the string does not see", "Program and files", "Signatures",
+    "Moves and state", "Pictures", "Test panel and settings", "Readings", "Uncertainty and decision rule",
+    "Program and files",
 ]  # fmt: skip
 
 
@@ -57,12 +64,24 @@ def words_of(pdf: bytes, tmp_path) -> str:
     return " ".join(poppler("pdftotext", pdf, tmp_path, "-raw").split())
 
 
-def texts(thing) -> list[str]:
-    """Every text in a part."""
-    if isinstance(thing, str):
-        return [thing]
-    inside = thing.values() if isinstance(thing, dict) else thing if isinstance(thing, list | tuple) else []
-    return [text for item in inside for text in texts(item)]
+def whole_text(job) -> str:
+    """Everything that a record says."""
+    return " ".join(text for page in (front_page(job), *annex_pages(job).values()) for text in said(page))
+
+
+def part_of(job, heading: str) -> Part:
+    """One part of the record by its heading."""
+    (part,) = (p for page in (front_page(job), *annex_pages(job).values()) for p in page.parts if p.heading == heading)
+    return part
+
+
+def tables(part: Part) -> list[Table]:
+    return [block for block in part.blocks if isinstance(block, Table)]
+
+
+def told(part: Part) -> str:
+    """Everything that one part says."""
+    return " ".join(said(Page(title="", parts=(part,))))
 
 
 @pytest.fixture(scope="module")
@@ -77,62 +96,117 @@ def sample_pdf(sample_job) -> bytes:
     return report.render(sample_job, Paper.letter, DAY)
 
 
-def test_parts_of_the_sample(sample_job):
-    """Every part that the sample has something for, none of them empty, every picture that is named at hand."""
-    pictures: dict[str, bytes] = {}
-    parts = report.parts(sample_job, pictures)
-    assert [part["title"] for part in parts] == TITLES
-    for part in parts:
-        assert part["blocks"], part["title"]
-        for block in part["blocks"]:
-            assert block["kind"] in ("text", "list", "table", "pictures", "signatures")
-            assert block.get("text", "x").strip()
-            assert block.get("items", ["x"])
-            assert block.get("rows", ["x"])
-            for row in block.get("rows", []):
-                assert len(row) == len(block["columns"]) == len(block["head"])
-    named = [n for part in parts for b in part["blocks"] if b["kind"] == "pictures" for n in b["names"]]
-    assert sorted(named) == sorted(pictures)
-    assert len(named) >= 5
-    assert all(b"<svg" in picture for picture in pictures.values())
+def test_annexes_of_the_sample(sample_job):
+    """Every annex that the sample has something for, none of them empty."""
+    pages = annex_pages(sample_job)
+    assert [page.title for page in pages.values()] == TITLES
+    assert all(part.blocks for page in pages.values() for part in page.parts)
 
 
 def test_never_more_than_it_can_say(sample_job):
-    """No word of a certificate; what the string does not see, and every caution, are said."""
-    said = " ".join(texts(report.parts(sample_job, {}))).lower()
-    assert "certif" not in said
+    """No word of a certificate; what the string does not see, and every caution in full, are said."""
+    text = whole_text(sample_job).lower()
+    assert "certif" not in text
     for unseen in ("roll gap", "wear", "load", "same skew to every section", "spacing between rows", "unchanged"):
-        assert unseen in said
-    assert all(caution.lower() in said for caution in FULL)
+        assert unseen in text
+    assert all(caution.lower() in text for caution in FULL)
+    assert "no accredited laboratory" in VOUCHES.lower()
+
+
+def test_all_that_a_report_of_results_holds(sample_job, sample_pdf):
+    """
+    What ISO/IEC 17025:2017 7.8.2.1 and 7.8.6 ask of a report (clauses from memory), each looked for on paper.
+
+    Title; place; unique number on every page and the pages counted; method; item; dates of measuring and of issue;
+    results with units and U; what was left out; who authorises; own readings only; decision rule, limits and whose.
+    """
+    pages = [" ".join(page.extract_text().split()) for page in pypdf.PdfReader(io.BytesIO(sample_pdf)).pages]
+    first, text = pages[0], " ".join(pages)
+    assert all(f"page {k} of {len(pages)}" in page for k, page in enumerate(pages, 1))
+    assert all(f"Alignment record {number(sample_job)}" in page for page in pages)
+    for asked in (
+        "Alignment record", sample_job.layout.name, "place", "temperature", "string", "read by", "when", "wanted",
+        "U = 2u", "Tolerance", "Printed 2026-10-05", "Checked and released by", "user's own readings", "Copy it whole",
+    ):  # fmt: skip
+        assert asked in first, asked
+    for asked in ("Method", "Decision rule", "ISO 14253-1", "JCGM 106:2012", "Limits and their sources", "left out"):
+        assert asked in text, asked
+
+
+def test_the_number_is_of_the_files(sample_job):
+    """The same files give the same number; a byte more in one of them another."""
+    assert re.fullmatch("([0-9a-f]{4}-){2}[0-9a-f]{4}", number(sample_job))
+    what, name, digest = sample_job.digests[1]
+    other = replace(sample_job, digests=(sample_job.digests[0], (what, name, digest[::-1]), *sample_job.digests[2:]))
+    assert number(other) != number(sample_job)
 
 
 def test_raw_readings_are_as_written(sample_job, samples):
     """Every row of the files, in their order, in the words of the files."""
-    parts = {part["title"]: part for part in report.parts(sample_job, {})}
-    for title, name in (("Readings, as found", "as-found.csv"), ("Readings, as left", "as-left.csv")):
+    for heading, name in (("Readings, as found", "as-found.csv"), ("Readings, as left", "as-left.csv")):
         lines = (samples / name).read_text().splitlines()
         written = [(str(n), line.split(",")) for n, line in enumerate(lines, 1) if line and line[0] != "#"][1:]
-        rows = parts[title]["blocks"][1]["rows"]
-        assert [row[:4] for row in rows] == [[n, *cells[:3]] for n, cells in written]
-        assert [row[4] == "closing" for row in rows] == [cells[3] == "close" for _, cells in written]
+        (table,) = tables(part_of(sample_job, heading))
+        assert [list(row[:4]) for row in table.rows] == [[n, *cells[:3]] for n, cells in written]
+        assert [row[4] == "closing" for row in table.rows] == [cells[3] == "close" for _, cells in written]
 
 
 def test_numbers_are_those_of_the_answer(sample_job):
     """The tables hold what solving and comparing give, with the same verdicts."""
-    parts = {part["title"]: part for part in report.parts(sample_job, {})}
-    for title, solution in (("As found", sample_job.found), ("As left", sample_job.left)):
-        rows = {row[0]: row for b in parts[title]["blocks"] if b.get("title") == "Sections" for row in b["rows"]}
+    (ends,) = tables(part_of(sample_job, "Wanted, as found, as left"))
+    front = {row[0]: row for row in ends.rows}
+    for name, solution in (("As found", sample_job.found), ("As left", sample_job.left)):
+        (page,) = (p for p in annex_pages(sample_job)["work"].parts if p.heading.startswith(f"{name}: "))
+        rows = {row[0]: row for row in tables(page)[0].rows}
+        first = ends.head.index(f"{name.lower().removeprefix('as ')}, entry")
         for section in solution.state.sections:
             row = rows[section.name]
-            assert row[4].split()[0] == section.worse_end.verdict.printed
-            assert row[7].split()[0] == section.skew.verdict.printed
-            printed = float(re.search(r"\(([-+.\d]+)\)", row[5])[1])
-            assert printed == pytest.approx(section.skew.value / 25.4, abs=0.5001e-3)
+            assert row[4].split()[0] == verdict_words(section.worse_end).split()[0]
+            assert row[7].split()[0] == verdict_words(section.skew).split()[0]
+            assert float(row[5]) == pytest.approx(section.skew.value / 25.4, abs=0.5001e-3)
             assert float(row[6]) == pytest.approx(COVERAGE * section.skew.u / 25.4, abs=0.5001e-3)
-    moves = next(b for b in parts["What was done"]["blocks"] if b["kind"] == "table")["rows"]
-    assert [(row[0], row[1], row[-1]) for row in moves] == [
+            for k, end in enumerate((section.entry, section.exit)):
+                printed = float(parse(front[section.name][first + k], Units.inch))
+                assert printed == pytest.approx(end.reading, abs=0.5001 * 25.4 / 64)
+                if name == "As left":
+                    assert front[section.name][-3 + k] == verdict_words(end.deviation).split()[0]
+    (moves,) = tables(part_of(sample_job, "What was moved"))
+    assert [(row[0], row[1], row[-1]) for row in moves.rows] == [
         (m.section, m.bolt_end, str(m.outcome)) for m in sample_job.comparison.moves
     ]
+
+
+def test_signed_on_the_first_page_and_seven_in_all(sample_job, sample_pdf, samples):
+    """What is signed stands over the signatures on page 1; nine sections with panel and settings: 7 pages at most."""
+    for pdf in (
+        sample_pdf,
+        report.render(jobs.gather(sample_papers(samples, "-mm")), Paper.a4, DAY),
+    ):
+        reader = pypdf.PdfReader(io.BytesIO(pdf))
+        first = " ".join(reader.pages[0].extract_text().split())
+        order = [first.index(text) for text in ("As left:", "Open points", "accepted with open points", *ROLES)]
+        assert order == sorted(order)
+        assert len(reader.pages) <= 7
+    assert signed(sample_job) in " ".join(pypdf.PdfReader(io.BytesIO(sample_pdf)).pages[0].extract_text().split())
+
+
+@pytest.mark.parametrize("count", [1, 2, 9, 30])
+def test_one_page_to_sign_on_any_machine(tmp_path, count):
+    """The signatures stand on page 1 with one section and with thirty, long names and all of them out."""
+    sections = [
+        {"name": f"forming pass {k}, north side, with its side rolls", "row": "r", "start": 500 * k, "length": 450}
+        for k in range(count)
+    ]
+    (tmp_path / "m.toml").write_text(layout_text(sections, rows={"r": "target = '467'"}))
+    rows = [(s["name"], end, 467 + 5 * (end == "exit")) for s in sections for end in ("entry", "exit")]
+    rows = [(f'"{name}"', *rest) for name, *rest in rows]
+    for name in ("a", "b"):
+        (tmp_path / f"{name}.csv").write_text(survey_text(rows))
+    papers = Papers(layout=tmp_path / "m.toml", survey=tmp_path / "a.csv", after=tmp_path / "b.csv")
+    pdf = report.render(jobs.gather(papers), Paper.letter, DAY)
+    first, second, *_ = pypdf.PdfReader(io.BytesIO(pdf)).pages
+    assert "Checked and released by" in first.extract_text()
+    assert "Moves and state" in second.extract_text()
 
 
 def test_how_often_a_proved_in_is_wrong():
@@ -145,7 +219,7 @@ def test_how_often_a_proved_in_is_wrong():
     )
     assert worst == pytest.approx(math.erfc(2 / math.sqrt(2)), abs=1e-3)
     assert f"{100 * math.erfc(2 / math.sqrt(2)):.1f} %" == "4.6 %"
-    assert "at most 4.6 %" in " ".join(report.RULE)
+    assert "at most 4.6 %" in " ".join(RULE)
 
 
 @POPPLER
@@ -158,9 +232,9 @@ def test_sample_on_paper(sample_pdf, sample_job, samples, tmp_path):
     assert b"<pdfuaid:part>1</pdfuaid:part>" in sample_pdf
     words = words_of(sample_pdf, tmp_path)
     assert "certif" not in words.lower()
-    assert all(f"{k} {title}" in words for k, title in enumerate(TITLES, 1))
-    for said in (*sentences(sample_job.comparison), "As found: OUT. As left: OK.", "R. Quill", "T-14", "signature"):
-        assert said in words
+    assert all(f"{letter} {title}" in words for letter, title in zip("ABCDEF", TITLES, strict=True))
+    for text in (*sentences(sample_job.comparison), signed(sample_job), "R. Quill", "T-14", "signature"):
+        assert text in words
     pages = pages_of(sample_pdf, tmp_path)
     assert all(f"page {k} of {pages}" in words for k in range(1, pages + 1))
     flat = words.replace(" ", "")
@@ -246,65 +320,64 @@ def test_strips_show_every_section_whole(tmp_path):
         assert any(said.startswith(section.name) for said in shown), section.name
 
 
-def test_a_dropped_stray_is_struck_out(samples, tmp_path):
-    """A reading left out as told stands in the list struck out, and the record says so; else it stands as it is."""
-    text = (samples / "as-left.csv").read_text().replace("operator-3,exit,18 3/8,2", "operator-3,exit,19 3/8,2")
-    (tmp_path / "slip.csv").write_text(text)
+def test_a_dropped_stray_is_marked(samples, tmp_path):
+    """A reading left out as told stands in the list as such, and the record says so; else it stands as it is."""
+    lines = (samples / "as-left.csv").read_text().splitlines()
+    (at,) = (k for k, line in enumerate(lines) if line.startswith("operator-3,exit") and line.endswith(",2"))
+    cells = lines[at].split(",")
+    whole, *rest = cells[2].split()
+    lines[at] = ",".join([*cells[:2], " ".join([str(int(whole) + 1), *rest]), *cells[3:]])
+    (tmp_path / "slip.csv").write_text("\n".join(lines) + "\n")
     papers = Papers(layout=samples / "machine.toml", survey=tmp_path / "slip.csv")
     for drop in (False, True):
-        told = {p["title"]: p for p in report.parts(jobs.gather(papers, drop_strays=drop), {})}["Readings, as read"]
-        struck = [row for row in told["blocks"][1]["rows"] if isinstance(row[3], dict)]
-        if drop:
-            assert [(row[1], row[2], row[3]) for row in struck] == [("operator-3", "exit", {"struck": "19 3/8"})]
-            assert struck[0][5].startswith("dropped")
-            assert told["blocks"][0]["text"].endswith("1 reading dropped, as told, and struck out.")
-        else:
-            assert not struck
-            assert told["blocks"][0]["text"].endswith("None was dropped.")
+        (table,) = tables(part_of(jobs.gather(papers, drop_strays=drop), "Readings, as read"))
+        marked = [row for row in table.rows if "left out" in row[-1]]
+        assert [(int(row[0]), row[1], row[2]) for row in marked] == [(at + 1, "operator-3", "exit")] * drop
+        assert ("1 reading left out of the fit" if drop else "None was left out") in table.note
 
 
-def test_one_survey_alone(samples, tmp_path):
+def test_one_survey_alone(samples):
     """Without a second survey it is the record of one: what it asks for, and what it should come to."""
     whole = jobs.gather(Papers(layout=samples / "machine.toml", survey=samples / "as-found.csv"))
-    titles = [part["title"] for part in report.parts(whole, {})]
-    assert titles[3:5] == ["As read", "Moves wanted"]
-    assert not {"As left", "Test panel", "Settings"} & set(titles)
-    moves = {p["title"]: p for p in report.parts(whole, {})}["Moves wanted"]
-    said = " ".join(texts(moves))
-    assert "loosen exit, keep entry snug; swing exit 9/64 toward the string" in said
+    headings = [part.heading for part in annex_pages(whole)["work"].parts]
+    assert headings[1] == "Moves wanted"
+    assert headings[2].startswith("As read: ")
+    assert "measured" not in annex_pages(whole)
+    moves = told(part_of(whole, "Moves wanted"))
+    first, *_ = step_lines(by_section(whole.found.plan.steps)[0], whole.layout)
+    assert first in moves
+    assert moves.index(SHORT[0]) < moves.index(first)
+    assert "Nothing is on record as moved" in told(part_of(whole, "What was moved"))
     assert report.render(whole, Paper.letter, DAY).startswith(b"%PDF-")
-
-
-def _part(papers: Papers, title: str) -> list[dict]:
-    """Blocks of one part."""
-    (part,) = (part for part in report.parts(jobs.gather(papers), {}) if part["title"] == title)
-    return part["blocks"]
 
 
 def test_what_was_not_read_stands_as_such(tmp_path):
     """A section read at one point, a moved one not read again, and no joints."""
     sections = [{"name": f"s{k}", "row": "r", "start": 500 * k, "length": 450} for k in range(6)]
-    (tmp_path / "m.toml").write_text(layout_text(sections, rows={"r": "target = '700'"}))
-    rows = [(f"s{k}", end, 712 if (k, end) == (1, "exit") else 700) for k in range(5) for end in ("entry", "exit")]
-    (tmp_path / "a.csv").write_text(survey_text([*rows, ("s5", "entry", 700)]))
+    (tmp_path / "m.toml").write_text(layout_text(sections, rows={"r": "target = '467'"}))
+    rows = [(f"s{k}", end, 479 if (k, end) == (1, "exit") else 467) for k in range(5) for end in ("entry", "exit")]
+    (tmp_path / "a.csv").write_text(survey_text([*rows, ("s5", "entry", 467)]))
     (tmp_path / "b.csv").write_text(survey_text([row for row in rows if row[0] != "s1"]))
     papers = Papers(layout=tmp_path / "m.toml", survey=tmp_path / "a.csv", after=tmp_path / "b.csv")
-    tables = {block["title"]: block["rows"] for block in _part(papers, "As found") if block["kind"] == "table"}
-    assert set(tables) == {"Sections"}
-    assert {row[0]: row[1:3] for row in tables["Sections"] if "not measured enough" in row} == {
-        "s5": ["not measured enough", "1 reading"]
+    whole = jobs.gather(papers)
+    (found,) = (p for p in annex_pages(whole)["work"].parts if p.heading.startswith("As found: "))
+    (table,) = tables(found)
+    assert {row[0]: row[1:3] for row in table.rows if "not measured enough" in row} == {
+        "s5": ("not measured enough", "1 reading")
     }
-    (moves,) = (b["rows"] for b in _part(papers, "What was done") if b["kind"] == "table" and "planned" in b["head"])
-    assert {row[0] for row in moves} == {"s1"}
-    assert all(row[3:] == ["", "", "cannot be told"] for row in moves)
+    (ends,) = tables(part_of(whole, "Wanted, as found, as left"))
+    assert {row[0] for row in ends.rows if "not read" in row} == {"s1", "s5"}
+    (moves,) = tables(part_of(whole, "What was moved"))
+    assert {row[0] for row in moves.rows} == {"s1"}
+    assert all(row[3:] == ("-", "-", "cannot be told") for row in moves.rows)
 
 
-def test_nothing_planned_is_said(samples):
+def test_nothing_planned_is_said(samples, sample_job):
     """A machine that was in before the move asked for nothing."""
     papers = Papers(layout=samples / "machine.toml", survey=samples / "before-move.csv", after=samples / "as-left.csv")
-    assert "The survey as found asks for no moves." in texts(_part(papers, "What was done"))
-    done = _part(sample_papers(samples), "What was done")
-    assert "The survey as found asks for no moves." not in texts(done)
+    nothing = "The survey as found asks for no moves."
+    assert nothing in told(part_of(jobs.gather(papers), "What was moved"))
+    assert nothing not in told(part_of(sample_job, "What was moved"))
 
 
 def test_the_published_shear_clearance_is_named_where_it_is_used(samples, tmp_path):
@@ -315,34 +388,48 @@ def test_the_published_shear_clearance_is_named_where_it_is_used(samples, tmp_pa
     )
     (tmp_path / "own.toml").write_text(text)
     for settings, named in ((papers.settings, True), (tmp_path / "own.toml", False)):
-        (limits,) = _part(replace(papers, settings=settings), "Limits and their sources")
-        whats = [row[0] for row in limits["rows"]]
+        (limits,) = tables(part_of(jobs.gather(replace(papers, settings=settings)), "Limits and their sources"))
+        whats = [row[0] for row in limits.rows]
         assert "settings" in whats
         assert ("shear clearance (settings)" in whats) is named
+
+
+def test_photographs_beside_the_readings(samples, tmp_path):
+    """Listed by name and hash in an annex of their own; without any there is none."""
+    survey = tmp_path / "as-found.csv"
+    shutil.copy(samples / "as-found.csv", survey)
+    papers = Papers(layout=samples / "machine.toml", survey=survey)
+    assert "photographs" not in annex_pages(jobs.gather(papers))
+    (tmp_path / "as-found.photos").mkdir()
+    for name in ("b.jpg", "a.JPG", "note.txt"):
+        (tmp_path / "as-found.photos" / name).write_bytes(name.encode())
+    (part,) = annex_pages(jobs.gather(papers))["photographs"].parts
+    assert tables(part)[0].rows == tuple(
+        (f"as-found.photos/{name}", hashlib.sha256(name.encode()).hexdigest()) for name in ("a.JPG", "b.jpg")
+    )
 
 
 @pytest.mark.parametrize("suffix", ["", "-mm"])
 def test_units_of_what_is_printed(samples, suffix):
     """Everything in the units asked for; the readings as they were written."""
     other = {"": "mm", "-mm": "in"}[suffix]
-    from alignment.lengths import Units
-
     whole = jobs.gather(sample_papers(samples, suffix), units=Units(other))
     assert (whole.layout.units, whole.panel.panel.units, whole.settings.settings.units) == (other,) * 3
-    parts = {part["title"]: part for part in report.parts(whole, {})}
-    written = {"": "18 3/8", "-mm": "467.0"}[suffix]
-    assert any(row[3] == written for row in parts["Readings, as found"]["blocks"][1]["rows"])
+    (table,) = tables(part_of(whole, "Readings, as found"))
+    assert table.rows[0][3] == whole.found.survey.readings[0].text
     bare = {"": "inches where", "-mm": "millimetres where"}[suffix]
-    assert bare in parts["Readings, as found"]["blocks"][0]["text"]
+    assert bare in table.note
+    (ends,) = tables(part_of(whole, "Wanted, as found, as left"))
+    assert ends.note.lower().startswith(Units(other).plural)
 
 
-@pytest.mark.parametrize(("kind", "old", "new", "said"), [
+@pytest.mark.parametrize(("kind", "old", "new", "words"), [
     ("settings", "Liner line, bay 2", "Other line", "the settings are of Other line, the surveys of Liner line"),
     ("tray", "Liner line, bay 2", "Other line", "the panel is of Other line, the surveys of Liner line"),
     ("tray", 'coil = "C-208"', 'edges = ["north", "drive"]', "The panel has an edge 'north'"),
 ])  # fmt: skip
-def test_another_machine_is_told_on_the_front_page(samples, tmp_path, kind, old, new, said):
-    """And above the signatures, and under what is left open."""
+def test_another_machine_is_told_on_the_front_page(samples, tmp_path, kind, old, new, words):
+    """Over the signatures, and in what is said of the file."""
     text = (samples / f"{kind}.toml").read_text().replace(old, new)
     for name in ("operator", "from_operator", "operator_leg"):
         text = text.replace(f"{name} =", f"{name.replace('operator', 'north')} =") if "north" in new else text
@@ -354,52 +441,38 @@ def test_another_machine_is_told_on_the_front_page(samples, tmp_path, kind, old,
         **{"settings" if kind == "settings" else "panel": tmp_path / "other.toml"},
     )
     whole = jobs.gather(papers)
-    assert any("NOT OF THIS MACHINE" in line and said in line for line in report_front.front(whole))
-    parts = {part["title"]: " ".join(texts(part)) for part in report.parts(whole, {})}
-    assert said in parts["Signatures"]
-    assert said in parts["What the readings leave open"]
+    assert any("NOT OF THIS MACHINE" in text and words in text for text in said(front_page(whole)))
+    assert any("NOT OF THIS MACHINE" in text and words in text for text in said(told_page(whole, "r.pdf")))
 
 
-def test_the_front_page_says_what_came_before_the_cure(sample_job):
-    first, *rest = report_front.front(sample_job)
-    assert first == (
-        "As found: OUT. As left: OK. Test panel: OUT (camber), BEFORE the survey as left. "
-        "Settings: OUT, BEFORE the survey as left."
+def test_the_order_of_what_was_measured_is_said_over_the_signatures(sample_job):
+    """The sample's panel and settings were measured before the cure: they tell nothing of the machine as left."""
+    text = signed(sample_job).lower()
+    assert re.match(
+        r"as found: out\. as left: \S+ test panel: out \(camber\), before the survey as left\.", text.lower()
     )
-    assert rest[-2:] == [
-        "Test panel Liner tray, third after the move: OUT (camber). Measured 2026-10-02 10:15, BEFORE the survey as "
-        "left (2026-10-02 13:25). No panel is on record after it.",
-        "Settings: OUT. 3 of 7 to set. 1 setting not judged. Measured 2026-10-02 08:30, BEFORE the survey as left "
-        "(2026-10-02 13:25). No settings are on record after it.",
-    ]
+    assert text.endswith("settings: out, before the survey as left.")
+    open_points = told(part_of(sample_job, "Open points"))
+    for left in (panel_when(sample_job), settings_when(sample_job)):
+        assert re.search(r"Measured \S+ \S+, BEFORE the survey as left \(.*\)\. No .* on record after it\.", left)
+        assert left in open_points
+        assert left in " ".join(said(told_page(sample_job, "r.pdf")))
 
 
-@pytest.mark.parametrize(("taken", "order", "said"), [
-    ("2026-10-02 14:00", ", after the survey as left.", "after the survey as left (2026-10-02 13:25)."),
-    ("2026-10-03", ", after the survey as left.", "after the survey as left (2026-10-02 13:25)."),
+@pytest.mark.parametrize(("taken", "order", "words"), [
+    ("2026-10-02 23:00", ", after the survey as left.", ", after the survey as left ("),
+    ("2026-10-03", ", after the survey as left.", ", after the survey as left ("),
     ("2026-10-02", ", before or after the survey as left not recorded.", "whether that was before or after"),
     ("Friday", ", before or after the survey as left not recorded.", "whether that was before or after"),
     ("", ", before or after the survey as left not recorded.", "When it was measured is not recorded"),
 ])  # fmt: skip
-def test_order_of_panel_and_cure(samples, tmp_path, taken, order, said):
-    line = 'taken = "2026-10-02 10:15"\n'
-    text = (samples / "tray.toml").read_text().replace(line, f'taken = "{taken}"\n' if taken else "")
-    (tmp_path / "tray.toml").write_text(text)
-    papers = Papers(
-        layout=samples / "machine.toml",
-        survey=samples / "as-found.csv",
-        after=samples / "as-left.csv",
-        panel=tmp_path / "tray.toml",
-    )
-    first, *rest = report_front.front(jobs.gather(papers))
-    assert first.endswith(f"Test panel: OUT (camber){order}")
-    assert said in rest[-1]
-
-
-def test_what_is_signed_stands_above_the_signatures(sample_job):
-    block = {p["title"]: p for p in report.parts(sample_job, {})}["Signatures"]["blocks"]
-    assert block[0]["text"] == report_front.signed(sample_job)
-    assert block[-1]["boxes"] == ["accepted", "accepted with open points", "rejected"]
+def test_order_of_panel_and_cure(sample_job, taken, order, words):
+    """By the dates on record, and open where these do not tell."""
+    panel = sample_job.panel.panel
+    record = {k: v for k, v in panel.record.items() if k != "taken"} | ({"taken": taken} if taken else {})
+    found = replace(sample_job, panel=replace(sample_job.panel, panel=replace(panel, record=record)), settings=None)
+    assert signed(found).endswith(f"(camber){order}")
+    assert words in panel_when(found)
 
 
 def test_a_default_is_not_called_ones_own_number(sample_job):
@@ -408,8 +481,8 @@ def test_a_default_is_not_called_ones_own_number(sample_job):
     def origins(assumed: tuple[str, ...]) -> list[str]:
         layout = replace(sample_job.layout, assumed=assumed)
         whole = replace(sample_job, found=replace(sample_job.found, layout=layout))
-        rows = {p["title"]: p for p in report.parts(whole, {})}["Limits and their sources"]["blocks"][0]["rows"]
-        return [row[2] for row in rows]
+        (table,) = tables(part_of(whole, "Limits and their sources"))
+        return [row[2] for row in table.rows]
 
     default = "stringtrue's default, our judgement, no source: machine.toml has none"
     assert origins(())[:4] == ["own number, machine.toml"] * 4
@@ -418,13 +491,12 @@ def test_a_default_is_not_called_ones_own_number(sample_job):
     assert any("press-tool handbooks" in o and "do not accept or reject on it alone" in o for o in origins(()))
 
 
-def test_in_is_a_verdict_and_not_a_unit(sample_job):
-    """Headings and notes name inches in full."""
-    for part in report.parts(sample_job, {}):
-        for block in part["blocks"]:
-            for said in (block.get("title", ""), block.get("note", ""), block.get("lead", "")):
-                assert not re.match(r"in\b", str(said)), said
-                assert "(in)" not in str(said)
+def test_an_inch_is_no_preposition(sample_job):
+    """Headings, titles and notes name inches in full or by their sign."""
+    for page in (front_page(sample_job), *annex_pages(sample_job).values()):
+        for part in page.parts:
+            for text in (part.heading, *(t for table in tables(part) for t in (table.title, table.note))):
+                assert not re.search(r"\d in\b|^in\b|\(in\)", text), text
 
 
 def arguments(samples) -> list[object]:

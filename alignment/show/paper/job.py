@@ -8,6 +8,7 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 from pathlib import Path
+from typing import Final
 
 from alignment.change.comparison import Comparison, compare
 from alignment.choices import Aim, Line
@@ -25,6 +26,8 @@ from alignment.train.flags.strays import without
 from alignment.train.solve import Solution, solve
 
 __all__ = ["Job", "Papers", "gather"]
+
+PHOTOGRAPHS: Final = frozenset({".jpg", ".jpeg", ".png", ".heic", ".webp"})
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -66,6 +69,8 @@ class Job:
         Of the two, without the strays that were dropped.
     digests : tuple of (str, str, str)
         What each input file is, its name and its SHA-256.
+    photographs : tuple of (str, str)
+        Name and SHA-256 of each photograph in the folder beside the survey that is named as it is, with ``.photos``.
     """
 
     found: Solution
@@ -76,6 +81,7 @@ class Job:
     written: Units
     """Units of bare numbers in the files of the surveys."""
     digests: tuple[tuple[str, str, str], ...] = ()
+    photographs: tuple[tuple[str, str], ...] = ()
 
     @property
     def layout(self) -> Layout:
@@ -140,4 +146,11 @@ def gather(
         settings=settings,
         written=read.units,
         digests=digests,
+        photographs=_photographs(first),
     )
+
+
+def _photographs(survey: Path) -> tuple[tuple[str, str], ...]:
+    folder = survey.with_suffix(".photos")
+    kept = sorted(p for p in folder.iterdir() if p.suffix.lower() in PHOTOGRAPHS) if folder.is_dir() else []
+    return tuple((f"{folder.name}/{path.name}", fingerprint(path)) for path in kept)

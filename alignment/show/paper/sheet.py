@@ -19,7 +19,7 @@ from alignment.choices import Paper
 from alignment.lengths import show_exact
 from alignment.machine.entry import Ask, begin
 from alignment.machine.layout import Layout, Plane, Row, Section
-from alignment.show.paper.typesetting import typeset
+from alignment.show.paper.typesetting import paper_name, typeset
 from alignment.show.pictures.drawing import Lane, lanes_of
 from alignment.show.terminal import wrap
 from alignment.show.words.budget import promise_name
@@ -124,7 +124,7 @@ def render(sheet: Sheet, paper: Paper, made: datetime.date) -> bytes:
         for name, asks in groupby(sheet.points, key=lambda ask: ask.section)
     ]
     data = {
-        "paper": "us-letter" if paper is Paper.letter else paper.value,
+        "paper": paper_name(paper),
         "made": [made.year, made.month, made.day],
         "version": __version__,
         "machine": layout.name,

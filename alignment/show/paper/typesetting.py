@@ -19,8 +19,10 @@ from alignment.choices import Paper
 from alignment.errors import StringtrueError, quote
 from alignment.lengths import Units
 
-__all__ = ["paper_for", "today", "typeset"]
+__all__ = ["paper_for", "paper_name", "today", "typeset"]
 
+PAGES: Final = "pages.typ"
+"""What sets the blocks of a page, in every document."""
 STANDARDS: Final = ("a-2a", "ua-1")
 """PDF/A-2a, to be kept, and PDF/UA-1, to be read aloud: typst refuses what does not come up to them."""
 
@@ -28,6 +30,11 @@ STANDARDS: Final = ("a-2a", "ua-1")
 def paper_for(units: Units) -> Paper:
     """Paper that usually lies where these units are used."""
     return Paper.letter if units is Units.inch else Paper.a4
+
+
+def paper_name(paper: Paper) -> str:
+    """What the typesetter calls a size of paper."""
+    return "us-letter" if paper is Paper.letter else paper.value
 
 
 def today() -> datetime.date:
@@ -79,8 +86,10 @@ def typeset(template: str, data: Mapping[str, Any], pictures: Mapping[str, bytes
     # its stubs do not know that it takes files by their names, and gives bytes
     compiled: Callable[..., bytes] = typst.compile
 
-    source = files("alignment.show.paper").joinpath(f"{template}.typ").read_bytes()
-    inputs = {"main.typ": source, "data.json": json.dumps(_plain(data)).encode()} | dict(pictures or {})
+    room = files("alignment.show.paper")
+    texts = {"main.typ": f"{template}.typ", PAGES: PAGES}
+    inputs = {name: room.joinpath(file).read_bytes() for name, file in texts.items()}
+    inputs |= {"data.json": json.dumps(_plain(data)).encode()} | dict(pictures or {})
     try:
         return compiled(inputs, format="pdf", ignore_system_fonts=True, pdf_standards=list(STANDARDS))
     except typst.TypstError as error:

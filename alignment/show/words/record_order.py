@@ -1,5 +1,5 @@
 """
-The front page of a record, and what a signature under it is for: what was found, of which machine, and in which order.
+What a signature under a record is for: the verdicts, of which machine, and in which order things were measured.
 
 A panel or settings that were measured before the machine was read as left tell nothing of the machine as left: that is
 said beside their verdict, and so is another machine's name.
@@ -8,30 +8,16 @@ said beside their verdict, and so is another machine's name.
 from __future__ import annotations
 
 import datetime
+from typing import TYPE_CHECKING, Final
 
-from alignment.show.paper.job import Job
-from alignment.show.words import comparison as comparison_wording
 from alignment.show.words import panel as panel_wording
-from alignment.show.words import settings as settings_wording
-from alignment.show.words.solution import summary
 
-__all__ = ["front", "other_machine", "panel_when", "settings_when", "signed"]
+if TYPE_CHECKING:
+    from alignment.show.paper.job import Job
 
-DAY = len("2026-10-02")
+__all__ = ["other_machine", "panel_when", "settings_when", "signed"]
 
-
-def front(job: Job) -> list[str]:
-    """What the front page says: the verdicts in one line, then a line for each thing that was measured."""
-    lines = [signed(job)]
-    lines += other_machine(job)
-    lines += comparison_wording.sentences(job.comparison) if job.comparison else [summary(job.found)]
-    if job.panel:
-        told = f"Test panel {job.panel.panel.name}: {panel_wording.short_verdict(job.panel)}."
-        lines.append(f"{told} {panel_when(job)}")
-    if job.settings:
-        told = f"Settings: {job.settings.verdict.printed}. {settings_wording.summary(job.settings)}"
-        lines.append(f"{told} {settings_when(job)}")
-    return lines
+DAY: Final = len("2026-10-02")
 
 
 def panel_when(job: Job) -> str:

@@ -1,0 +1,174 @@
+"""What the annexes of a record hold of one survey, a panel or settings: states, readings and budgets as tables."""
+
+from __future__ import annotations
+
+from collections import Counter
+from collections.abc import Iterable, Sequence
+
+from alignment.lengths import Units, decimal, show, show_both
+from alignment.machine.layout import Layout
+from alignment.machine.survey import Reading, Survey
+from alignment.panel.panel import PanelResult
+from alignment.settings.judging import SettingsResult
+from alignment.show.page import Block, Part, Table, Text, items
+from alignment.show.words import panel as panel_words
+from alignment.show.words import settings as settings_words
+from alignment.show.words.phrases import counted, verdict_words
+from alignment.show.words.solution import across_words
+from alignment.train.budget import Means, sources
+from alignment.train.solve import Solution
+from alignment.train.state import State
+from alignment.uncertainty import SAME, reading_u
+
+__all__ = ["budget", "listed", "panel_part", "raw_readings", "settings_part", "standing", "state_tables"]
+
+
+def listed(lead: str, texts: list[str]) -> tuple[Block, ...]:
+    """A list with what leads to it, or nothing where there is nothing to list."""
+    return (Text(words=lead, strong=True), *items(texts)) if texts else ()
+
+
+def standing(name: str, solution: Solution) -> Part:
+    """Verdict, flags and tables of one survey."""
+    flags = [flag.message for flag in solution.flags if flag.harmful]
+    return Part(
+        heading=f"{name}: {solution.verdict.printed}",
+        blocks=(
+            *listed("Look at these readings first:", flags),
+            *state_tables(solution.state, solution.layout),
+        ),
+    )
+
+
+def state_tables(state: State, layout: Layout) -> tuple[Block, ...]:
+    """Sections, joints and what lies across the machine, each with its U and verdict."""
+    units, t = layout.units, layout.tolerance
+
+    def signed(length: float) -> str:
+        return decimal(length, units, signed=True)
+
+    rows: list[tuple[str, ...]] = []
+    for s in state.sections:
+        if s.entry is None or s.exit is None or s.skew is None or s.worse_end is None:
+            rows.append((s.name, "not measured enough", counted(s.readings, "reading"), *[""] * 5))
+            continue
+        u = max(s.entry.deviation.expanded, s.exit.deviation.expanded)
+        ends = [signed(end.deviation.value) for end in (s.entry, s.exit)]
+        skew = [signed(s.skew.value), decimal(s.skew.expanded, units), verdict_words(s.skew)]
+        rows.append((s.name, *ends, decimal(u, units), verdict_words(s.worse_end), *skew))
+    head = ("section", "entry", "exit", "U", "offset", "skew", "U", "square")
+    note = f"Deviations in {units.plural}, + is too far from the string; U = 2u. Tolerance: offset "
+    note += f"{show_both(t.offset, units)}, square {show_both(t.square, units)}. %: chance of being within it."
+    blocks: list[Block] = [Table(head=head, rows=tuple(rows), align="lrrrlrrl", note=note)]
+    joints = [
+        (f"{j.upstream} / {j.downstream}", signed(j.step.value), decimal(j.step.expanded, units), verdict_words(j.step))
+        if j.step
+        else (f"{j.upstream} / {j.downstream}", "not measured", "", "")
+        for j in state.joints
+    ]
+    if joints:
+        note = f"{units.plural.capitalize()}; U = 2u. Tolerance {show_both(t.step, units)}."
+        blocks.append(Table(head=("joint", "step", "U", "verdict"), rows=tuple(joints), align="lrrl", note=note))
+    return (*blocks, *items(across_words(state, layout)))
+
+
+def panel_part(result: PanelResult, when: str) -> Part:
+    """A test panel: its verdict, what it means, and everything measured."""
+    note = f"{result.panel.units.plural.capitalize()} unless said; U = 2u. {panel_words.LESS_NOMINAL}"
+    head = ("", "value", "U", "limit", "verdict")
+    return Part(
+        heading="Test panel",
+        blocks=(
+            Text(words=panel_words.panel_title(result)),
+            Text(words=panel_words.verdict_line(result), strong=True),
+            Text(words=when),
+            *listed("Read these again first:", panel_words.again(result)),
+            *listed("What it means:", panel_words.meanings(result)),
+            Table(head=head, rows=_rows(panel_words.table_rows(result)), align="lrrrl", note=note),
+        ),
+    )
+
+
+def settings_part(result: SettingsResult, when: str) -> Part:
+    """Settings: verdict, what is to be set, and everything measured."""
+    settings, states = result.settings, result.states
+    units = settings.units
+    told = [f"{key} {settings.record[key]}" for key in ("taken", "by") if key in settings.record]
+    strip, *clear = settings_words.clearance_words(result) or [""]
+    head = ("setting", "wanted", "tolerance", "measured", "off", "U", "verdict")
+    note = f"{units.plural.capitalize()}; off is measured less wanted; U = 2u."
+    rows = _rows(settings_words.table_rows(states, units))
+    return Part(
+        heading="Settings",
+        blocks=(
+            Text(words=", ".join([f"{settings.name} ({settings.source})", *told])),
+            Text(words=f"Verdict: {result.verdict.printed}. {settings_words.summary(result)}", strong=True),
+            Text(words=when),
+            *listed("To be set:", [f"{s.setting.name}: {settings_words.to_do(s, units)}" for s in result.out]),
+            *listed("A feeler-gauge job:", [settings_words.feeler_words(s, units) for s in states if s.feeler]),
+            Table(head=head, rows=rows, align="lrrrrrl", note=note),
+            *listed(f"Strip and guides: {strip}.", clear),
+        ),
+    )
+
+
+def _rows(rows: Iterable[Sequence[str]]) -> tuple[tuple[str, ...], ...]:
+    return tuple(tuple(row) for row in rows)
+
+
+def raw_readings(name: str, solution: Solution, units: Units) -> Part:
+    """Every reading as it was written, in the order of the file, those left out marked; `units` are the file's."""
+    layout, survey = solution.layout, solution.survey
+    dropped, seen = {id(r) for r in solution.dropped}, Counter[tuple[str, float]]()
+    rows: list[tuple[str, ...]] = []
+    for r in survey.readings:
+        point = layout.sections[layout.index[r.section]].point_name(r.place, layout.units)
+        seen[r.section, r.place] += not r.closing
+        which = "closing" if r.closing else str(seen[r.section, r.place])
+        remarks = ["left out: the others contradict it"] if id(r) in dropped else []
+        remarks += [] if _by_tape(r, survey) else [f"own u {decimal(r.u, layout.units, places=4)} {layout.units}"]
+        rows.append((str(r.row), r.section, point, r.text, which, "; ".join([*remarks, r.note] if r.note else remarks)))
+    rows += [
+        (str(s.row), f"{s.upstream} / {s.downstream}", "joint", s.text, "step, by feeler gauge", "")
+        for s in survey.steps
+    ]
+    head: tuple[str, ...] = ("row", "section", "point", "reading", "time", "note")
+    if not any(row[-1] for row in rows):
+        head, rows = head[:-1], [row[:-1] for row in rows]
+    bare = Units(survey.record["units"]) if survey.record.get("units") in list(Units) else units
+    note = f"As written in {survey.source}, {bare.plural} where no unit stands. "
+    note += f"{counted(len(dropped), 'reading')} left out of the fit, as told." if dropped else "None was left out."
+    table = Table(head=head, rows=tuple(rows), align="rlllll"[: len(head)], note=note)
+    return Part(heading=f"Readings, {name.lower()}", blocks=(table,))
+
+
+def _by_tape(reading: Reading, survey: Survey) -> bool:
+    """Whether a reading is worth what the tape makes it, and not what the file says beside it."""
+    tape = survey.tape
+    return bool(abs(reading.u - reading_u(reading.value, mark=tape.graduation, set_u=tape.set_u, tilt=tape.tilt)) < SAME)
+
+
+def budget(name: str, solution: Solution) -> Table:
+    """Sources of uncertainty in one survey, and what they come to."""
+    layout, survey, state = solution.layout, solution.survey, solution.state
+    units, tape = layout.units, survey.tape
+    often = Counter((r.section, r.place) for r in survey.fitted)
+    low, high = min(often.values()), max(often.values())
+    found = sources(layout, Means(tape=tape, repeats=low))
+    rows = tuple(
+        (s.name, decimal(s.u, units, places=4), f"{100 * s.in_offset:.0f} %", f"{100 * s.in_skew:.0f} %") for s in found
+    )
+    times = "once" if high == 1 else f"{low} times" if low == high else f"{low} to {high} times"
+    largest = [
+        f"{what} {decimal(max(us), units)}"
+        for what, us in (
+            ("of an offset", [s.worse_end.expanded for s in state.sections if s.worse_end]),
+            ("of a skew", [s.skew.expanded for s in state.sections if s.skew]),
+            ("of a step", [j.step.expanded for j in state.joints if j.step]),
+        )
+        if us
+    ]
+    note = f"u of one reading, {units.plural}, and its part of the doubt. Marks {show(tape.mark, units)}, tilt "
+    note += f"{tape.tilt:g} degrees. Each point was read {times}. Largest U: {', '.join(largest)}."
+    head = ("source", "u", "in offset", "in skew")
+    return Table(head=head, rows=rows, align="lrrr", title=name, note=note)
