@@ -21,7 +21,7 @@ from alignment.show.words.phrases import counted
 from alignment.show.words.record_order import other_machine, panel_when, settings_when, signed
 from alignment.show.words.solution import doubts, summary
 from alignment.train.state import JointState, SectionState
-from alignment.uncertainty import COVERAGE
+from alignment.uncertainty import COVERAGE, Verdict
 
 if TYPE_CHECKING:
     from alignment.show.paper.job import Job
@@ -206,7 +206,7 @@ def _steps(joints: Sequence[JointState], layout: Layout) -> list[str]:
     """The first joints that are not proved OK, in one line; that all are where they are."""
     if not joints:
         return []
-    open_ = [j for j in joints if j.step is None or not (j.step.verdict.sure and j.step.verdict.is_in)]
+    open_ = [j for j in joints if j.step is None or j.step.verdict is not Verdict.ok]
     if not open_:
         return [f"Steps at joints: all {len(joints)} OK."]
     said = [

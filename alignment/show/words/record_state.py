@@ -145,7 +145,9 @@ def raw_readings(name: str, solution: Solution, units: Units) -> Part:
 def _by_tape(reading: Reading, survey: Survey) -> bool:
     """Whether a reading is worth what the tape makes it, and not what the file says beside it."""
     tape = survey.tape
-    return bool(abs(reading.u - reading_u(reading.value, mark=tape.graduation, set_u=tape.set_u, tilt=tape.tilt)) < SAME)
+    return bool(
+        abs(reading.u - reading_u(reading.value, mark=tape.graduation, set_u=tape.set_u, tilt=tape.tilt)) < SAME
+    )
 
 
 def budget(name: str, solution: Solution) -> Table:
