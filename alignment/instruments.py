@@ -4,10 +4,14 @@ from __future__ import annotations
 
 import math
 from dataclasses import dataclass
-from typing import Final
+from typing import TYPE_CHECKING, Final
 
 from alignment.errors import LengthError, quote
 from alignment.lengths import INCH, Units
+
+if TYPE_CHECKING:
+    import numpy as np
+    from numpy.typing import ArrayLike, NDArray
 
 __all__ = ["CLASSES", "USUAL_RULE", "USUAL_TAPE", "Tape", "check_mark", "class_zero", "largest_error"]
 
@@ -48,6 +52,26 @@ class Tape:
     def set_u(self) -> float:
         """Standard uncertainty of placing and sighting (a quarter mark: our judgement, common practice, no source)."""
         return self.mark / 4 if self.placing is None else self.placing
+
+    # numpy is not loaded for a tape that is only described
+
+    def reading_u(self, reading: ArrayLike) -> NDArray[np.float64]:
+        """Independent standard uncertainty of readings, each read once; see `uncertainty.reading_u`. [mm]"""
+        from alignment.uncertainty import reading_u
+
+        return reading_u(reading, mark=self.graduation, set_u=self.set_u, tilt=self.tilt)
+
+    def mean_u(self, reading: ArrayLike, count: ArrayLike) -> NDArray[np.float64]:
+        """Standard uncertainty of the mean of repeats at one point; see `uncertainty.mean_u`. [mm]"""
+        from alignment.uncertainty import mean_u
+
+        return mean_u(reading, count, mark=self.graduation, set_u=self.set_u, tilt=self.tilt)
+
+    def tilt_mean(self, reading: ArrayLike) -> NDArray[np.float64]:
+        """Mean of the tilt, common to all readings as the zero is; see `uncertainty.tilt_mean`. [mm]"""
+        from alignment.uncertainty import tilt_mean
+
+        return tilt_mean(reading, self.tilt)
 
 
 def check_mark(mark: float, text: str) -> float:

@@ -24,12 +24,15 @@ __all__ = [
     "Verdict",
     "chi_square_point",
     "conformance_probability",
+    "mean_u",
     "noncentrality",
     "normal_below",
     "normal_point",
     "range_point",
     "reading_u",
+    "rounding_kept",
     "student_point",
+    "tilt_mean",
     "verdict",
     "worst",
 ]
@@ -41,6 +44,7 @@ SAME: Final = 1e-6
 
 UNKNOWN_BELOW: Final = 0.5
 """With a smaller probability of being within, a best estimate within tolerance says nothing."""
+_HARMONICS: Final = np.arange(1.0, 100.0)
 
 Floats = NDArray[np.float64]
 
@@ -86,9 +90,9 @@ class Verdict(enum.StrEnum):
 
 def reading_u(reading: ArrayLike, *, mark: float, set_u: float, tilt: float) -> Floats:
     """
-    Independent standard uncertainty of tape readings.
+    Independent standard uncertainty of tape readings, each read once.
 
-    The tape's zero error is common to all readings of a survey and is not in it.
+    What all readings of a survey share is not in it: the tape's zero, and the mean of the tilt, `tilt_mean`.
 
     Parameters
     ----------
@@ -108,15 +112,84 @@ def reading_u(reading: ArrayLike, *, mark: float, set_u: float, tilt: float) -> 
 
     Notes
     -----
-    A tape tilted by theta reads long by r theta^2 / 2; over a uniform theta of half-width t the root mean square
-    of that is r t^2 / sqrt(20).
+    A tape tilted by theta reads long by r theta^2 / 2. Over a uniform theta of half-width t that has the mean
+    r t^2 / 6 and the standard deviation r t^2 / sqrt(45).
 
     References
     ----------
     .. [1] JCGM 100:2008 (GUM), 4.3.7 and F.2.2.1.
     """
-    r = np.asarray(reading, dtype=np.float64)
-    return np.sqrt(mark**2 / 12 + set_u**2 + (r * math.radians(tilt) ** 2) ** 2 / 20)
+    return np.sqrt(mark**2 / 12 + set_u**2 + _tilt_scatter(reading, tilt) ** 2)
+
+
+def tilt_mean(reading: ArrayLike, tilt: float) -> Floats:
+    """
+    By how much tilting makes readings too long on the average, ``r tilt^2 / 6``.
+
+    It is the same for every reading of a survey, is not taken off, and does not shrink with repeats: a standard
+    uncertainty beside the tape's zero. Reading in mm, tilt in degrees. [mm]
+    """
+    return np.asarray(np.asarray(reading, dtype=np.float64) * math.radians(tilt) ** 2 / 6)
+
+
+def _tilt_scatter(reading: ArrayLike, tilt: float) -> Floats:
+    return np.asarray(np.asarray(reading, dtype=np.float64) * math.radians(tilt) ** 2 / math.sqrt(45))
+
+
+def rounding_kept(stir: ArrayLike, mark: float) -> Floats:
+    """
+    What of the rounding to marks repeats of one point share: a standard uncertainty that their mean keeps.
+
+    Repeats meet the same mark again. For a scatter s of the hand over marks g the mean rounding error is a sawtooth
+    of the true place whose k-th harmonic has the amplitude ``g / (pi k) exp(-2 pi^2 k^2 s^2 / g^2)``. Without scatter
+    all of it stays, ``g / sqrt(12)``.
+
+    Parameters
+    ----------
+    stir : array
+        Standard deviation of what differs from repeat to repeat: hand and tilt. [mm]
+    mark : float
+        [mm]
+
+    Returns
+    -------
+    array
+        [mm]
+
+    References
+    ----------
+    .. [1] B. Widrow and I. Kollar, Quantization Noise, 2008, on dithering (from memory).
+    """
+    turns = _HARMONICS * math.pi
+    share = np.asarray(stir, dtype=np.float64)[..., None] / mark
+    amplitude = np.exp(-2 * (turns * share) ** 2) / turns
+    return np.asarray(mark * np.sqrt(np.minimum(np.sum(amplitude**2, axis=-1) / 2, 1 / 12)))
+
+
+def mean_u(reading: ArrayLike, count: ArrayLike, *, mark: float, set_u: float, tilt: float) -> Floats:
+    """
+    Standard uncertainty of the mean of ``count`` repeats at one point: what `budget` promises and the fit takes.
+
+    ``sqrt((u^2 - kept^2) / count + kept^2)`` with u that of one reading, `reading_u`, and kept what of the rounding
+    stays in the mean, `rounding_kept`. What all readings of a survey share is not in it.
+
+    Parameters
+    ----------
+    reading : array
+        Distance from face to string. [mm]
+    count : array of int
+        How often the point was read.
+    mark, set_u, tilt : float
+        As for `reading_u`.
+
+    Returns
+    -------
+    array
+        [mm]
+    """
+    one = reading_u(reading, mark=mark, set_u=set_u, tilt=tilt)
+    kept = rounding_kept(np.hypot(set_u, _tilt_scatter(reading, tilt)), mark)
+    return np.sqrt((one**2 - kept**2) / np.asarray(count) + kept**2)
 
 
 def conformance_probability(value: float, u: float, *, lower: float = -math.inf, upper: float = math.inf) -> float:

@@ -6,7 +6,7 @@ This module knows no machine: x, y and u are whatever the caller means by them.
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from functools import cached_property
 
 import numpy as np
@@ -44,7 +44,9 @@ class Lines:
     group : (n,) int array
         Line to which each reading belongs.
     x, y, u : (n,) array
-        Place, value and standard uncertainty of each reading.
+        Place, value and independent standard uncertainty of each reading.
+    repeats : Repeats or None
+        What readings of one place share besides; None where they share nothing.
     """
 
     count: NDArray[np.int64]
@@ -57,12 +59,13 @@ class Lines:
     x: Floats
     y: Floats
     u: Floats
+    repeats: Repeats | None = None
 
     # worked out when asked for: a fit of very many lines is often wanted for its parameters alone
 
     @cached_property
     def weight(self) -> Floats:
-        """Weight of each reading, ``1 / u**2``."""
+        """Weight of each reading by itself, ``1 / u**2``."""
         return np.asarray(self.u**-2.0)
 
     @cached_property
@@ -75,15 +78,53 @@ class Lines:
         """Reading less fitted value, (n,)."""
         return self.y - self.centre_y[self.group] - self.slope[self.group] * self.dx
 
+    @property
+    def points(self) -> tuple[NDArray[np.intp], Floats, Floats, Floats]:
+        """Group, place, mean and standard uncertainty of the mean of the readings at each place."""
+        if self.repeats is None:
+            return self.group, self.x, self.y, self.u
+        return _means(self.group, self.x, self.y, self.u, self.repeats)
+
+    @property
+    def _damped(self) -> Floats | float:
+        """Share of the weight of a place's readings that is left when what they share is reckoned in, (n,) or 1."""
+        return 1.0 if self.repeats is None else self.repeats.damped[self.repeats.point]
+
+    @property
+    def _face_weight(self) -> Floats:
+        """How the fitted line enters the weighted residual of each reading, (n,)."""
+        return self.weight * self._damped
+
     @cached_property
     def hat(self) -> Floats:
         """Leverage of each reading, the diagonal of the hat matrix, (n,)."""
-        return self.weight * (self.centre_var[self.group] + self.dx**2 * self.slope_var[self.group])
+        return self._face_weight * self._line_var
+
+    @property
+    def _line_var(self) -> Floats:
+        """Variance of the fitted line at each reading, (n,)."""
+        return self.centre_var[self.group] + self.dx**2 * self.slope_var[self.group]
+
+    @cached_property
+    def _score(self) -> Floats:
+        """Residuals times the inverse of the readings' covariance, (n,)."""
+        if self.repeats is None:
+            return self.weight * self.residual
+        shared = self.repeats.mean_of(self.weight, self.residual)
+        return self.weight * (self.residual - (1 - self._damped) * shared[self.repeats.point])
+
+    @cached_property
+    def precision(self) -> Floats:
+        """One over the variance of the slip that the others find in each reading, (n,); nothing where none checks."""
+        own = self.weight
+        if self.repeats is not None:
+            own = own - own**2 * (self.repeats.variance * self.repeats.damped)[self.repeats.point]
+        return np.maximum(own - self._face_weight**2 * self._line_var, 0.0)
 
     @cached_property
     def chi2(self) -> Floats:
         """Sum of squared residuals over squared standard uncertainties, (g,)."""
-        return np.bincount(self.group, self.weight * self.residual**2, len(self.count)).astype(np.float64, copy=False)
+        return np.bincount(self.group, self._score * self.residual, len(self.count)).astype(np.float64, copy=False)
 
     @property
     def w(self) -> Floats:
@@ -92,7 +133,17 @@ class Lines:
 
         Standard normal where there is no slip (data snooping, Baarda 1968).
         """
-        return np.where(self.checked, self.residual, np.nan) * np.sqrt(self.weight / np.maximum(self.redundancy, 1e-12))
+        return np.where(self.checked, self._score, np.nan) / np.sqrt(np.maximum(self.precision, 1e-300))
+
+    @property
+    def slip(self) -> Floats:
+        """By how much each reading is too large by what the others say, (n,); NaN where nothing checks it."""
+        return np.where(self.checked, self._score, np.nan) / np.maximum(self.precision, 1e-300)
+
+    @property
+    def slip_u(self) -> Floats:
+        """Standard uncertainty of `slip`, (n,); infinite where nothing checks the reading."""
+        return self.detectable(1.0)
 
     @property
     def checked(self) -> NDArray[np.bool_]:
@@ -113,7 +164,7 @@ class Lines:
         (n,) array
             In the unit of y; infinite where nothing checks the reading.
         """
-        seen = delta0 / np.sqrt(self.weight * np.maximum(self.redundancy, CHECKED))
+        seen = delta0 / np.sqrt(np.maximum(self.precision, 1e-300))
         return np.where(self.checked, seen, np.inf)
 
     @property
@@ -139,7 +190,58 @@ class Lines:
         return np.sqrt(self.centre_var + self.slope_var * (np.asarray(x, dtype=np.float64) - self.centre_x) ** 2)
 
 
-def fit_lines(group: ArrayLike, x: ArrayLike, y: ArrayLike, u: ArrayLike, *, groups: int | None = None) -> Lines:
+@dataclass(frozen=True, kw_only=True)
+class Repeats:
+    """
+    Readings of one place, and what they share. Arrays run over the p places.
+
+    Attributes
+    ----------
+    point : (n,) int array
+        Place to which each reading belongs.
+    weight : (p,) array
+        Sum of the weights of a place's readings.
+    variance : (p,) array
+        What they share.
+    """
+
+    point: NDArray[np.intp]
+    weight: Floats
+    variance: Floats
+
+    @cached_property
+    def damped(self) -> Floats:
+        """Variance of the mean of a place's readings by themselves, over that with what they share."""
+        return 1 / (1 + self.variance * self.weight)
+
+    def mean_of(self, weight: Floats, values: Floats) -> Floats:
+        """Weighted mean of values (n,) at each place."""
+        return np.asarray(np.bincount(self.point, weight * values, len(self.weight)) / self.weight)
+
+
+def _repeats(group: NDArray[np.intp], x: Floats, u: Floats, shared: Floats) -> Repeats | None:
+    """Places of the readings; None where no two of one group are of one place, or they share nothing."""
+    order = np.lexsort((x, group))
+    along, at = x[order], group[order]
+    new = np.ones(len(x), dtype=bool)
+    new[1:] = (at[1:] != at[:-1]) | (np.diff(along) > 1e-9 * (1 + np.abs(along[1:])))
+    if new.all() or not shared.any():
+        return None
+    point = np.empty(len(x), dtype=np.intp)
+    point[order] = np.cumsum(new) - 1
+    weight = np.bincount(point, u**-2.0)
+    return Repeats(point=point, weight=weight, variance=np.bincount(point, shared**2 * u**-2.0) / weight)
+
+
+def fit_lines(
+    group: ArrayLike,
+    x: ArrayLike,
+    y: ArrayLike,
+    u: ArrayLike,
+    *,
+    groups: int | None = None,
+    shared: ArrayLike | None = None,
+) -> Lines:
     """
     Fit a straight line to each group of readings by weighted least squares.
 
@@ -153,6 +255,9 @@ def fit_lines(group: ArrayLike, x: ArrayLike, y: ArrayLike, u: ArrayLike, *, gro
         Standard uncertainty of each value; weights are ``1 / u**2``.
     groups : int, optional
         Number of lines; by default the highest group and one.
+    shared : (n,) array, optional
+        Standard uncertainty, besides ``u``, that a value shares with the others of its group at the same place; of
+        one that stands alone at its place it has to be nothing. Then the fit is that of the places' means.
 
     Returns
     -------
@@ -175,6 +280,11 @@ def fit_lines(group: ArrayLike, x: ArrayLike, y: ArrayLike, u: ArrayLike, *, gro
     if not (np.isfinite(sigma).all() and (sigma > 0).all()):
         raise ValueError("every standard uncertainty must be positive and finite")
     size = (int(at.max(initial=-1)) + 1) if groups is None else groups
+    repeats = None if shared is None else _repeats(at, place, sigma, np.asarray(shared, dtype=np.float64))
+    if repeats is not None:
+        means = fit_lines(*_means(at, place, value, sigma, repeats), groups=size)
+        count = np.bincount(at, minlength=size)
+        return replace(means, count=count, group=at, x=place, y=value, u=sigma, repeats=repeats)
     if (at[1:] >= at[:-1]).all():
         ordered = at, place, value, sigma
     else:
@@ -200,6 +310,17 @@ def fit_lines(group: ArrayLike, x: ArrayLike, y: ArrayLike, u: ArrayLike, *, gro
         y=value,
         u=sigma,
     )
+
+
+def _means(
+    at: NDArray[np.intp], place: Floats, value: Floats, sigma: Floats, repeats: Repeats
+) -> tuple[NDArray[np.intp], Floats, Floats, Floats]:
+    """Group, place, mean and standard uncertainty of the mean at each place."""
+    weight = sigma**-2.0
+    own = np.empty(len(repeats.weight), dtype=np.intp)
+    own[repeats.point] = at
+    u = np.sqrt(1 / repeats.weight + repeats.variance)
+    return own, repeats.mean_of(weight, place), repeats.mean_of(weight, value), u
 
 
 def _fit_block(at: NDArray[np.intp], place: Floats, value: Floats, sigma: Floats, found: Floats) -> None:

@@ -17,7 +17,6 @@ from alignment.lengths import FINEST_U, SMALLEST, Units, parse, show
 from alignment.machine.layout import Layout, Section
 from alignment.machine.survey import JOINT, BoltMove, Kind, Photo, Reading, StepReading, Survey
 from alignment.machine.survey_record import Record
-from alignment.uncertainty import reading_u
 
 __all__ = ["LONG", "parse_rows", "parse_survey"]
 
@@ -222,7 +221,7 @@ class _Table(Record):
             if value is not None:
                 self._unit_slip(value, text, section, f"row {number}, {column}")
             tape = self.tape
-            own = u or float(reading_u(value or 0.0, mark=tape.graduation, set_u=tape.set_u, tilt=tape.tilt))
+            own = u or float(self.tape.reading_u(value or 0.0))
             own_cells: dict[str, Any] = {
                 "section": section.name,
                 "place": place,

@@ -19,7 +19,7 @@ from alignment.files.disk import read_toml
 from alignment.files.keys import Keys, open_tables
 from alignment.instruments import USUAL_TAPE, Tape
 from alignment.lengths import FINEST_U, Units
-from alignment.uncertainty import chi_square_point, reading_u
+from alignment.uncertainty import chi_square_point
 
 __all__ = ["Found", "Setting", "Settings", "Strip", "parse_settings", "read_settings"]
 
@@ -54,13 +54,14 @@ class Found:
 
     @property
     def _own(self) -> float:
-        worth = self.worth
-        return float(reading_u(abs(self.value), mark=worth.mark, set_u=worth.set_u, tilt=worth.tilt))
+        return float(self.worth.reading_u(abs(self.value)))
 
     @property
     def u(self) -> float:
         """Standard uncertainty of the mean, the instrument's zero included; grown where readings scatter. [mm]"""
-        return math.hypot(self._own * self._birge / math.sqrt(len(self.readings)), self.worth.zero)
+        size, worth = abs(self.value), self.worth
+        mean = float(worth.mean_u(size, len(self.readings)))
+        return math.hypot(mean * self._birge, worth.zero, float(worth.tilt_mean(size)))
 
 
 @dataclass(frozen=True, kw_only=True)

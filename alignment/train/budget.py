@@ -21,7 +21,7 @@ from alignment.lengths import INCH, Units
 from alignment.machine.layout import Layout, Section
 from alignment.machine.survey import Reading, Survey
 from alignment.train.train import Train, fit_train
-from alignment.uncertainty import COVERAGE, noncentrality, reading_u
+from alignment.uncertainty import COVERAGE, noncentrality, rounding_kept
 
 __all__ = [
     "PROVED",
@@ -32,7 +32,6 @@ __all__ = [
     "as_json",
     "chance_proved",
     "expected",
-    "point_u",
     "promises",
     "sources",
     "work_out",
@@ -42,7 +41,6 @@ PROVED: Final = 0.9
 """Share of surveys of something dead true in which it must be proved in."""
 MOST_REPEATS: Final = 50
 """More readings of a point than this are asked of nobody."""
-_HARMONICS: Final = np.arange(1.0, 100.0)
 MARKS: Final = {Units.inch: tuple(float(INCH) / parts for parts in (16, 32, 64)), Units.mm: (1.0, 0.5)}
 """Marks of common tapes and rules, coarsest first. [mm]"""
 
@@ -117,7 +115,8 @@ class Budget:
     reading : float
         Reading for which the sources are told: the mean of the targets.
     sources : tuple of Source
-        Placing, marks and tilt are independent from reading to reading; the tape's zero is common to all.
+        Placing, marks and tilt are independent from reading to reading; the tape's zero and the mean of the tilt are
+        common to all.
     offset, skew, step : float
         Largest standard uncertainty of an offset (at the worse end), a skew and a step; NaN without joints.
     smallest_slip : float
@@ -137,36 +136,6 @@ class Budget:
     def smallest_skew(self) -> float:
         """Smallest skew that can be told from zero, at the section where it is hardest: U. [mm]"""
         return COVERAGE * self.skew
-
-
-def point_u(reading: float, means: Means) -> float:
-    """
-    Standard uncertainty of the mean of repeats at one point.
-
-    Repeats meet the same mark again. What placing by hand does not stir up of the rounding error stays in their
-    mean: for a normal scatter s over marks g, a sawtooth whose k-th harmonic has the amplitude
-    ``g / (pi k) exp(-2 pi^2 k^2 s^2 / g^2)``. With no scatter all of it stays, ``g / sqrt(12)``.
-
-    Parameters
-    ----------
-    reading : float
-        [mm]
-    means : Means
-
-    Returns
-    -------
-    float
-        [mm]
-
-    References
-    ----------
-    .. [1] B. Widrow and I. Kollar, Quantization Noise, 2008, on dithering (from memory).
-    """
-    tape, mark = means.tape, means.tape.graduation
-    one = float(reading_u(reading, mark=mark, set_u=tape.set_u, tilt=tape.tilt))
-    harmonics = _HARMONICS * math.pi
-    kept = float(np.sum((np.exp(-2 * (harmonics * tape.set_u / mark) ** 2) * mark / harmonics) ** 2)) / 2
-    return math.sqrt((one**2 - kept) / means.repeats + kept)
 
 
 def chance_proved(u: float, tolerance: float) -> float:
@@ -228,13 +197,13 @@ def _rehearse(layout: Layout, means: Means, *, apart: bool = False) -> Train:
     for section in layout.sections:
         target = layout.rows[section.row].target
         value = (usual if target is None else target) + section.setback
-        one = float(reading_u(value, mark=tape.graduation, set_u=tape.set_u, tilt=tape.tilt))
+        one = float(tape.reading_u(value))
         for place in section.points:
             reading = Reading(
                 section=section.name,
                 place=place,
                 value=value,
-                u=one if apart else point_u(value, means),
+                u=one if apart else float(tape.mean_u(value, means.repeats)),
                 text="",
                 row=0,
             )
@@ -254,19 +223,27 @@ def sources(layout: Layout, means: Means) -> tuple[Source, ...]:
     """Sources with their shares in the offset and the skew of the section where each is largest."""
     tape = means.tape
     reading = _usual_reading(layout)
-    own = {
-        "marks": tape.graduation / math.sqrt(12),
-        "placing and sighting": tape.set_u,
-        "tilt": float(reading_u(reading, mark=0.0, set_u=0.0, tilt=tape.tilt)),
+    marks, tilt = tape.graduation / math.sqrt(12), math.sqrt(tape.reading_u(reading) ** 2 - tape.reading_u(0.0) ** 2)
+    # repeats meet the same mark again, and what the hand does not stir up of the rounding stays in their mean
+    kept = float(rounding_kept(math.hypot(tape.set_u, tilt), tape.graduation))
+    alike = {
+        "marks": (marks, (marks**2 - kept**2) / means.repeats + kept**2),
+        "placing and sighting": (tape.set_u, tape.set_u**2 / means.repeats),
+        "tilt": (tilt, tilt**2 / means.repeats),
     }
-    independent = sum(u**2 for u in own.values())
+    common = {"tape's zero": tape.zero, "tilt on the average": float(tape.tilt_mean(reading))}
+    independent = sum(variance for _, variance in alike.values())
+    absolute = any(r.target is not None for r in layout.rows.values())
     offset = expected(layout, means)["offset"] ** 2
-    zero_share = min(tape.zero**2 / offset, 1.0) if any(r.target is not None for r in layout.rows.values()) else 0.0
-    found = [
-        Source(name=name, u=u, in_offset=(1 - zero_share) * u**2 / independent, in_skew=u**2 / independent)
-        for name, u in own.items()
-    ]
-    return (*found, Source(name="tape's zero", u=tape.zero, in_offset=zero_share, in_skew=0.0))
+    shared = {name: min(u**2 / offset, 1.0) if absolute else 0.0 for name, u in common.items()}
+    rest = max(1 - sum(shared.values()), 0.0)
+    return (
+        *(
+            Source(name=name, u=u, in_offset=rest * variance / independent, in_skew=variance / independent)
+            for name, (u, variance) in alike.items()
+        ),
+        *(Source(name=name, u=u, in_offset=shared[name], in_skew=0.0) for name, u in common.items()),
+    )
 
 
 def _smallest_slip(layout: Layout, means: Means) -> float:

@@ -7,6 +7,7 @@ and tape and feeler readings are adjusted as one network.
 
 from __future__ import annotations
 
+from collections import Counter
 from dataclasses import dataclass
 from typing import Any
 
@@ -17,10 +18,10 @@ from alignment.fitting.lines import Lines, fit_lines
 from alignment.fitting.network import Network, fit_network
 from alignment.machine.layout import Layout, Plane
 from alignment.machine.sag import Sag
-from alignment.machine.survey import Reading, StepReading, Survey
-from alignment.uncertainty import chi_square_point
+from alignment.machine.survey import StepReading, Survey
+from alignment.uncertainty import SAME, chi_square_point
 
-__all__ = ["Adjustment", "adjust", "corrections", "fit_sections", "string_sags"]
+__all__ = ["Adjustment", "adjust", "corrections", "fit_sections", "point_worth", "string_sags"]
 
 Floats = NDArray[np.float64]
 SCATTER_PROBABILITY = 0.95
@@ -94,14 +95,43 @@ def corrections(layout: Layout, at: NDArray[np.int64], x: Floats) -> Floats:
     return found
 
 
-def fit_sections(layout: Layout, readings: tuple[Reading, ...]) -> Lines:
+def point_worth(survey: Survey) -> tuple[Floats, Floats]:
+    """
+    What the fitted readings of a survey are worth beside repeats of the same point.
+
+    Returns
+    -------
+    own, shared : (n,) array
+        Standard uncertainty of each reading by itself, and what it shares with the other readings of its point, so
+        that their mean is worth `uncertainty.mean_u`. A reading whose u stands in the file shares nothing. [mm]
+    """
+    readings, tape = survey.fitted, survey.tape
+    u = np.array([r.u for r in readings])
+    often = Counter((r.section, r.place) for r in readings)
+    count = np.array([often[r.section, r.place] for r in readings])
+    value = np.array([r.value for r in readings])
+    by_tape = np.abs(u - tape.reading_u(value)) < SAME
+    again = np.flatnonzero((count > 1) & by_tape)
+    shared = np.zeros(len(u))
+    if len(again):
+        mean, n = tape.mean_u(value[again], count[again]), count[again]
+        # two readings on either side of the middle between two marks differ by a whole one, however still the hand:
+        # their scatter is never tested against less than half of what one reading's variance is
+        variance = np.maximum((u[again] ** 2 - mean**2) * n / (n - 1), u[again] ** 2 / 2)
+        u[again] = np.sqrt(variance)
+        shared[again] = np.sqrt(np.maximum(mean**2 - variance / n, 0.0))
+    return u, shared
+
+
+def fit_sections(layout: Layout, survey: Survey) -> Lines:
     """Fit every section of a layout to its readings, taken to a string without sag, x along the machine. [mm]"""
-    index = layout.index
+    readings, index = survey.fitted, layout.index
     group = np.array([index[r.section] for r in readings], dtype=np.int64)
     starts = np.array([s.start for s in layout.sections])
     x = np.array([r.place for r in readings]) + starts[group]
     y = np.array([r.value for r in readings]) + corrections(layout, group, x)
-    return fit_lines(group, x, y, np.array([r.u for r in readings]), groups=len(starts))
+    u, shared = point_worth(survey)
+    return fit_lines(group, x, y, u, groups=len(starts), shared=shared)
 
 
 def adjust(layout: Layout, survey: Survey) -> Adjustment:
@@ -119,7 +149,7 @@ def adjust(layout: Layout, survey: Survey) -> Adjustment:
         Where readings of a section scatter beyond the 95 % point of chi-square, or those of a chain of sections and
         the steps between them do, their uncertainties are grown by the Birge ratio; they are never shrunk.
     """
-    lines = fit_sections(layout, survey.fitted)
+    lines = fit_sections(layout, survey)
     birge = _birge(lines.chi2, lines.dof)
     middle = np.array([s.middle for s in layout.sections])
     lever = middle - lines.centre_x
@@ -141,7 +171,7 @@ def adjust(layout: Layout, survey: Survey) -> Adjustment:
     steps = tuple(
         s for s in survey.steps if measured[layout.index[s.upstream]] and measured[layout.index[s.downstream]]
     )
-    return _joined(layout, survey, alone, steps) if steps else alone
+    return _joined(layout, alone, steps) if steps else alone
 
 
 def _birge(chi2: NDArray[Any], dof: NDArray[np.int64]) -> Floats:
@@ -151,16 +181,16 @@ def _birge(chi2: NDArray[Any], dof: NDArray[np.int64]) -> Floats:
     return np.where((dof > 0) & beyond & (excess > 1), np.sqrt(np.maximum(excess, 1)), 1.0)
 
 
-def _joined(layout: Layout, survey: Survey, alone: Adjustment, steps: tuple[StepReading, ...]) -> Adjustment:
+def _joined(layout: Layout, alone: Adjustment, steps: tuple[StepReading, ...]) -> Adjustment:
     """The adjustment of tape readings and steps together."""
     measured = np.flatnonzero(~np.isnan(alone.face[:, 1]))
     position = np.full(len(alone.face), -1)
     position[measured] = np.arange(len(measured))
     middle = np.array([s.middle for s in layout.sections])
-    readings = [r for r in survey.fitted if position[layout.index[r.section]] >= 0]
-    of = np.array([layout.index[r.section] for r in readings])
-    x = np.array([r.place for r in readings]) + np.array([s.start for s in layout.sections])[of]
-    own, blank = 2 * position[of], np.zeros(len(readings))
+    of, x, value, value_u = alone.lines.points
+    use = position[of] >= 0
+    of, x, value, value_u = of[use], x[use], value[use], value_u[use]
+    own, blank = 2 * position[of], np.zeros(len(of))
     up, down = (
         np.array([layout.index[name] for name in names])
         for names in ([s.upstream for s in steps], [s.downstream for s in steps])
@@ -179,8 +209,8 @@ def _joined(layout: Layout, survey: Survey, alone: Adjustment, steps: tuple[Step
             np.stack([-one, -half[up], one, -half[down]], axis=1),
         ]
     )
-    y = np.concatenate([[r.value for r in readings] + corrections(layout, of, x), [s.value for s in steps]])
-    u = np.array([r.u * alone.birge[layout.index[r.section]] for r in readings] + [s.u for s in steps])
+    y = np.concatenate([value, [s.value for s in steps]])
+    u = np.concatenate([value_u * alone.birge[of], [s.u for s in steps]])
     network = fit_network(index, coefficient, y, u, 2 * len(measured))
     # a chain: sections of a row with a step measured between each and the next
     tied = np.zeros(len(measured), dtype=np.int64)

@@ -8,7 +8,7 @@ from dataclasses import replace
 import numpy as np
 
 from alignment.lengths import Units, decimal, show
-from alignment.train.budget import MARKS, Means, point_u
+from alignment.train.budget import MARKS, Means
 from alignment.train.state import SectionState, State
 from alignment.train.train import Train
 from alignment.uncertainty import COVERAGE, Judged
@@ -60,12 +60,12 @@ def _cheapest(train: Train, section: SectionState, i: int, shared: float) -> str
     points = len({r.place for r in train.survey.fitted if r.section == section.name})
     now = max(round(section.readings / points), 1)
     reading = float(train.reading_at(train.middle[i])[i])
-    own = point_u(reading, Means(tape=train.survey.tape, repeats=now))
+    own = float(train.survey.tape.mean_u(reading, now))
     parts: list[tuple[Judged, float]] = []
     if section.skew and section.worse_end:
         parts = [(section.skew, 0.0), (section.worse_end, shared)]
     for words, means in _ways(train, now):
-        ratio = point_u(reading, means) / own
+        ratio = float(means.tape.mean_u(reading, means.repeats)) / own
         if all(_settles(judged, common, ratio) for judged, common in parts):
             return words
     return ON_THE_LIMIT

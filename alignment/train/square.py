@@ -12,7 +12,6 @@ from alignment.lengths import FINEST_U, LARGEST, TAPE_FINEST, Units, parse
 from alignment.machine.first_layout import defaults
 from alignment.machine.survey import Reading, Survey
 from alignment.train.solve import Solution, as_json, solve
-from alignment.uncertainty import reading_u
 
 __all__ = ["Question", "as_object", "square"]
 
@@ -88,7 +87,7 @@ def square(question: Question) -> Solution:
             section=section.name,
             place=place,
             value=value,
-            u=float(reading_u(value, mark=tape.graduation, set_u=tape.set_u, tilt=tape.tilt)),
+            u=float(tape.reading_u(value)),
             text=text,
             row=0,
         )

@@ -127,12 +127,20 @@ class Train:
 
     @cached_property
     def common(self) -> Floats:
-        """Standard errors that all readings share, as what they do to each face, (q, n, 2): tape's zero, and sags."""
-        zero = np.zeros((len(self.start), 2))
-        # a line that may be put anywhere takes up the tape's zero; not so where rows see one string from both sides
+        """
+        Standard errors that all readings share, as what they do to each face, (q, n, 2).
+
+        The tape's zero, the mean of its tilt at each section's reading, and the strings' sags.
+        """
+        tape = self.survey.tape
+        tilt = tape.tilt_mean(np.nan_to_num(self.adjusted.face[:, 0]))
+        found = []
+        # a line that may be put anywhere takes these up; not so where rows see one string from both sides
         taken = (self.line is Line.free) & (self.datum.shift >= 0) & (self.datum.sign > 0).all()
-        zero[:, 0] = np.where(taken, 0.0, self.survey.tape.zero)
-        found = [zero]
+        for error in (tape.zero, tilt):
+            both = np.zeros((len(self.start), 2))
+            both[:, 0] = np.where(taken, 0.0, error)
+            found.append(both)
         rows = [self.layout.rows[s.row] for s in self.layout.sections]
         sags = {row.string: sag for row, sag in zip(rows, string_sags(self.layout), strict=True) if sag is not None}
         for name, sag in sags.items():

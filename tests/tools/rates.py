@@ -182,7 +182,7 @@ def monte_carlo(count: int, seed: int = 4) -> dict[str, tuple[float, float]]:
     error = np.round(seen / tape.mark) * tape.mark - true
     hand = Hand(layout, rng)
     train: Train = fit_train(layout, hand.survey(np.zeros(1), np.zeros(1)))
-    assert fit_sections(layout, train.survey.fitted).count[0] == len(section.points)
+    assert fit_sections(layout, train.survey).count[0] == len(section.points)
     return {
         "skew": (float(np.std(error[:, 1] - error[:, 0])), float(train.skew.u[0])),
         "offset": (float(np.sqrt(np.mean(error.mean(axis=1) ** 2))), float(train.offset.u[0])),

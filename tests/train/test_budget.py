@@ -16,15 +16,17 @@ from alignment.show.words.budget import budget_text
 from alignment.train.budget import MARKS, Promise, chance_proved, work_out
 from alignment.train.state import judge
 from alignment.train.train import fit_train
-from alignment.uncertainty import Verdict
+from alignment.uncertainty import Verdict, rounding_kept
 from tests.tools.machines import machine
 from tests.tools.rates import Hand
 
 IN = 25.4
 TARGET = 18.375 * IN
 ONCE = "mark = '1/16'\nset = '1/64'\ntilt = 2\nzero = '1/64'"
-U = IN * math.sqrt((1 / 16) ** 2 / 12 + (1 / 64) ** 2 + (18.375 * math.radians(2) ** 2) ** 2 / 20)
+U = IN * math.sqrt((1 / 16) ** 2 / 12 + (1 / 64) ** 2 + (18.375 * math.radians(2) ** 2) ** 2 / 45)
 """One reading of that tape, by the formula of the sources: marks, placing and tilt. [mm]"""
+TILTED = TARGET * math.radians(2) ** 2 / 6
+"""Mean of the tilt, which goes with the tape's zero. [mm]"""
 NEEDED = 2 + stats.norm.ppf(0.95)
 """T / u at which nine dead true of ten come out in: |d| <= T - 2u in nine of ten. [mm]"""
 
@@ -54,19 +56,20 @@ def test_sources():
     u = {s.name: s.u / IN for s in found.sources}
     assert u["marks"] == pytest.approx(1 / 16 / math.sqrt(12))
     assert u["placing and sighting"] == pytest.approx(1 / 64)
-    assert u["tilt"] == pytest.approx(18.375 * math.radians(2) ** 2 / math.sqrt(20))
+    assert u["tilt"] == pytest.approx(18.375 * math.radians(2) ** 2 / math.sqrt(45))
+    assert u["tilt on the average"] == pytest.approx(TILTED / IN)
     assert u["tape's zero"] == pytest.approx(1 / 64)
     for share in ("in_offset", "in_skew"):
         assert sum(getattr(s, share) for s in found.sources) == pytest.approx(1)
-    zero = found.sources[-1]
-    assert zero.in_offset == pytest.approx((IN / 64) ** 2 / (U**2 + (IN / 64) ** 2))
-    assert zero.in_skew == 0
+    for common, u_ in zip(found.sources[-2:], (IN / 64, TILTED), strict=True):
+        assert common.in_offset == pytest.approx(u_**2 / (U**2 + (IN / 64) ** 2 + TILTED**2))
+        assert common.in_skew == 0
 
 
 def test_offset_skew_and_step_by_hand():
     """Ends read once: an end is one reading and the zero; a skew and a step are two readings."""
     found = work_out(layout(count=3))
-    assert found.offset == pytest.approx(math.hypot(U, IN / 64))
+    assert found.offset == pytest.approx(math.hypot(U, IN / 64, TILTED))
     assert found.skew == pytest.approx(math.sqrt(2) * U)
     assert found.step == pytest.approx(math.sqrt(2) * U)
     assert found.smallest_skew == pytest.approx(2 * math.sqrt(2) * U)
@@ -87,8 +90,9 @@ def test_smallest_slip():
     """Two points read once check nothing; three points at even places have redundancies 1/6, 2/3, 1/6."""
     assert math.isinf(work_out(layout()).smallest_slip)
     assert work_out(layout(points=("0", "9", "18"))).smallest_slip == pytest.approx(4.1321479651 * U * math.sqrt(6))
-    # each end read twice: half of a slip shows
-    assert work_out(layout(), repeats=2).smallest_slip == pytest.approx(4.1321479651 * U * math.sqrt(2))
+    # each end read twice: half of a slip shows, and of the rounding what both share does not
+    own = math.sqrt(U**2 - rounding_kept(math.sqrt(U**2 - (IN / 16) ** 2 / 12), IN / 16) ** 2)
+    assert work_out(layout(), repeats=2).smallest_slip == pytest.approx(4.1321479651 * own * math.sqrt(2))
 
 
 def test_relative_targets_leave_the_zero_out():
@@ -244,7 +248,7 @@ def test_text(run, samples, name, units):
 
 
 def test_text_of_a_tape_that_will_do(run, samples):
-    out = told(run, samples / "machine.toml", "--repeats", 20)
+    out = told(run, samples / "machine.toml", "--repeats", 20, "--mark", "1/32")
     assert "This tape can prove every tolerance of the layout." in " ".join(out.split())
     assert "cannot" not in out
     assert "each point read 20 times" in out

@@ -26,7 +26,7 @@ def ask(a: str, b: str, length: str, **more: object) -> Question:
 
 def reading_u(r: float, mark: float) -> float:
     """Standard uncertainty of a reading with the defaults: placing a quarter mark, tilt within 2 degrees."""
-    return math.sqrt(mark**2 / 12 + (mark / 4) ** 2 + (r * math.radians(2) ** 2) ** 2 / 20)
+    return math.sqrt(mark**2 / 12 + (mark / 4) ** 2 + (r * math.radians(2) ** 2) ** 2 / 45)
 
 
 def test_skew_its_uncertainty_and_the_probability_of_being_square():

@@ -172,7 +172,12 @@ def test_u_grows_only_where_readings_scatter(off):
 def test_repeats_that_agree_too_well_do_not_shrink_u():
     train = fitted(sections("a"), ends(a=(700, 701)) * 4, rows={"r": "target = '700'"})
     assert train.lines.chi2[0] == pytest.approx(0)
-    assert train.skew.u[0] == pytest.approx(U * math.sqrt(2) / 2)
+    # a quarter of the variance of one reading, but for what four repeats keep of the rounding
+    one = stats.norm(0, 0.4)
+    at = np.linspace(0, 1, 1001)[:-1]
+    bias = sum(k * (one.cdf(k + 0.5 - at[:, None]) - one.cdf(k - 0.5 - at[:, None]))[:, 0] for k in range(-3, 5)) - at
+    kept = np.mean(bias**2)
+    assert train.skew.u[0] == pytest.approx(math.sqrt(2 * ((U**2 - kept) / 4 + kept)), rel=1e-6)
 
 
 def test_closing_readings_are_not_fitted():
@@ -243,20 +248,25 @@ def test_sample_by_plain_arithmetic(samples, run, suffix, size):
     mark, placing, zero, target = (0.0625, 1 / 64, 1 / 64, 18.375) if size > 1 else (1.0, 0.4, 0.4, 467.0)
 
     def u(r):
-        return math.sqrt(mark**2 / 12 + placing**2 + (r * math.radians(2) ** 2) ** 2 / 20)
+        return math.sqrt(mark**2 / 12 + placing**2 + (r * math.radians(2) ** 2) ** 2 / 45)
+
+    def tilted(r):
+        return r * math.radians(2) ** 2 / 6
 
     for section in found["sections"]:
         own = read[section["section"]]
         a, b = own["entry"], own["exit"]
         near = pytest.approx
         assert section["offset"]["value"] == near((a + b) / 2 - target, abs=1e-6)
-        assert section["offset"]["u"] == near(math.sqrt((u(a) ** 2 + u(b) ** 2) / 4 + zero**2), abs=1e-6)
+        assert section["offset"]["u"] == near(
+            math.sqrt((u(a) ** 2 + u(b) ** 2) / 4 + zero**2 + tilted((a + b) / 2) ** 2), abs=1e-6
+        )
         assert section["skew"]["value"] == near(b - a, abs=1e-6)
         assert section["skew"]["u"] == near(math.hypot(u(a), u(b)), abs=1e-6)
         for end, r in own.items():
             assert section["ends"][end]["reading"] == near(r, abs=1e-6)
             assert section["ends"][end]["deviation"] == near(r - target, abs=1e-6)
-            assert section["ends"][end]["u"] == near(math.hypot(u(r), zero), abs=1e-6)
+            assert section["ends"][end]["u"] == near(math.hypot(u(r), zero, tilted((a + b) / 2)), abs=1e-6)
     for joint in found["joints"]:
         up, down = (read[name] for name in joint["sections"])
         assert joint["step"] == pytest.approx(down["entry"] - up["exit"], abs=1e-6)
@@ -266,7 +276,9 @@ def test_sample_by_plain_arithmetic(samples, run, suffix, size):
     assert (across["rows"], across["x"]) == (["operator", "drive"], 0.0)
     a, b = read["operator-1"]["entry"], read["drive-1"]["entry"]
     assert across["opening"] == pytest.approx((60 if size > 1 else 1524) - a - b, abs=1e-6)
-    assert across["u"] == pytest.approx(math.sqrt(u(a) ** 2 + u(b) ** 2 + (2 * zero) ** 2), abs=1e-6)
+    middles = [sum(read[name].values()) / 2 for name in ("operator-1", "drive-1")]
+    common = (2 * zero) ** 2 + tilted(sum(middles)) ** 2
+    assert across["u"] == pytest.approx(math.sqrt(u(a) ** 2 + u(b) ** 2 + common), abs=1e-6)
 
 
 # --- sums of deviations ------------------------------------------------------------------------------------------

@@ -1,7 +1,8 @@
 """
 GTC, the GUM Tree Calculator: a whole train recomputed with uncertain numbers, on random surveys.
 
-Every reading is an uncertain number of its own plus the tape's zero, one more uncertain number common to all. Faces,
+Every reading is an uncertain number of its own plus what is common to all: the tape's zero and the mean of its tilt,
+which is larger the longer the tape hangs out. Faces,
 targets and lines are written out in plain arithmetic of uncertain numbers, so that every correlation comes from GTC.
 Exact algebra: agreement to nine digits.
 """
@@ -72,11 +73,16 @@ def straight(points):
 
 def recompute(layout: Layout, survey: Survey, birge: dict[str, float], *, fitted: bool) -> Recomputed:
     """Build the train in GTC."""
-    zero = ureal(0.0, survey.tape.zero)
+    zero, leaning = ureal(0.0, survey.tape.zero), ureal(0.0, np.radians(survey.tape.tilt) ** 2 / 6)
+    bare: dict[str, list] = {s.name: [] for s in layout.sections}
+    for r in survey.readings:
+        bare[r.section].append((r.place, r.value, r.u**-2.0))
+    # the reading at mid-length, a plain number
+    out = {s.name: np.dot(straight(bare[s.name]), (1.0, s.length / 2)) for s in layout.sections}
     points: dict[str, list] = {s.name: [] for s in layout.sections}
     for r in survey.readings:
         section = layout.sections[layout.index[r.section]]
-        own = ureal(r.value, r.u * birge[r.section]) + zero
+        own = ureal(r.value, r.u * birge[r.section]) + zero + leaning * float(out[r.section])
         points[r.section].append((section.start + r.place, own, r.u**-2.0))
     faces = {name: straight(found) for name, found in points.items()}
 

@@ -71,7 +71,7 @@ def test_prediction_at_30_degrees(line):
 def test_as_a_section_through_the_program(run, tmp_path):
     """The same points as tape readings [mm] on a section from x = 20 to 30, its target at the shift given to all."""
     section = {"name": "thermometer", "row": "only", "start": "20", "length": "10"}
-    tape = "mark = '1'\nzero = '0'"
+    tape = "mark = '1'\ntilt = 0\nzero = '0'"
     layout = layout_text([section], tape=tape, rows={"only": f"target = '{SHIFT}'"}, tolerance="offset = '1'")
     rows = [("thermometer", f"{t - 20:.3f}", f"{b + SHIFT:.3f}", repr(scatter())) for t, b in zip(T, B, strict=True)]
     (tmp_path / "machine.toml").write_text(layout)
@@ -98,7 +98,7 @@ def test_zero_error_common_to_every_point(run, tmp_path):
     Documentation of the GTC package, worked example of H.3 with a systematic error of the reference thermometer.
     """
     section = {"name": "thermometer", "row": "only", "start": "20", "length": "10"}
-    layout = layout_text([section], tape="zero = '0.005'", rows={"only": f"target = '{SHIFT}'"})
+    layout = layout_text([section], tape="tilt = 0\nzero = '0.005'", rows={"only": f"target = '{SHIFT}'"})
     rows = [("thermometer", f"{t - 20:.3f}", f"{b + SHIFT:.3f}", repr(scatter())) for t, b in zip(T, B, strict=True)]
     (tmp_path / "machine.toml").write_text(layout)
     (tmp_path / "survey.csv").write_text(survey_text(rows, "section,point,reading,u"))

@@ -9,7 +9,7 @@ from __future__ import annotations
 import numpy as np
 import pytest
 
-from alignment.uncertainty import reading_u
+from alignment.uncertainty import reading_u, tilt_mean
 
 
 def test_resolution_of_an_indication():
@@ -34,14 +34,16 @@ def test_rounding_simulated():
 
 
 def test_tilt_simulated():
-    """Root mean square of what a tilted tape reads too long, by exact trigonometry: within four standard errors."""
+    """Mean and spread of what a tilted tape reads too long, by exact trigonometry: within four standard errors."""
     rng = np.random.default_rng(4)
     theta = np.radians(rng.uniform(-2, 2, 200_000))
     long = 467 / np.cos(theta) - 467
-    expected = float(reading_u(467.0, mark=1e-12, set_u=0.0, tilt=2.0))
-    four_sigma = 4 * np.std(long**2) / np.sqrt(len(long))
-    # the formula keeps the first term of the cosine's series; the next is smaller by theta^2
-    assert np.mean(long**2) == pytest.approx(expected**2, abs=four_sigma + expected**2 * 2 * np.radians(2) ** 2)
+    mean, u = float(tilt_mean(467.0, 2.0)), float(reading_u(467.0, mark=1e-12, set_u=0.0, tilt=2.0))
+    # the formulas keep the first term of the cosine's series; the next is smaller by theta^2
+    series = 2 * np.radians(2) ** 2
+    assert np.mean(long) == pytest.approx(mean, abs=4 * u / np.sqrt(len(long)) + mean * series)
+    four_sigma = 4 * np.std((long - mean) ** 2) / np.sqrt(len(long))
+    assert np.var(long) == pytest.approx(u**2, abs=four_sigma + u**2 * series)
 
 
 def test_parts_add_in_quadrature():

@@ -45,7 +45,9 @@ def test_change_of_one_section():
     Every number is read at both ends with sqrt(2) times the pooled standard deviation as its u, so that the offset has
     the variance of the mean; the tape has no zero error.
     """
-    layout = machine([{"name": "a", "row": "a", "start": "0", "length": "100"}], tape="mark = '1'\nzero = '0'")
+    layout = machine(
+        [{"name": "a", "row": "a", "start": "0", "length": "100"}], tape="mark = '1'\ntilt = 0\nzero = '0'"
+    )
 
     def survey(values):
         u = POOLED * np.sqrt(2)

@@ -38,7 +38,7 @@ def test_line():
 def test_as_a_section_through_the_program(run, tmp_path):
     """The same points as readings on a section of 1000 mm whose target is nothing: its entry end is the intercept."""
     section = {"name": "norris", "row": "only", "start": "0", "length": "1000"}
-    layout = layout_text([section], tape="zero = '0'", rows={"only": "target = '0'"})
+    layout = layout_text([section], tape="tilt = 0\nzero = '0'", rows={"only": "target = '0'"})
     written = [line.split(",") for line in TABLE.read_text().splitlines()[2:]]
     rows = [("norris", x, y, repr(RESIDUAL_SD)) for y, x in written]
     (tmp_path / "machine.toml").write_text(layout)

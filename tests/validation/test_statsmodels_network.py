@@ -2,7 +2,7 @@
 A machine of two rows with steps read at its joints, against generalised least squares of statsmodels.
 
 The reference holds every reading of the survey at once, with a dense covariance that has the tape's common zero in
-it. Ours goes through sections or a sparse network and carries what is
+it; the mean of the tilt is laid on each face by its reading at mid-length. Ours goes through sections or a sparse network and carries what is
 common apart. Agreement is exact algebra: 1e-7.
 """
 
@@ -21,6 +21,7 @@ from tests.tools.machines import machine, readings
 NEAR = {"rel": 1e-7, "abs": 1e-7}
 FEELER = 0.05
 ZERO = 0.4
+TILT = np.radians(2.0) ** 2 / 6
 ROWS = {
     "left": "string = 'a'\nstring_side = 'left'\ntarget = '700'",
     "right": "string = 'b'\nstring_side = 'right'\ntarget = '650'",
@@ -51,7 +52,9 @@ class Reference:
         covariance = np.diag(np.square(own)) + survey.tape.zero**2 * np.outer(tape, tape)
         model = sm.GLS(np.array(y), np.array(rows), sigma=covariance)
         fit = model.fit(cov_type="fixed scale")
-        self.train, self.value, self.covariance = train, fit.params, fit.cov_params()
+        self.train, self.value = train, fit.params
+        long = np.stack([train.face[:, 0], np.zeros(len(train.face))], axis=1).ravel()
+        self.covariance = fit.cov_params() + TILT**2 * np.outer(long, long)
 
     @staticmethod
     def face(train: Train, i: int, x: float) -> np.ndarray:
@@ -112,7 +115,8 @@ def test_faces(train):
     reference = Reference(train)
     assert train.face.ravel() == pytest.approx(reference.value, **NEAR)
     zero = np.kron(np.ones(len(train.face)), [1.0, 0.0])
-    covariance = reference.covariance - ZERO**2 * np.outer(zero, zero)
+    long = np.stack([train.face[:, 0], np.zeros(len(train.face))], axis=1).ravel()
+    covariance = reference.covariance - ZERO**2 * np.outer(zero, zero) - TILT**2 * np.outer(long, long)
     for i in range(len(train.face)):
         own = slice(2 * i, 2 * i + 2)
         assert train.covariance[i] == pytest.approx(covariance[own, own], **NEAR)
@@ -182,8 +186,9 @@ def test_fitted_line(steps):
             y += [reference.value[2 * i] - target[i], reference.value[2 * i + 1]]
             pick[2 * k : 2 * k + 2, 2 * i : 2 * i + 2] = np.eye(2)
             own = slice(2 * i, 2 * i + 2)
-            # the tape's zero moves all alike and has no say in the weights
-            sigma[2 * k : 2 * k + 2, 2 * k : 2 * k + 2] = reference.covariance[own, own] - ZERO**2 * np.diag([1.0, 0.0])
+            # what moves all alike has no say in the weights
+            common = ZERO**2 + (TILT * train.face[i, 0]) ** 2
+            sigma[2 * k : 2 * k + 2, 2 * k : 2 * k + 2] = reference.covariance[own, own] - common * np.diag([1.0, 0.0])
         model = sm.GLS(np.array(y), np.array(design), sigma=sigma)
         shift, slope = model.fit(cov_type="fixed scale").params
         assert train.string_lines[string] == (pytest.approx(shift, **NEAR), pytest.approx(slope, **NEAR))

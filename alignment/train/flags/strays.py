@@ -90,20 +90,19 @@ def find_strays(train: Train) -> tuple[Stray, ...]:
             return tuple(found)
         k, tied, decided = _worst(neighbours, survey, lines, w)
         reading = survey.fitted[k]
-        r = lines.redundancy[k]
         found.append(
             Stray(
                 reading=reading,
                 w=float(lines.w[k]),
-                slip=float(lines.residual[k] / r),
-                u_slip=float(reading.u / np.sqrt(r)),
+                slip=float(lines.slip[k]),
+                u_slip=float(lines.slip_u[k]),
                 detectable=float(lines.detectable(delta0)[k]),
                 tied=tuple(survey.fitted[j] for j in tied),
                 decided=decided,
             )
         )
         survey = without(survey, [reading])
-        lines = fit_sections(train.layout, survey.fitted)
+        lines = fit_sections(train.layout, survey)
 
 
 def _worst(neighbours: Neighbours, survey: Survey, lines: Lines, w: np.ndarray) -> tuple[int, list[int], bool]:
