@@ -2,8 +2,8 @@
 A machine of two rows with steps read at its joints, against generalised least squares of statsmodels.
 
 The reference holds every reading of the survey at once, with a dense covariance that has the tape's common zero in
-it; the mean of the tilt is laid on each face by its reading at mid-length. Ours goes through sections or a sparse network and carries what is
-common apart. Agreement is exact algebra: 1e-7.
+it; the mean of the tilt is laid on each face by its reading at mid-length. Ours goes through sections or a sparse
+network and carries what is common apart. Agreement is exact algebra: 1e-7.
 """
 
 from __future__ import annotations
