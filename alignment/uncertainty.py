@@ -189,7 +189,7 @@ def mean_u(reading: ArrayLike, count: ArrayLike, *, mark: float, set_u: float, t
     """
     one = reading_u(reading, mark=mark, set_u=set_u, tilt=tilt)
     kept = rounding_kept(np.hypot(set_u, _tilt_scatter(reading, tilt)), mark)
-    return np.sqrt((one**2 - kept**2) / np.asarray(count) + kept**2)
+    return np.asarray(np.sqrt((one**2 - kept**2) / np.asarray(count) + kept**2))
 
 
 def conformance_probability(value: float, u: float, *, lower: float = -math.inf, upper: float = math.inf) -> float:

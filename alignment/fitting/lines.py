@@ -229,7 +229,7 @@ def _repeats(group: NDArray[np.intp], x: Floats, u: Floats, shared: Floats) -> R
         return None
     point = np.empty(len(x), dtype=np.intp)
     point[order] = np.cumsum(new) - 1
-    weight = np.bincount(point, u**-2.0)
+    weight = np.bincount(point, u**-2.0).astype(np.float64)
     return Repeats(point=point, weight=weight, variance=np.bincount(point, shared**2 * u**-2.0) / weight)
 
 
