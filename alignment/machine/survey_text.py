@@ -220,7 +220,6 @@ class _Table(Record):
                 continue
             if value is not None:
                 self._unit_slip(value, text, section, f"row {number}, {column}")
-            tape = self.tape
             own = u or float(self.tape.reading_u(value or 0.0))
             own_cells: dict[str, Any] = {
                 "section": section.name,
