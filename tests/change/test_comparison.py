@@ -307,7 +307,7 @@ def test_move_not_done_sends_to_the_machine_with_cautions(samples):
     assert Outcome.none in {move.outcome for move in found.moves} <= {Outcome.none, Outcome.untold}
     text = comparison_text(found)
     assert "BEFORE A BOLT IS TOUCHED" in text
-    assert "Lock out and tag out" in text
+    assert "Lock out, tag out" in text
     assert "stringtrue solve machine.toml as-found.csv" in " ".join(text.split())
 
 

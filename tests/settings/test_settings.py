@@ -186,7 +186,7 @@ def test_level_names_the_side_to_lower():
 
 def test_cautions_stand_wherever_something_is_to_be_set():
     assert "Lock out, tag out" in told(GAP.replace("0.85", "1.20"))
-    assert "Lock out and tag out" not in told(GAP)
+    assert "Lock out, tag out" not in told(GAP)
 
 
 def test_too_coarse_to_ever_prove():
