@@ -18,7 +18,7 @@ from alignment.show.words.solution import across_words
 from alignment.train.budget import Means, sources
 from alignment.train.solve import Solution
 from alignment.train.state import State
-from alignment.uncertainty import SAME, reading_u
+from alignment.uncertainty import SAME
 
 __all__ = ["budget", "listed", "panel_part", "raw_readings", "settings_part", "standing", "state_tables"]
 
@@ -144,10 +144,7 @@ def raw_readings(name: str, solution: Solution, units: Units) -> Part:
 
 def _by_tape(reading: Reading, survey: Survey) -> bool:
     """Whether a reading is worth what the tape makes it, and not what the file says beside it."""
-    tape = survey.tape
-    return bool(
-        abs(reading.u - reading_u(reading.value, mark=tape.graduation, set_u=tape.set_u, tilt=tape.tilt)) < SAME
-    )
+    return bool(abs(reading.u - survey.tape.reading_u(reading.value)) < SAME)
 
 
 def budget(name: str, solution: Solution) -> Table:
