@@ -8,7 +8,7 @@ from typing import Annotated
 import typer
 
 from . import output
-from .options import Force, Json, LayoutFile, Out, PanelFile, PrintUnits, SurveyFile
+from .options import Force, Full, Json, LayoutFile, Out, PanelFile, PrintUnits, SurveyFile
 
 __all__ = ["EXAMPLE", "causes"]
 
@@ -24,6 +24,7 @@ def causes(
         typer.Option(metavar="PANEL", help="A second panel of the same coil, its strip turned as its file says."),
     ] = None,
     json: Json = False,
+    full: Full = False,
     units: PrintUnits = None,
     out: Out = None,
     force: Force = False,
@@ -33,12 +34,13 @@ def causes(
 
     Each cause is supported, contradicted or not tested by the survey and the panel.
     """
-    from alignment.causes import causes as table
+    from alignment.causes.causes import find_causes
     from alignment.files import writing
     from alignment.machine.layout_file import read_layout
     from alignment.machine.survey_files import read_survey
     from alignment.panel.panel import measure
     from alignment.panel.panel_file import read_panel
+    from alignment.show.json import causes as causes_json
     from alignment.show.words import causes as causes_wording
     from alignment.train.solve import solve
 
@@ -48,5 +50,5 @@ def causes(
     machine = read.shown_in(units)
     first = measure(read_panel(panel).shown_in(machine.units))
     second = measure(read_panel(turned).shown_in(machine.units)) if turned else None
-    found = table.find_causes(solve(machine, readings), first, turned=second)
-    output.show(causes_wording.causes_text, table.as_json, found, json=json, out=out, force=force)
+    found = find_causes(solve(machine, readings), first, turned=second)
+    output.say(causes_wording.causes_page, causes_json.as_json, found, json=json, full=full, out=out, force=force)

@@ -8,7 +8,7 @@ from typing import Annotated
 import typer
 
 from . import output
-from .options import Force, Json, Out, PanelFile, PrintUnits
+from .options import Force, Full, Json, Out, PanelFile, PrintUnits
 
 __all__ = ["EXAMPLE", "panel"]
 
@@ -22,6 +22,7 @@ def panel(
     ] = None,
     check: Annotated[bool, typer.Option("--check", help="Exit status 1 unless the panel is ok or ok?.")] = False,
     json: Json = False,
+    full: Full = False,
     units: PrintUnits = None,
     out: Out = None,
     force: Force = False,
@@ -41,6 +42,6 @@ def panel(
     writing.ready((plot, writing.PICTURES), (out, None), inputs=(panel,), force=force)
     found = measure(read_panel(panel).shown_in(units))
     output.save_picture(plot, panel_plots.panel_sheet, found, force=force)
-    output.show(panel_wording.panel_text, panel_json.as_json, found, json=json, out=out, force=force)
+    output.say(panel_wording.panel_page, panel_json.as_json, found, json=json, full=full, out=out, force=force)
     if check and not (found.verdict and found.verdict.accepted):
         raise typer.Exit(1)

@@ -8,7 +8,7 @@ from typing import Annotated
 import typer
 
 from . import output
-from .options import Force, Json, Out, PrintUnits, Table
+from .options import Force, Full, Json, Out, PrintUnits, Table
 
 __all__ = ["EXAMPLE", "settings"]
 
@@ -20,6 +20,7 @@ def settings(
     check: Annotated[bool, typer.Option("--check", help="Exit status 1 unless all are ok or ok?.")] = False,
     table: Table = None,
     json: Json = False,
+    full: Full = False,
     units: PrintUnits = None,
     out: Out = None,
     force: Force = False,
@@ -32,11 +33,13 @@ def settings(
     from alignment.files import tables, writing
     from alignment.settings import judging
     from alignment.settings.settings_file import read_settings
+    from alignment.show.json import settings as settings_json
+    from alignment.show.tables import settings as settings_tables
     from alignment.show.words import settings as settings_wording
 
     writing.ready((table, tables.KINDS), (out, None), inputs=(file,), force=force)
     found = judging.judge_settings(read_settings(file).shown_in(units))
-    output.save_table(table, judging.as_tables, found, found.settings.units, force=force)
-    output.show(settings_wording.settings_text, judging.as_json, found, json=json, out=out, force=force)
+    output.save_table(table, settings_tables.as_tables, found, found.settings.units, force=force)
+    output.say(settings_wording.settings_page, settings_json.as_json, found, json=json, full=full, out=out, force=force)
     if check and not found.verdict.accepted:
         raise typer.Exit(1)

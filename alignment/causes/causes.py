@@ -2,31 +2,42 @@
 Symptom and cause: what a panel's faults may come from, judged by what was measured of machine, panel and strip.
 
 The causes live in a table that is shipped with the package. No probability is made up: a cause is supported,
-contradicted or not tested, with the numbers that say so and the cheapest test for what is open.
+contradicted or not tested, with the facts that say so and the cheapest test for what is open.
 """
 
 from __future__ import annotations
 
 import enum
 import tomllib
-from collections.abc import Mapping
+from collections.abc import Iterable, Mapping
 from dataclasses import dataclass
 from functools import lru_cache
 from importlib.resources import files
 from typing import Any
 
-from alignment import __version__
-from alignment.causes.facts import Fact, gather
+from alignment.causes.fact import Fact, FactName, Holds, Why
+from alignment.causes.facts import gather
 from alignment.causes.strip_path import Bend, bends
-from alignment.errors import InputError, Problem
+from alignment.errors import InputError, NameUnknownError, Problem, nearest, quote
 from alignment.machine.layout import Layout
-from alignment.panel.corners import Known
-from alignment.panel.panel import PanelResult
+from alignment.panel.found import PanelResult
+from alignment.results import Result
 from alignment.train.across import rows_across
 from alignment.train.solve import Solution
 from alignment.train.train import Train
 
-__all__ = ["Cause", "CauseTable", "CauseVerdict", "Causes", "Judgement", "as_json", "find_causes", "table"]
+__all__ = [
+    "Cause",
+    "CauseTable",
+    "CauseVerdict",
+    "Causes",
+    "Judgement",
+    "Standing",
+    "Term",
+    "clause",
+    "find_causes",
+    "table",
+]
 
 
 class CauseVerdict(enum.StrEnum):
@@ -37,18 +48,47 @@ class CauseVerdict(enum.StrEnum):
     contradicted = "contradicted"
 
 
+class Standing(enum.StrEnum):
+    """What a rule rests on; the table of causes says what each means."""
+
+    geometry = "geometry"
+    published = "published"
+    practice = "practice"
+    guess = "guess"
+    no_rule = "no rule"
+
+
+@dataclass(frozen=True, kw_only=True)
+class Term:
+    """A fact, or that it does not hold."""
+
+    fact: FactName
+    denied: bool = False
+
+
+Clause = tuple[Term, ...]
+"""Terms of which one is enough."""
+
+
 @dataclass(frozen=True, kw_only=True)
 class Cause:
     """One row of the table of causes; see the table for what each means."""
 
     name: str
     words: str
-    standing: str
+    standing: Standing
     source: str
-    shows: tuple[str, ...]
-    because: tuple[str, ...]
+    shows: tuple[Clause, ...]
+    because: tuple[Clause, ...]
     test: str
     effort: int
+    second: Standing | None = None
+    side: Standing | None = None
+
+    @property
+    def guessed(self) -> bool:
+        """Whether it is an inference and no rule."""
+        return self.standing is Standing.guess
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -68,12 +108,24 @@ class Judgement:
     verdict: CauseVerdict
     speak_for: tuple[Fact, ...]
     against: tuple[Fact, ...]
+    open: tuple[Fact, ...]
+    """Facts that were looked at and are unknown."""
     fits: bool
-    """Whether what it would show was measured and is there."""
+    """Whether what it would show was measured and is there, or cannot be ruled out."""
+
+    @property
+    def again(self) -> tuple[Fact, ...]:
+        """What finer readings would settle, so that nothing else need be tried first."""
+        return tuple(fact for fact in self.open if fact.why is Why.doubtful)
+
+    @property
+    def effort(self) -> int:
+        """Of its next test: readings taken again are cheaper than a trial."""
+        return min(self.cause.effort, 2) if self.again else self.cause.effort
 
 
-@dataclass(frozen=True, kw_only=True)
-class Causes:
+@dataclass(frozen=True, kw_only=True, eq=False, repr=False)
+class Causes(Result):
     """Everything that was found, supported causes first."""
 
     layout: Layout
@@ -87,6 +139,11 @@ class Causes:
     modulus_source: str
     unseen: tuple[str, ...]
 
+    @property
+    def headline(self) -> str:
+        """The causes that are supported."""
+        return ", ".join(j.cause.name for j in self.of(CauseVerdict.supported)) or "nothing supported"
+
     def of(self, verdict: CauseVerdict) -> list[Judgement]:
         """Judgements with this verdict."""
         return [j for j in self.judgements if j.verdict is verdict]
@@ -96,18 +153,46 @@ class Causes:
         """The open cause that fits what the panel shows and costs least to test; None where none is open."""
         return min(
             (j for j in self.of(CauseVerdict.not_tested) if j.fits),
-            key=lambda j: j.cause.effort,
+            key=lambda j: j.effort,
             default=None,
         )
+
+
+def clause(text: str) -> Clause:
+    """
+    ``FACT``, ``not FACT`` or ``ONE or OTHER``, as the table writes it.
+
+    Raises
+    ------
+    NameUnknownError
+        No such fact.
+
+    Examples
+    --------
+    >>> [(term.fact.value, term.denied) for term in clause("twist or not camber")]
+    [('twist', False), ('camber', True)]
+    """
+    terms = []
+    for part in text.split(" or "):
+        name = part.strip().removeprefix("not ").strip()
+        if name not in list(FactName):
+            raise NameUnknownError(f"{quote(name)} is no fact.{nearest(name, list(FactName))}")
+        terms.append(Term(fact=FactName(name), denied=part.strip().startswith("not ")))
+    return tuple(terms)
 
 
 @lru_cache
 def table() -> CauseTable:
     """The table of causes that is shipped with the package."""
     data = tomllib.loads(files("alignment.causes").joinpath("causes.toml").read_text(encoding="utf-8"))
-    causes = [Cause(**{**row, "shows": tuple(row["shows"]), "because": tuple(row["because"])}) for row in data["cause"]]
     materials = tuple((m["word"], float(m["modulus"]), m["source"]) for m in data["material"])
-    return CauseTable(causes=tuple(causes), materials=materials, unseen=tuple(data["unseen"]))
+    return CauseTable(causes=tuple(map(_cause, data["cause"])), materials=materials, unseen=tuple(data["unseen"]))
+
+
+def _cause(row: Mapping[str, Any]) -> Cause:
+    clauses = {key: tuple(map(clause, row[key])) for key in ("shows", "because")}
+    standings = {key: Standing(row[key]) for key in ("standing", "second", "side") if key in row}
+    return Cause(**{**row, **clauses, **standings})
 
 
 def find_causes(
@@ -119,7 +204,7 @@ def find_causes(
     Parameters
     ----------
     machine : Solution or Train
-        The machine as measured; a `Solution` also tells whether its string leans.
+        The machine as measured.
     panel : PanelResult
         A panel that it made.
     turned : PanelResult, optional
@@ -127,17 +212,33 @@ def find_causes(
     among : CauseTable, optional
         A table in place of the one that is shipped.
 
+    Returns
+    -------
+    Causes
+        Each cause supported, contradicted or not tested. Only proof supports or contradicts.
+
     Raises
     ------
     InputError
         The second panel does not say how its strip was turned, or its edges bear other names.
+
+    Examples
+    --------
+    >>> import alignment
+    >>> samples = alignment.sample_folder()
+    >>> machine = alignment.read_layout(samples / "machine.toml")
+    >>> solution = alignment.solve(machine, alignment.read_survey(samples / "as-found.csv", machine))
+    >>> found = alignment.find_causes(solution, alignment.measure(alignment.read_panel(samples / "tray.toml")))
+    >>> found.judgements[0].cause.name
+    'sections-out-of-line'
     """
     train = machine.train if isinstance(machine, Solution) else machine
     _check(train.layout, panel, turned)
     known = among or table()
     facts = gather(machine, panel, turned)
     judged = sorted((_judge(cause, facts) for cause in known.causes), key=_order)
-    modulus = next(((m, source) for word, m, source in known.materials if word in _material(train.layout)), None)
+    material = train.layout.strip.material.lower()
+    modulus = next(((m, source) for word, m, source in known.materials if word in material), None)
     strength = train.layout.strip.yield_strength
     return Causes(
         layout=train.layout,
@@ -150,10 +251,6 @@ def find_causes(
         modulus_source=modulus[1] if modulus else "",
         unseen=known.unseen,
     )
-
-
-def _material(layout: Layout) -> str:
-    return layout.strip.material.lower()
 
 
 def _check(layout: Layout, panel: PanelResult, turned: PanelResult | None) -> None:
@@ -177,92 +274,54 @@ def _check(layout: Layout, panel: PanelResult, turned: PanelResult | None) -> No
 
 
 def _order(judgement: Judgement) -> tuple[int, bool, bool]:
-    guess = judgement.cause.standing.startswith("guess")
-    return list(CauseVerdict).index(judgement.verdict), not judgement.fits, guess
+    return list(CauseVerdict).index(judgement.verdict), not judgement.fits, judgement.cause.guessed
 
 
-def _holds(expression: str, facts: Mapping[str, Fact]) -> tuple[bool | None, list[Fact]]:
-    """Whether ``FACT``, ``not FACT`` or ``ONE or OTHER`` holds, and the facts that say so."""
-    answers = []
-    for term in expression.split(" or "):
-        name = term.removeprefix("not ").strip()
-        fact = facts.get(name)
-        if fact is not None and fact.holds is not None:
-            answers.append((fact.holds != term.startswith("not "), fact))
-    true = [fact for holds, fact in answers if holds]
+@dataclass(frozen=True, kw_only=True)
+class _Answer:
+    """Whether a clause holds, by which facts, and which of them are unknown."""
+
+    holds: Holds
+    by: tuple[Fact, ...] = ()
+    open: tuple[Fact, ...] = ()
+
+
+def _answer(terms: Clause, facts: Mapping[FactName, Fact]) -> _Answer:
+    told = [(term, facts[term.fact]) for term in terms if term.fact in facts]
+    true = tuple(fact for term, fact in told if fact.holds is (Holds.no if term.denied else Holds.yes))
     if true:
-        return True, true
+        return _Answer(holds=Holds.yes, by=true)
+    false = tuple(fact for term, fact in told if fact.holds is (Holds.yes if term.denied else Holds.no))
     # every alternative must have been measured before their absence says anything
-    if answers and len(answers) == len(expression.split(" or ")):
-        return False, [fact for _, fact in answers]
-    return None, []
+    if len(false) == len(terms):
+        return _Answer(holds=Holds.no, by=false)
+    return _Answer(holds=Holds.unknown, open=tuple(fact for _, fact in told if fact.holds is Holds.unknown))
 
 
-def _judge(cause: Cause, facts: Mapping[str, Fact]) -> Judgement:
-    shows = [_holds(expression, facts) for expression in cause.shows]
-    because = [_holds(expression, facts) for expression in cause.because]
-    denied = [fact for holds, told in shows + because if holds is False for fact in told]
-    borne = [fact for holds, told in because + shows if holds is True for fact in told]
-    proved = any(holds is True for holds, _ in because)
-    fits = not denied and (shows[0][0] is True if shows else proved)
+def _judge(cause: Cause, facts: Mapping[FactName, Fact]) -> Judgement:
+    shows = [_answer(terms, facts) for terms in cause.shows]
+    because = [_answer(terms, facts) for terms in cause.because]
+    denied = [fact for answer in shows + because if answer.holds is Holds.no for fact in answer.by]
+    proved = any(answer.holds is Holds.yes for answer in because)
+    # its sign is there, or was looked at and cannot be ruled out
+    signs = shows[:1] or because
+    seen = any(answer.holds is Holds.yes for answer in signs)
+    doubtful = any(fact.why is Why.doubtful for answer in signs for fact in answer.open)
     if denied:
         verdict = CauseVerdict.contradicted
-    elif fits and proved:
+    elif proved and (seen or not shows):
         verdict = CauseVerdict.supported
     else:
         verdict = CauseVerdict.not_tested
     return Judgement(
         cause=cause,
         verdict=verdict,
-        speak_for=tuple(dict.fromkeys(borne)),
-        against=tuple(dict.fromkeys(denied)),
-        fits=fits,
+        speak_for=_once(fact for a in because + shows if a.holds is Holds.yes for fact in a.by),
+        against=_once(denied),
+        open=_once(fact for answer in because + shows for fact in answer.open),
+        fits=not denied and (seen or doubtful),
     )
 
 
-def as_json(found: Causes) -> dict[str, Any]:
-    """Causes, bends and what is not seen, as plain numbers and texts; lengths in the layout's units."""
-    of = found.layout.units.of
-
-    def known(value: Known) -> dict[str, float]:
-        return {"value": value.value, "u": value.u}
-
-    test = found.next_test
-    return {
-        "stringtrue": __version__,
-        "machine": found.layout.name,
-        "units": str(found.layout.units),
-        "survey": {"file": found.survey},
-        "panel": {"file": found.panel.panel.source, "name": found.panel.panel.name},
-        "turned": {"file": found.turned.panel.source, "turned": found.turned.panel.turned} if found.turned else None,
-        "causes": [
-            {
-                "cause": j.cause.name,
-                "words": j.cause.words,
-                "verdict": str(j.verdict),
-                "standing": j.cause.standing,
-                "source": j.cause.source,
-                "fits": j.fits,
-                "for": [{"fact": f.name, "words": f.words} for f in j.speak_for],
-                "against": [{"fact": f.name, "words": f.words} for f in j.against],
-                "test": j.cause.test,
-                "effort": j.cause.effort,
-            }
-            for j in found.judgements
-        ],
-        "joints": [
-            {
-                "sections": [b.upstream, b.downstream],
-                # per unit of length
-                "curvature": b.curvature.value / of(1.0),
-                "u": b.curvature.u / of(1.0),
-                "strain": known(b.strain) if b.strain else None,
-                "over_yield": b.strain.value / found.yield_strain if b.strain and found.yield_strain else None,
-            }
-            for b in found.bends
-        ],
-        "yield_strain": found.yield_strain,
-        "modulus_source": found.modulus_source or None,
-        "next_test": {"cause": test.cause.name, "test": test.cause.test} if test else None,
-        "unseen": list(found.unseen),
-    }
+def _once(facts: Iterable[Fact]) -> tuple[Fact, ...]:
+    return tuple({fact.name: fact for fact in facts}.values())

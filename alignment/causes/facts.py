@@ -1,48 +1,48 @@
 """
-Facts about a machine and its panel that bear on what the panel's faults come from.
+Gathering the facts about a machine and its panel that bear on what the panel's faults come from.
 
-A fact holds, does not hold, or is not known; each says in words what was measured. 'Does not hold' means measured and
-not there beyond its uncertainty, or within its limit.
+A fact holds, does not hold, or is unknown, and only proof makes it hold or not: a verdict that is sure, or where no
+limit says how much matters a number three standard uncertainties from nothing.
 """
 
 from __future__ import annotations
 
 import math
 from collections.abc import Iterable
-from dataclasses import dataclass
 from typing import Final
 
+from alignment.causes.fact import Evidence, Fact, FactName, Holds, Sections, Share, Steered, Toed, Why
 from alignment.causes.strip_path import closings, steering
-from alignment.lengths import Units, decimal, show
 from alignment.panel.corners import Known
-from alignment.panel.panel import Bent, Curve, PanelResult, Square
-from alignment.show.words.panel_figures import height_words, twist_words, wave_words, with_u
+from alignment.panel.found import Bent, Curve, PanelResult, WaveFound
+from alignment.panel.limits import Finding
+from alignment.panel.parts import Part, Side, Spot
+from alignment.train.flags.leaning import find_leans
 from alignment.train.solve import Solution
 from alignment.train.state import judge
 from alignment.train.train import Train
-from alignment.uncertainty import COVERAGE
+from alignment.uncertainty import COVERAGE, Verdict
 
-__all__ = ["Fact", "gather"]
+__all__ = ["PROOF", "TURNS_BACK", "gather"]
 
 SHARE: Final = 0.25
 """Less than this share of a panel's curvature is not called its cause (our judgement, no source)."""
+PROOF: Final = 3.0
+"""Standard uncertainties from nothing that prove a number where no limit says how much matters (our judgement)."""
+PROVED: Final = 0.9973
+"""The same as a probability, for numbers that should be one."""
 TURNS_BACK: Final = {
-    "camber": {"end-for-end": True, "over": True, "both": False},
-    "bow": {"end-for-end": False, "over": True, "both": True},
+    Part.camber: {"end-for-end": True, "over": True, "both": False},
+    Part.bow: {"end-for-end": False, "over": True, "both": True},
 }
 """Whether what the strip brings with it reverses when the strip is turned (geometry)."""
 
 
-@dataclass(frozen=True, kw_only=True)
-class Fact:
-    """One thing that holds, does not, or is not known (None), with the numbers that say so."""
-
-    name: str
-    holds: bool | None
-    words: str
+def _fact(name: FactName, known: bool | None, numbers: Evidence, why: Why = Why.doubtful) -> Fact:
+    return Fact(name=name, holds=Holds.of(known), numbers=numbers, why=why if known is None else None)
 
 
-def gather(machine: Solution | Train, result: PanelResult, turned: PanelResult | None = None) -> dict[str, Fact]:
+def gather(machine: Solution | Train, result: PanelResult, turned: PanelResult | None = None) -> dict[FactName, Fact]:
     """
     All facts that readings of a machine, a panel, and perhaps a second panel of turned strip can give.
 
@@ -52,206 +52,246 @@ def gather(machine: Solution | Train, result: PanelResult, turned: PanelResult |
         By name; a name that is not in it was not measured.
     """
     train = machine.train if isinstance(machine, Solution) else machine
-    units = result.panel.units
-    found = [*_train(machine, train), *_camber(result, units), *_bow(result, units), *_rest(result, units)]
-    found += _pointing(train, result)
-    found += _turning(result, turned, units) if turned else []
+    found = [*_train(train), *_pointing(train, result), *_camber(result), *_bow(result), *_waves(result)]
+    found += [*_ends(result), *_across(result), *(_turning(result, turned) if turned else ())]
     return {fact.name: fact for fact in found}
 
 
-def _seen(known: Known) -> bool:
-    return abs(known.value) > COVERAGE * known.u
+# ---- proof
 
 
-def _train(machine: Solution | Train, train: Train) -> Iterable[Fact]:
+def _proved(finding: Finding) -> bool | None:
+    """Whether a number is out of its limit; without one whether it is there. None where that is not proved."""
+    if finding.verdict is not None:
+        return (not finding.verdict.inside) if finding.verdict.sure else None
+    return True if abs(finding.value) > PROOF * finding.u else None
+
+
+def _open(finding: Finding) -> Why:
+    """Why that is not proved."""
+    unseen = finding.verdict is None and abs(finding.value) <= COVERAGE * finding.u
+    return Why.no_limit if unseen else Why.doubtful
+
+
+def _all(known: Iterable[bool | None]) -> bool | None:
+    """Whether all hold; one that does not is enough to say no."""
+    told = list(known)
+    return False if False in told else None if None in told else True
+
+
+def _any(known: Iterable[bool | None]) -> bool | None:
+    told = list(known)
+    return True if True in told else None if None in told else False
+
+
+def _beyond(value: float, u: float) -> bool | None:
+    """Whether a number is positive: yes or no where it is by more than its U."""
+    return None if abs(value) <= COVERAGE * u else value > 0
+
+
+# ---- the machine
+
+
+def _train(train: Train) -> Iterable[Fact]:
     state = judge(train)
-    out = [s for s in state.sections if s.measured and not s.verdict.inside]
-    steps = [j for j in state.joints if j.step and not j.step.verdict.inside]
-    whole = all(s.measured for s in state.sections)
-    if out or steps:
-        unsure = not any(v.sure for v in [*(s.verdict for s in out), *(j.step.verdict for j in steps if j.step)])
-        words = f"{len(out)} of {len(state.sections)} sections out of tolerance"
-        words += f" ({', '.join(s.name for s in out)})" if out else ""
-        words += f", {len(steps)} of {len(state.joints)} joints out of step" if steps else ""
-        yield Fact(name="sections-out", holds=True, words=words + (", none of it proved by this tape" * unsure))
-    elif whole:
-        proved = "" if state.verdict.sure else ", not all proved by this tape"
-        yield Fact(name="sections-out", holds=False, words=f"every section and joint is in tolerance{proved}")
-    else:
-        yield Fact(name="sections-out", holds=None, words="what was measured is in tolerance, not all was measured")
-    if isinstance(machine, Solution):
-        leaning = [flag.message for flag in machine.flags if flag.flag == "line-skewed"]
-        words = leaning[0] if leaning else "the sections do not all lean alike"
-        yield Fact(name="string-leans", holds=bool(leaning), words=words)
+    measured = [s for s in state.sections if s.measured]
+    steps = [j for j in state.joints if j.step]
+    numbers = Sections(
+        out=tuple(s for s in measured if s.verdict is Verdict.out),
+        doubtful=tuple(s for s in measured if not s.verdict.sure),
+        unread=tuple(s for s in state.sections if not s.measured),
+        sections=len(state.sections),
+        joints_out=tuple(j for j in steps if j.step and j.step.verdict is Verdict.out),
+        joints_doubtful=tuple(j for j in steps if j.step and not j.step.verdict.sure),
+        joints=len(state.joints),
+    )
+    known: bool | None = False
+    if numbers.out or numbers.joints_out:
+        known = True
+    elif numbers.doubtful or numbers.joints_doubtful or numbers.unread:
+        known = None
+    doubtful = numbers.doubtful or numbers.joints_doubtful
+    yield _fact(FactName.sections_out, known, numbers, Why.doubtful if doubtful else Why.unread)
+    yield _leaning(train)
     facing = closings(train)
     if facing:
-        toed = [c for c in facing if c.toed_in]
-        words = f"{toed[0].left} and {toed[0].right} both lean inward" if toed else "no two facing sections lean inward"
-        yield Fact(name="toed-in", holds=bool(toed), words=words)
+        tolerance = train.layout.tolerance.square
+        toed = {c: _all(_inward(skew, tolerance) for skew in c.inward) for c in facing}
+        pairs = tuple(c for c, known in toed.items() if known)
+        yield _fact(FactName.toed_in, _any(toed.values()), Toed(pairs=pairs, facing=len(facing)))
+
+
+def _inward(skew: Known, tolerance: float) -> bool | None:
+    """Whether a section leans inward out of tolerance."""
+    beyond = skew.value - tolerance
+    return None if abs(beyond) < COVERAGE * skew.u else beyond > 0
+
+
+def _leaning(train: Train) -> Fact:
+    """Whether a string leans; 'no' takes a test of every string that would have seen a lean out of tolerance."""
+    leans = find_leans(train)
+    return _fact(FactName.string_leans, True if leans else None, leans, Why.no_power)
 
 
 def _pointing(train: Train, result: PanelResult) -> Iterable[Fact]:
-    slope = steering(train)
-    camber = result.camber
-    if slope is None or camber is None or not camber.toward:
+    slope, camber = steering(train), result.camber
+    if slope is None or camber is None or camber.toward is None:
         return
-    side = result.panel.edges[1 if slope.value > 0 else 0]
-    size = f"{abs(slope.value) * 1000:.1f} in 1000 (U {COVERAGE * slope.u * 1000:.1f})"
-    if not _seen(slope):
-        words = f"the sections on the average point straight ahead, to within {size}"
-        yield Fact(name="points-with-sweep", holds=False, words=words)
-    else:
-        words = f"the sections on the average point {size} toward {side}; the panel sweeps toward {camber.toward}"
-        yield Fact(name="points-with-sweep", holds=side == camber.toward, words=words)
+    numbers = Steered(slope=slope, swept=camber.toward)
+    # as much as sections may be askew within tolerance
+    allowed = sum(train.layout.tolerance.square / s.length for s in train.layout.sections) / len(train.layout.sections)
+    known: bool | None = None
+    if abs(slope.value) + COVERAGE * slope.u <= allowed:
+        known = False
+    elif abs(slope.value) > PROOF * slope.u:
+        known = numbers.side is camber.toward
+    yield _fact(FactName.points_with_sweep, known, numbers)
 
 
-def _there(curve: Curve) -> bool:
-    """Whether a curve is seen, and beyond its limit where it has one."""
-    verdict = curve.finding.verdict
-    return curve.seen if verdict is None else not verdict.inside
+# ---- the panel
 
 
-def _limit_words(curve: Curve) -> str:
-    verdict = curve.finding.verdict
-    return "" if verdict is None else f", {verdict} by its limit"
+def _part_of(of: Part, part: Bent, whole: Curve, u: float, turned: Bent | None = None) -> tuple[bool | None, Share]:
+    """Whether a part of a curvature has its sign and is a fair share of it; `u` is that of part less share of whole."""
+    sign = 1 if whole.curvature > 0 else -1
+    more = sign * (part.curvature - SHARE * whole.curvature)
+    return _beyond(more, u), Share(of=of, part=part, whole=whole, turned=turned)
 
 
-def _share(part: Bent, whole: Curve) -> bool:
-    """Whether a part of a curvature is seen, has its sign, and is a fair share of it."""
-    return part.seen and part.curvature / whole.curvature >= SHARE
-
-
-def _camber(result: PanelResult, units: Units) -> Iterable[Fact]:
+def _camber(result: PanelResult) -> Iterable[Fact]:
     camber, brought, added = result.camber, result.brought, result.added
     if camber is None:
         return
-    there = _there(camber)
-    size = height_words(camber, units)
-    words = f"the panel's camber is {size}{f' toward {camber.toward}' if camber.toward else ''}{_limit_words(camber)}"
-    yield Fact(name="camber", holds=there, words=words)
+    there = _proved(camber.finding)
+    yield _fact(FactName.camber, there, camber, _open(camber.finding))
     if there and brought and added:
-        part = height_words(brought, units)
-        yield Fact(
-            name="strip-camber",
-            holds=_share(brought, camber),
-            words=f"the strip's own camber was {part}{f' toward {brought.toward}' if brought.toward else ''}",
-        )
-        words = f"of the panel's {size}, {with_u(added.height, added.height_u, units)} is not the strip's"
-        yield Fact(name="camber-added", holds=_share(added, camber), words=words)
+        u = math.hypot(brought.u, SHARE * camber.u)
+        yield _fact(FactName.strip_camber, *_part_of(Part.camber, brought, camber, u))
+        u = math.hypot(brought.u, (1 - SHARE) * camber.u)
+        yield _fact(FactName.camber_added, *_part_of(Part.camber, added, camber, u))
 
 
-def _bow(result: PanelResult, units: Units) -> Iterable[Fact]:
+def _bow(result: PanelResult) -> Iterable[Fact]:
     bow = result.bow
     if bow is None:
         return
-    there = _there(bow)
-    legs = result.panel.legs
-    words = f"bow is {height_words(bow, units)}, {bow.toward or 'none seen'}, legs {legs}{_limit_words(bow)}"
-    yield Fact(name="bow", holds=there, words=words)
-    if bow.toward or not there:
-        to_legs = (bow.toward == "middle up") == (legs == "up")
-        yield Fact(name="middle-to-legs", holds=there and to_legs, words=words)
-        yield Fact(name="middle-to-pan", holds=there and not to_legs, words=words)
+    there, why = _proved(bow.finding), _open(bow.finding)
+    yield _fact(FactName.bow, there, bow, why)
+    middle_up, legs_up = bow.curvature < 0, result.panel.legs == Side.up
+    for name, to_legs in ((FactName.middle_to_legs, True), (FactName.middle_to_pan, False)):
+        known = there if not there else bow.toward is not None and (middle_up == legs_up) == to_legs
+        yield _fact(name, known if bow.toward or not there else None, bow, why)
 
 
-def _turning(one: PanelResult, other: PanelResult, units: Units) -> Iterable[Fact]:
+def _turning(one: PanelResult, other: PanelResult) -> Iterable[Fact]:
     """Split a curvature into what stays with the machine and what turns with the strip."""
-    turn = other.panel.turned
-    for of, first, second in (("camber", one.camber, other.camber), ("bow", one.bow, other.bow)):
-        if not (first and second and _there(first) and TURNS_BACK[of].get(turn)):
+    names = {
+        Part.camber: (FactName.camber_stays, FactName.camber_turns),
+        Part.bow: (FactName.bow_stays, FactName.bow_turns),
+    }
+    for of, first, second in ((Part.camber, one.camber, other.camber), (Part.bow, one.bow, other.bow)):
+        if not (first and second and _proved(first.finding) and TURNS_BACK[of].get(other.panel.turned)):
             continue
         # bow is measured with the legs as they stand; brought to one way up
-        flip = -1 if of == "bow" and one.panel.legs != other.panel.legs else 1
+        flip = -1 if of is Part.bow and one.panel.legs != other.panel.legs else 1
         a, b = first.curvature, flip * second.curvature
-        u = math.hypot(first.u, second.u) / 2
-        machine, coil = (Bent(curvature=part, u=u, over=first.over) for part in ((a + b) / 2, (a - b) / 2))
-        how = f"with the strip turned {turn}, {of} is "
-        how += f"{height_words(Bent(curvature=b, u=second.u, over=first.over), units)} the "
-        how += "same way" if a * b >= 0 else "other way"
-        yield Fact(
-            name=f"{of}-stays",
-            holds=_share(machine, first),
-            words=f"{how}: {height_words(machine, units)} stays with the machine",
-        )
-        yield Fact(
-            name=f"{of}-turns",
-            holds=_share(coil, first),
-            words=f"{how}: {height_words(coil, units)} turns with the strip",
-        )
-
-
-def _rest(result: PanelResult, units: Units) -> Iterable[Fact]:
-    panel = result.panel
-    yield from _waves(result)
-    if result.twist:
-        twist = result.twist
-        verdict = twist.finding.verdict
-        there = bool(twist.higher) if verdict is None else not verdict.inside
-        size = twist_words(twist, units)
-        yield Fact(name="twist", holds=there, words=f"twist is {size}{f', {verdict} by its limit' if verdict else ''}")
-    square = result.square
-    if square and (square.lead or square.tail or square.both):
-        ends = [end for end in (square.lead, square.tail) if end] or [end for end in (square.both,) if end]
-        bad = [e for e in ends if (bool(e.ahead) if e.finding.verdict is None else not e.finding.verdict.inside)]
-        sizes = " and ".join(with_u(abs(e.finding.value), e.finding.u, units) for e in ends)
-        yield Fact(name="square-out", holds=bool(bad), words=f"end cuts are off square by {sizes}")
-        if bad:
-            yield from _alike(square, panel.edges, units)
-    lead, tail = result.flare.get("lead"), result.flare.get("tail")
-    if lead and tail:
-        words = (
-            f"against the middle, the lead end is {_plain(lead, units)} wider and the tail end {_plain(tail, units)}"
-        )
-        opens = _seen(lead) and _seen(tail) and lead.value > 0 and tail.value > 0
-        alike = abs(lead.value - tail.value) <= COVERAGE * math.hypot(lead.u, tail.u)
-        yield Fact(name="both-ends-open", holds=opens and alike, words=words)
-        twisting = _seen(lead) and _seen(tail) and lead.value < 0 < tail.value
-        yield Fact(name="lead-closes-tail-opens", holds=twisting, words=words)
-    legs = result.legs_differ
-    if legs:
-        words = f"{panel.edges[0]} leg less {panel.edges[1]} leg is {_plain(legs.mean, units)} on the average, "
-        words += f"{decimal(legs.spread, units)} from least to most"
-        yield Fact(name="legs-differ", holds=_seen(legs.mean) and not legs.changes, words=words)
-        if len(result.across) > 1:
-            yield Fact(name="legs-change", holds=legs.changes, words=words)
-    if result.girth and len(result.across) > 1:
-        words = f"width and legs together change by {decimal(result.girth.spread, units)} along the panel"
-        yield Fact(name="girth-changes", holds=result.girth.changes, words=words)
-
-
-def _alike(square: Square, edges: tuple[str, str], units: Units) -> Iterable[Fact]:
-    """Whether both ends are off square alike, as one shear cuts them."""
-    if square.lead and square.tail and square.apart:
-        alike = not _seen(square.apart) and square.lead.finding.value * square.tail.finding.value > 0
-        words = f"{edges[0]} and {edges[1]} edge differ in length by {_plain(square.apart, units)}"
-        words += " beyond what the sweep makes of it" if square.swept else ""
-        yield Fact(name="ends-alike", holds=alike, words=words)
-
-
-def _plain(known: Known, units: Units) -> str:
-    return with_u(known.value, known.u, units, signed=True)
+        turned = Bent(curvature=b, u=second.u, over=first.over)
+        # half a plus or minus half b, less the share of a
+        u = math.hypot((0.5 - SHARE) * first.u, 0.5 * second.u)
+        for name, part in zip(names[of], ((a + b) / 2, (a - b) / 2), strict=True):
+            bent = Bent(curvature=part, u=math.hypot(first.u, second.u) / 2, over=first.over)
+            yield _fact(name, *_part_of(of, bent, first, u, turned))
 
 
 def _waves(result: PanelResult) -> Iterable[Fact]:
-    panel = result.panel
-    if not panel.waves_looked_for:
+    if not result.panel.waves_looked_for:
         return
-    bad = [
-        w for w in result.waves if w.i_units > COVERAGE * w.u and not (w.finding.verdict and w.finding.verdict.inside)
-    ]
 
-    def fact(name: str, where: set[str], place: str) -> Fact:
-        these = [w for w in bad if w.wave.where in where]
-        sizes = ", ".join(f"{wave_words(w)} in {w.wave.where}" for w in these)
-        return Fact(name=name, holds=bool(these), words=f"waves: {sizes}" if these else f"no waves {place}")
+    def fact(name: FactName, *sides: Side | None) -> Fact:
+        these = tuple(w for w in result.waves if w.wave.side in sides)
+        known = _any(_wavy(wave) for wave in these)
+        shown = tuple(w for w in these if _wavy(w) is known) if these else ()
+        return _fact(name, known, shown)
 
-    pitches = [w.wave.pitch for w in bad]
-    rolls = ", ".join(show(pitch / math.pi, panel.units) for pitch in pitches)
-    words = f"their pitch is one turn of a roll about {rolls} {panel.units} across" if bad else "no waves"
-    yield Fact(name="waves-repeat", holds=bool(bad), words=words)
-
-    yield fact("waves-in-pan", {"pan"}, "in the pan")
-    yield fact("waves-at-edge", set(panel.edges), "at the edges")
+    everywhere = (None, Side.left, Side.right)
+    yield fact(FactName.waves_repeat, *everywhere)
+    yield fact(FactName.waves_in_pan, None)
+    yield fact(FactName.waves_at_edge, Side.left, Side.right)
     if result.camber and result.camber.toward:
-        longer = next(edge for edge in panel.edges if edge != result.camber.toward)
-        yield fact("waves-at-longer-edge", {longer}, f"at the longer edge ({longer})")
+        yield fact(FactName.waves_at_longer_edge, result.camber.toward.other)
+
+
+def _wavy(wave: WaveFound) -> bool | None:
+    if wave.finding.verdict is not None:
+        return _proved(wave.finding)
+    return True if wave.i_units > PROOF * wave.u else None
+
+
+def _ends(result: PanelResult) -> Iterable[Fact]:
+    twist, square = result.twist, result.square
+    if twist:
+        yield _fact(FactName.twist, _proved(twist.finding), twist, _open(twist.finding))
+    if square is None or not (square.lead or square.tail or square.both):
+        return
+    ends = tuple(end for end in (square.lead, square.tail) if end) or tuple(e for e in (square.both,) if e)
+    known = _any(_proved(end.finding) for end in ends)
+    doubtful = any(_open(e.finding) is Why.doubtful for e in ends)
+    yield _fact(FactName.square_out, known, ends, Why.doubtful if doubtful else Why.no_limit)
+    if known and square.lead and square.tail and square.apart:
+        lead, tail, apart = square.lead.finding, square.tail.finding, square.apart
+        alike: bool | None = None
+        if abs(apart.value) > PROOF * apart.u:
+            alike = False
+        elif min(abs(f.value) - PROOF * f.u for f in (lead, tail)) > 0:
+            alike = lead.value * tail.value > 0
+        yield _fact(FactName.ends_alike, alike, square)
+
+
+def _across(result: PanelResult) -> Iterable[Fact]:
+    lead, tail = (result.flare.get(spot) for spot in (Spot.lead, Spot.tail))
+    wide, high = (_allowed(result, part) for part in (Part.width, Part.leg))
+    if lead and tail:
+        why = _unseen((lead, tail), wide)
+        apart = Known(value=lead.value - tail.value, u=math.hypot(lead.u, tail.u))
+        opens = _all([_more(lead, wide), _more(tail, wide), _alike(apart)])
+        yield _fact(FactName.both_ends_open, opens, result.flare, why)
+        closed = Known(value=-lead.value, u=lead.u)
+        twisting = _all([_more(closed, wide), _more(tail, wide)])
+        yield _fact(FactName.lead_closes_tail_opens, twisting, result.flare, why)
+    legs, girth = result.legs_differ, result.girth
+    if legs:
+        size = Known(value=abs(legs.mean.value), u=legs.mean.u)
+        # legs that change against each other do not differ alike all along
+        steady = False if legs.scatters(PROVED) else None if legs.changes else True
+        yield _fact(FactName.legs_differ, _all([_more(size, high), steady]), legs, _unseen((size,), high))
+    for name, found, limit in ((FactName.legs_change, legs, high), (FactName.girth_changes, girth, wide)):
+        if found and found.count > 1:
+            within = limit is not None and found.spread.value + COVERAGE * found.spread.u <= limit
+            changes = False if within else True if found.scatters(PROVED) else None
+            yield _fact(name, changes, found, Why.doubtful if found.changes or limit is not None else Why.no_limit)
+
+
+def _allowed(result: PanelResult, part: Part) -> float | None:
+    """How much a size across may be off, where a limit says so."""
+    limit = result.panel.limits.get(part)
+    bounds = limit.bounds() if limit else None
+    return bounds.upper if bounds else None
+
+
+def _more(known: Known, allowed: float | None) -> bool | None:
+    """Whether one size is larger than another, which takes proof; within a limit, or proved smaller, it is not."""
+    if allowed is not None and known.value + COVERAGE * known.u <= allowed:
+        return False
+    return None if abs(known.value) <= PROOF * known.u else known.value > 0
+
+
+def _alike(apart: Known) -> bool | None:
+    """Whether two sizes are one, as far as their difference tells."""
+    size = abs(apart.value) / apart.u
+    return True if size <= COVERAGE else False if size > PROOF else None
+
+
+def _unseen(known: Iterable[Known], allowed: float | None) -> Why:
+    """Why sizes across tell nothing, if they do not."""
+    nothing = allowed is None and all(abs(k.value) <= COVERAGE * k.u for k in known)
+    return Why.no_limit if nothing else Why.doubtful

@@ -18,7 +18,6 @@ from alignment.machine.layout import Layout
 from alignment.panel.corners import Known
 from alignment.train.across import rows_across
 from alignment.train.train import Train
-from alignment.uncertainty import COVERAGE
 
 __all__ = ["Bend", "Closing", "bends", "closings", "rightward", "steering"]
 
@@ -42,8 +41,8 @@ class Closing:
     left: str
     right: str
     closing: Known
-    toed_in: bool
-    """Whether each of the two leans inward by more than its U."""
+    inward: tuple[Known, Known]
+    """Skew of each of the two over its own length, inward positive."""
 
 
 def rightward(layout: Layout) -> dict[str, int] | None:
@@ -118,7 +117,6 @@ def closings(train: Train) -> list[Closing]:
     if signs is None:
         return []
     found = []
-    slope, u = train.skew.value / train.length, train.skew.u / train.length
     end = train.start + train.length
     for left, right in rows_across(train.layout):
         for i, one in enumerate(train.layout.sections):
@@ -128,9 +126,12 @@ def closings(train: Train) -> list[Closing]:
                 shared = float(min(end[i], end[j]) - max(train.start[i], train.start[j]))
                 if shared < 0.5 * min(one.length, other.length):
                     continue
-                inward = signs[left] * slope[i], -signs[right] * slope[j]
+                inward = tuple(
+                    Known(value=sign * float(train.skew.value[k]), u=float(train.skew.u[k]))
+                    for sign, k in ((signs[left], i), (-signs[right], j))
+                )
                 slopes = signs[left] * shared, -signs[right] * shared
                 closing = _known(train, _parts(train, i, 0.0, slopes[0]) + _parts(train, j, 0.0, slopes[1]))
-                toed = inward[0] > COVERAGE * u[i] and inward[1] > COVERAGE * u[j]
-                found.append(Closing(left=one.name, right=other.name, closing=closing, toed_in=bool(toed)))
+                both = (inward[0], inward[1])
+                found.append(Closing(left=one.name, right=other.name, closing=closing, inward=both))
     return sorted(found, key=lambda c: -c.closing.value)

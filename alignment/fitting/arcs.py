@@ -13,6 +13,7 @@ from numpy.typing import ArrayLike, NDArray
 
 from alignment.errors import NotEnoughReadingsError
 from alignment.fitting import nonlinear
+from alignment.results import Result
 from alignment.uncertainty import chi_square_point
 
 __all__ = ["Arc", "fit_arc", "height_of"]
@@ -38,8 +39,8 @@ def height_of(curvature: float, chord: float) -> float:
     return float(curvature * chord**2 / 4 / (1 + np.sqrt(1 - half**2)) if half < 1 else 1 / curvature)
 
 
-@dataclass(frozen=True, kw_only=True)
-class Arc:
+@dataclass(frozen=True, kw_only=True, eq=False, repr=False)
+class Arc(Result):
     """
     An arc fitted to offsets.
 

@@ -16,6 +16,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from alignment.fitting import nonlinear
+from alignment.results import Result
 from alignment.uncertainty import chi_square_point
 
 __all__ = ["DIAGONALS", "SIDES", "Corners", "Known", "Slip", "fit_corners"]
@@ -55,8 +56,8 @@ class Slip:
     """Whether the lengths themselves single it out."""
 
 
-@dataclass(frozen=True, kw_only=True)
-class Corners:
+@dataclass(frozen=True, kw_only=True, eq=False, repr=False)
+class Corners(Result):
     """
     What the lengths of a panel tell. None where they do not tell it.
 

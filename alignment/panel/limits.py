@@ -19,12 +19,13 @@ from typing import Any, Final
 from alignment.errors import nearest, quote
 from alignment.files.keys import Keys
 from alignment.lengths import Units, parse, show_exact
+from alignment.panel.parts import Part
 from alignment.uncertainty import SAME, Verdict, conformance_probability, verdict
 
 __all__ = ["ARCS", "OWN", "Bounds", "Finding", "Limit", "catalogue", "choose"]
 
 OWN: Final = "own"
-ARCS: Final = ("camber", "bow", "strip")
+ARCS: Final = (Part.camber, Part.bow, Part.strip_camber)
 """What is measured as an arc."""
 _STANDING: Final = {
     "secondary": ", secondary source: read in a text that reproduces it; do not accept or reject on it alone",
@@ -44,7 +45,7 @@ class Limit:
     """Where it is published, or the file in which the user gave it."""
     checked: str
     """``yes``, ``secondary``, ``memory``, or ``own`` for the user's number."""
-    judges: tuple[str, ...]
+    judges: tuple[Part, ...]
     height: float = math.nan
     over: float = math.nan
     grows: str = ""
@@ -137,7 +138,7 @@ def catalogue() -> Mapping[str, Limit]:
     return MappingProxyType({table["name"]: _limit(table) for table in tomllib.loads(text)["limit"]})
 
 
-def choose(keys: Keys, source: str) -> dict[str, Limit]:
+def choose(keys: Keys, source: str) -> dict[Part, Limit]:
     """
     Limits chosen in a file, by what they judge: each a name from the table, or the user's own number.
 
@@ -148,14 +149,14 @@ def choose(keys: Keys, source: str) -> dict[str, Limit]:
     source : str
         Name of the file.
     """
-    found: dict[str, Limit | None] = {}
+    found: dict[Part, Limit | None] = {}
     for what in ARCS:
         found[what] = _arc_limit(keys, what, source)
-    for what in ("square", "length", "width", "leg"):
+    for what in (Part.square, Part.length, Part.width, Part.leg):
         found[what] = _number_limit(keys, what, source)
-    for what, unit in (("twist", "degrees per m"), ("waves", "I-units")):
+    for what, unit in ((Part.twist, "degrees per m"), (Part.waves, "I-units")):
         value = keys.table.get(what)
-        if what == "twist" and isinstance(value, str):
+        if what is Part.twist and isinstance(value, str):
             per_m = keys.quantity(what, TWISTS)
             found[what] = _own_number(what, per_m, f"{value.strip()}", source) if per_m else None
         elif isinstance(value, str):
@@ -169,7 +170,7 @@ def choose(keys: Keys, source: str) -> dict[str, Limit]:
     return {what: limit for what, limit in found.items() if limit is not None}
 
 
-def _named(keys: Keys, what: str, name: str) -> Limit | None:
+def _named(keys: Keys, what: Part, name: str) -> Limit | None:
     known = [n for n, limit in catalogue().items() if what in limit.judges]
     if name in known:
         return catalogue()[name]
@@ -177,7 +178,7 @@ def _named(keys: Keys, what: str, name: str) -> Limit | None:
     return None
 
 
-def _arc_limit(keys: Keys, what: str, source: str) -> Limit | None:
+def _arc_limit(keys: Keys, what: Part, source: str) -> Limit | None:
     value = keys.take(what)
     if value is None:
         return None
@@ -193,7 +194,7 @@ def _arc_limit(keys: Keys, what: str, source: str) -> Limit | None:
     return None
 
 
-def _number_limit(keys: Keys, what: str, source: str) -> Limit | None:
+def _number_limit(keys: Keys, what: Part, source: str) -> Limit | None:
     value: Any = keys.table.get(what)
     if isinstance(value, str) and re.match(r"[a-z]", value.strip().lower()):
         return _named(keys, what, keys.take(what))
@@ -203,12 +204,12 @@ def _number_limit(keys: Keys, what: str, source: str) -> Limit | None:
     return _own_number(what, number, _told(number, keys.units), source)
 
 
-def _own_number(what: str, number: float, says: str, source: str) -> Limit:
+def _own_number(what: Part, number: float, says: str, source: str) -> Limit:
     """Limit that the user set as one number, plus or minus."""
     return Limit(name=OWN, says=says, origin=f"own number, {source}", checked=OWN, judges=(what,), number=number)
 
 
-def _own_arc(what: str, height: float, over: float, units: Units, source: str) -> Limit:
+def _own_arc(what: Part, height: float, over: float, units: Units, source: str) -> Limit:
     """Limit that the user set as a height over a length; over another length it grows with its square. [mm]"""
     return Limit(
         name=OWN,
@@ -242,7 +243,7 @@ def _limit(table: dict[str, Any]) -> Limit:
         says=table["says"],
         origin=table["source"],
         checked=table["checked"],
-        judges=tuple(table["judges"]),
+        judges=tuple(map(Part, table["judges"])),
         grows=table.get("grows", ""),
         given_for=table.get("given_for", ""),
         share=table.get("share", math.nan),

@@ -9,6 +9,7 @@ from __future__ import annotations
 
 import math
 import re
+from collections.abc import Sequence
 from importlib.resources import files
 from pathlib import Path
 from typing import Final
@@ -19,6 +20,8 @@ from alignment.files.keys import Keys, open_tables
 from alignment.instruments import USUAL_RULE, USUAL_TAPE
 from alignment.lengths import FINEST_U, Units, show
 from alignment.panel.limits import ARCS, choose
+from alignment.panel.parts import Part, Side, Spot
+from alignment.panel.possible import Impossible, Why, impossible, within
 from alignment.panel.readings import Across, Budget, Corner, Offsets, Panel, Twist, Wave
 
 __all__ = ["TURNS", "parse_panel", "read_panel", "template"]
@@ -26,9 +29,13 @@ __all__ = ["TURNS", "parse_panel", "read_panel", "template"]
 RECORD: Final = ("machine", "taken", "by", "tape", "coil")
 """What is told of a panel besides its sizes."""
 TURNS: Final = ("end-for-end", "over", "both")
-LINES: Final = {"camber": ("outside", "inside"), "strip": ("outside", "inside"), "bow": ("over", "under")}
-FAR: Final = 0.25
-"""A length farther than this share from what the nominal sizes make it is taken for a slip of the pen."""
+LINES: Final = {
+    Part.camber: ("outside", "inside"),
+    Part.strip_camber: ("outside", "inside"),
+    Part.bow: ("over", "under"),
+}
+LEG_FAR: Final = 0.5
+"""A leg farther than this share from its nominal height is taken for a slip of the pen (our judgement, no source)."""
 
 
 def read_panel(path: str | Path) -> Panel:
@@ -90,22 +97,22 @@ def parse_panel(text: str, source: str = "panel") -> Panel:
     leg = head.told_length("leg", positive=True)
     record: dict[str, str] = {key: head.text(key) for key in RECORD if key in head.table}
     head.finish()
-    tape = _budget(top.one("tape"), *USUAL_TAPE[units])
-    rule = _budget(top.one("rule"), USUAL_RULE[units])
     if problems:
         # names and sizes are needed to read the rest
         raise InputError(source, "this panel cannot be used", problems)
+    tape = _budget(top.one("tape"), *USUAL_TAPE[units])
+    rule = _budget(top.one("rule"), USUAL_RULE[units])
     lengths = _lengths(top.one("square"), edges, length, width)
     offsets = [_offsets(keys, edges, length) for keys in top.many("offsets")]
-    twist = _twist(top.one("twist"), edges, length) if "twist" in top.table else None
+    twist = _twist(top.one("twist"), edges, length, width) if "twist" in top.table else None
     waves = [_wave(keys, edges, length) for keys in top.many("wave")]
-    across = [_across(keys, edges, length) for keys in top.many("across")]
+    across = [_across(keys, edges, length, width, leg) for keys in top.many("across")]
     limits = choose(top.one("limits"), source)
     top.known.append("twist")
     top.finish()
-    if "leg" in limits and leg is None:
+    if Part.leg in limits and leg is None:
         head.wrong("leg", "is needed with a limit on legs: the height that is wanted.")
-    if any(o and o.of == "bow" for o in offsets) and not legs:
+    if any(o and o.of is Part.bow for o in offsets) and not legs:
         head.wrong("legs", 'is needed with bow: write "up" or "down", as the legs stood while it was measured.')
     if waves and waves_said:
         head.wrong("waves", "says none, and the file has [[wave]] tables. Leave one of them out.")
@@ -159,34 +166,50 @@ def _budget(keys: Keys, usual: float, zero: float | None = None) -> Budget:
     return Budget(mark=mark, placing=placing, zero=common)
 
 
+def _side(edges: tuple[str, str], edge: str) -> Side:
+    return Side.left if edge == edges[0] else Side.right
+
+
 def _lengths(keys: Keys, edges: tuple[str, str], length: float, width: float) -> dict[str, tuple[float, ...]]:
     """Sides and diagonals; each one length or a list of repeats."""
     left, right = edges
-    diagonal = math.hypot(length, width)
     names = {
-        left: ("left", length),
-        right: ("right", length),
-        "lead": ("lead", width),
-        "tail": ("tail", width),
-        f"from_{left}": ("from_left", diagonal),
-        f"from_{right}": ("from_right", diagonal),
+        "left": left,
+        "right": right,
+        "lead": "lead",
+        "tail": "tail",
+        "from_left": f"from_{left}",
+        "from_right": f"from_{right}",
     }
     found: dict[str, tuple[float, ...]] = {}
-    for key, (name, nominal) in names.items():
-        if key not in keys.table:
-            keys.take(key)
-            continue
-        one = not isinstance(keys.table[key], list)
-        values = [keys.length(key, positive=True)] if one else keys.lengths(key) or []
-        if not one and not values and len(keys.problems) == 0:
-            keys.wrong(key, "is an empty list. Write the lengths that were read, or leave it out.")
-        for value in values:
-            if abs(value - nominal) > FAR * nominal:
-                sizes = f"{show(value, keys.units)} is far from the {show(nominal, keys.units)}"
-                keys.wrong(key, f"{sizes} that the nominal sizes make it. Check the reading, and [panel].")
-        found[name] = tuple(values)
+    for name, key in names.items():
+        if isinstance(keys.table.get(key), list):
+            values = keys.lengths(key)
+            if values == []:
+                keys.wrong(key, "is an empty list. Write the lengths that were read, or leave it out.")
+        else:
+            one = keys.told_length(key, positive=True)
+            values = None if one is None else [one]
+        if values:
+            found[name] = tuple(values)
     keys.finish()
-    return {name: values for name, values in found.items() if values}
+    for fault in impossible(found, length=length, width=width):
+        keys.wrong(names[fault.name], _impossible(fault, names, (width, length), keys.units))
+    return found
+
+
+def _impossible(fault: Impossible, names: dict[str, str], size: tuple[float, float], units: Units) -> str:
+    """What was read, what is possible and how to mend it."""
+    width, length = (show(s, units) for s in size)
+    beside = " and ".join(f"{names[name]}" for name in fault.beside)
+    why = {
+        Why.nominal: f"for a panel of {width} by {length}",
+        Why.other_edge: f"beside {beside}, with ends off square by a quarter of the width at most",
+        Why.diagonal: "for a diagonal, with ends off square by a quarter of the width at most",
+        Why.triangle: f"beside {beside}: the three make a triangle",
+    }[fault.why]
+    said = f"read {show(fault.read, units)}; possible is {show(fault.low, units)} to {show(fault.high, units)} {why}."
+    return f"{said} Check the reading, and [panel] width and length."
 
 
 def _place(keys: Keys, key: str, value: float, length: float) -> None:
@@ -197,9 +220,9 @@ def _place(keys: Keys, key: str, value: float, length: float) -> None:
 
 def _offsets(keys: Keys, edges: tuple[str, str], length: float) -> Offsets | None:
     before = len(keys.problems)
-    of = keys.choice("of", ARCS, required=True)
+    of = Part(keys.choice("of", ARCS, required=True) or Part.camber)
     edge = keys.choice("edge", edges, required=True)
-    options = LINES.get(of, ("outside",))
+    options = LINES[of]
     line = keys.choice("line", options, options[0])
     places = keys.lengths("places")
     readings = keys.lengths("readings")
@@ -217,15 +240,15 @@ def _offsets(keys: Keys, edges: tuple[str, str], length: float) -> Offsets | Non
         span = max(places) - min(places)
         if max(readings) - min(readings) > span / 8:
             keys.wrong("readings", f"differ by more than an eighth of the {show(span, keys.units)} they stand on.")
-        if of != "strip":
+        if of is not Part.strip_camber:
             for place in places:
                 _place(keys, "places", place, length)
     if len(keys.problems) > before or places is None or readings is None:
         return None
-    return Offsets(of=of, edge=edge, line=line, places=tuple(places), readings=tuple(readings))
+    return Offsets(of=of, side=_side(edges, edge), line=line, places=tuple(places), readings=tuple(readings))
 
 
-def _twist(keys: Keys, edges: tuple[str, str], length: float) -> Twist | None:
+def _twist(keys: Keys, edges: tuple[str, str], length: float, width: float) -> Twist | None:
     before = len(keys.problems)
     if "angles" in keys.table:
         places, angles = keys.lengths("places"), keys.take("angles")
@@ -248,9 +271,11 @@ def _twist(keys: Keys, edges: tuple[str, str], length: float) -> Twist | None:
     edge = keys.choice("edge", edges, required=True)
     lift = keys.length("lift", required=True)
     keys.finish()
+    if lift > width:
+        keys.wrong("lift", f"read {show(lift, keys.units)}; possible is up to the width, {show(width, keys.units)}.")
     if len(keys.problems) > before:
         return None
-    return Twist(corner=Corner(end=end, edge=edge, lift=lift))
+    return Twist(corner=Corner(end=Spot(end), side=_side(edges, edge), lift=lift))
 
 
 def _wave(keys: Keys, edges: tuple[str, str], length: float) -> Wave | None:
@@ -266,29 +291,40 @@ def _wave(keys: Keys, edges: tuple[str, str], length: float) -> Wave | None:
         keys.wrong("height", "is more than a quarter of the pitch, which is no wave in a sheet. Swapped?")
     if len(keys.problems) > before:
         return None
-    return Wave(where=where, height=height, pitch=pitch, places=tuple(sorted(places)))
+    side = None if where == "pan" else _side(edges, where)
+    return Wave(side=side, height=height, pitch=pitch, places=tuple(sorted(places)))
 
 
-def _across(keys: Keys, edges: tuple[str, str], length: float) -> Across | None:
+def _across(keys: Keys, edges: tuple[str, str], length: float, wide: float, high: float | None) -> Across | None:
     before = len(keys.problems)
     at = keys.take("at", required=True)
-    named = {"lead": 0.0, "middle": length / 2, "tail": length}
+    named = {Spot.lead: 0.0, Spot.middle: length / 2, Spot.tail: length}
+    spot = None
     if isinstance(at, str) and at.strip() in named:
-        name, place = at.strip(), named[at.strip()]
+        spot = Spot(at.strip())
+        place = named[spot]
     else:
         keys.known.pop()
         place = keys.length("at") if at is not None else math.nan
-        name = "" if math.isnan(place) else show(place, keys.units)
         if not math.isnan(place):
             _place(keys, "at", place, length)
-    width = keys.told_length("width", positive=True)
-    legs = [keys.told_length(f"{edge}_leg", positive=True) for edge in edges]
+    width = _near(keys, "width", within(wide))
+    legs = [_near(keys, f"{edge}_leg", within(high, LEG_FAR) if high else (0.0, math.inf)) for edge in edges]
     keys.finish()
     if width is None and legs == [None, None] and len(keys.problems) == before:
         keys.wrong("width", f"nothing stands here. Write width, {edges[0]}_leg, {edges[1]}_leg or some of these.")
     if len(keys.problems) > before:
         return None
-    return Across(name=name, place=place, width=width, legs=(legs[0], legs[1]))
+    return Across(spot=spot, place=place, width=width, legs=(legs[0], legs[1]))
+
+
+def _near(keys: Keys, key: str, possible: Sequence[float]) -> float | None:
+    """A size across, which cannot be far from its nominal one."""
+    found, (low, high) = keys.told_length(key, positive=True), possible
+    if found is not None and not low <= found <= high:
+        read, least, most = (show(size, keys.units) for size in (found, low, high))
+        keys.wrong(key, f"read {read}; possible is {least} to {most}. Check the reading, and the sizes in [panel].")
+    return found
 
 
 def template(units: Units) -> str:

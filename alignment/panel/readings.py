@@ -12,9 +12,12 @@ from dataclasses import dataclass, field, replace
 
 from alignment.lengths import Units
 from alignment.panel.limits import Limit
+from alignment.panel.parts import Part, Side, Spot
 from alignment.uncertainty import reading_u
 
 __all__ = ["Across", "Budget", "Corner", "Offsets", "Panel", "Twist", "Wave"]
+
+_EDGES = (Side.left, Side.right)
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -36,9 +39,10 @@ class Budget:
 class Offsets:
     """Gaps from a straightedge or a taut string to an edge. [mm]"""
 
-    of: str
-    """``camber``, ``bow``, or ``strip``: camber of the strip before it was formed."""
-    edge: str
+    of: Part
+    """Camber, bow, or the strip's camber."""
+    side: Side
+    """The edge that they were measured to."""
     line: str
     """Side of the edge on which the line lay: outside or inside the panel in its plane; over or under it for bow."""
     places: tuple[float, ...]
@@ -49,8 +53,8 @@ class Offsets:
 class Corner:
     """One corner lifted off a flat while the other three lie on it."""
 
-    end: str
-    edge: str
+    end: Spot
+    side: Side
     lift: float
 
 
@@ -69,8 +73,8 @@ class Twist:
 class Wave:
     """One wave, or one run of waves that are alike. [mm]"""
 
-    where: str
-    """An edge, or ``pan`` for the flat between them."""
+    side: Side | None
+    """The edge, or None for the pan, the flat between them."""
     height: float
     pitch: float
     places: tuple[float, ...]
@@ -80,8 +84,10 @@ class Wave:
 class Across:
     """Sizes across the panel at one place. [mm]"""
 
-    name: str
+    spot: Spot | None
+    """None for a place without a name."""
     place: float
+    """From the lead end."""
     width: float | None
     legs: tuple[float | None, float | None]
     """Height of the leg at the left and at the right edge."""
@@ -108,13 +114,17 @@ class Panel:
     rule: Budget
     """For offsets, lifts, wave heights and legs."""
     lengths: Mapping[str, tuple[float, ...]]
-    """Sides and diagonals, named as `quadrilateral` names them."""
+    """Sides and diagonals, named as `corners` names them."""
     offsets: tuple[Offsets, ...]
     twist: Twist | None
     waves: tuple[Wave, ...]
     across: tuple[Across, ...]
-    limits: Mapping[str, Limit]
+    limits: Mapping[Part, Limit]
     record: Mapping[str, str] = field(default_factory=dict)
+
+    def edge(self, side: Side) -> str:
+        """Name of the left or the right edge."""
+        return self.edges[_EDGES.index(side)]
 
     @property
     def strip_width(self) -> float:

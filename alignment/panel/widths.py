@@ -14,6 +14,7 @@ import numpy as np
 
 from alignment.panel.corners import Known
 from alignment.panel.limits import Finding
+from alignment.panel.parts import Part, Spot
 from alignment.panel.readings import Across, Panel
 from alignment.uncertainty import chi_square_point
 
@@ -25,10 +26,20 @@ class Steadiness:
     """Numbers that should be one along the panel. [mm]"""
 
     mean: Known
-    changes: bool
-    """Whether they scatter more than their uncertainty explains (chi-square, 95 %)."""
-    spread: float
-    """Largest less smallest."""
+    count: int
+    chi2: float
+    """Sum of squared differences from the mean over the squared uncertainty of one."""
+    spread: Known
+    """Largest less smallest, with the uncertainty of a difference of two."""
+
+    @property
+    def changes(self) -> bool:
+        """Whether they scatter more than their uncertainty explains (chi-square, 95 %)."""
+        return self.scatters(0.95)
+
+    def scatters(self, probability: float) -> bool:
+        """Whether their chi-square is beyond a point that steady numbers stay below with this probability."""
+        return self.count > 1 and self.chi2 > float(chi_square_point(self.count - 1, probability))
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -44,10 +55,10 @@ def cross_sizes(panel: Panel, across: Across) -> CrossSizes:
     """Width and legs at one place, judged against the nominal ones."""
     width = None
     if across.width is not None:
-        limit = panel.limits.get("width")
+        limit = panel.limits.get(Part.width)
         bounds = limit.bounds() if limit else None
         width = Finding(value=across.width - panel.width, u=math.hypot(panel.tape.u, panel.tape.zero), bounds=bounds)
-    limit = panel.limits.get("leg")
+    limit = panel.limits.get(Part.leg)
     bounds = limit.bounds() if limit else None
     legs = [
         None if leg is None or panel.leg is None else Finding(value=leg - panel.leg, u=panel.rule.u, bounds=bounds)
@@ -56,14 +67,14 @@ def cross_sizes(panel: Panel, across: Across) -> CrossSizes:
     return CrossSizes(across=across, width=width, legs=(legs[0], legs[1]))
 
 
-def flare(panel: Panel) -> dict[str, Known]:
+def flare(panel: Panel) -> dict[Spot, Known]:
     """Width at the lead and the tail end less that at the middle; empty without a width at the middle. [mm]"""
-    widths = {across.name: across.width for across in panel.across if across.width is not None}
-    middle = widths.get("middle")
+    widths = {across.spot: across.width for across in panel.across if across.width is not None}
+    middle = widths.get(Spot.middle)
     if middle is None:
         return {}
     u = panel.tape.u * math.sqrt(2)
-    return {end: Known(value=widths[end] - middle, u=u) for end in ("lead", "tail") if end in widths}
+    return {end: Known(value=widths[end] - middle, u=u) for end in (Spot.lead, Spot.tail) if end in widths}
 
 
 def legs_differ(panel: Panel) -> Steadiness | None:
@@ -89,6 +100,9 @@ def _steadiness(values: list[float], u: float) -> Steadiness | None:
         return None
     found = np.array(values)
     mean = Known(value=float(found.mean()), u=u / math.sqrt(len(found)))
-    chi2 = float(np.sum(((found - mean.value) / u) ** 2))
-    changes = len(found) > 1 and chi2 > float(chi_square_point(len(found) - 1, 0.95))
-    return Steadiness(mean=mean, changes=changes, spread=float(np.ptp(found)))
+    return Steadiness(
+        mean=mean,
+        count=len(found),
+        chi2=float(np.sum(((found - mean.value) / u) ** 2)),
+        spread=Known(value=float(np.ptp(found)), u=u * math.sqrt(2)),
+    )

@@ -6,11 +6,11 @@ Lengths are in millimetres once read.
 
 from __future__ import annotations
 
+import enum
 import math
 from collections.abc import Mapping
 from dataclasses import dataclass, replace
 from pathlib import Path
-from typing import Final
 
 import numpy as np
 
@@ -21,9 +21,17 @@ from alignment.instruments import USUAL_TAPE, Tape
 from alignment.lengths import FINEST_U, Units
 from alignment.uncertainty import chi_square_point
 
-__all__ = ["Found", "Setting", "Settings", "Strip", "parse_settings", "read_settings"]
+__all__ = ["Found", "Kind", "Setting", "Settings", "Strip", "parse_settings", "read_settings"]
 
-KINDS: Final = ("guide", "gap", "die", "level", "shear")
+
+class Kind(enum.StrEnum):
+    """What is set."""
+
+    guide = "guide"
+    gap = "gap"
+    die = "die"
+    level = "level"
+    shear = "shear"
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -91,7 +99,7 @@ class Setting:
     """
 
     name: str
-    kind: str
+    kind: Kind
     wanted: float
     tolerance: float
     clearance: float | None = None
@@ -247,16 +255,18 @@ def _setting(keys: Keys, instruments: Mapping[str, Tape], strip: Strip) -> Setti
     problems = keys.problems
     before = len(problems)
     name = keys.text("name", required=True)
-    kind = keys.choice("kind", KINDS, required=True)
-    wanted = keys.length("wanted", signed=kind == "level")
-    clearance = keys.told_length("clearance") if kind == "guide" else None
-    over = keys.told_length("over", positive=True) if kind == "level" else None
+    told = keys.choice("kind", Kind, required=True)
+    # an unknown one is a problem already; what else it would need is not known
+    kind = Kind(told) if told else None
+    wanted = keys.length("wanted", signed=kind is Kind.level)
+    clearance = keys.told_length("clearance") if kind is Kind.guide else None
+    over = keys.told_length("over", positive=True) if kind is Kind.level else None
     tolerance = keys.length("tolerance", positive=True, finest=FINEST_U)
-    found = _found(keys, instruments, signed=kind == "level")
+    found = _found(keys, instruments, signed=kind is Kind.level)
     keys.finish()
-    if kind == "level" and math.isnan(wanted):
+    if kind is Kind.level and math.isnan(wanted):
         wanted = 0.0
-    if kind == "shear":
+    if kind is Kind.shear:
         # one that is there and cannot be read was told of already
         if ("wanted" in keys.table) != ("tolerance" in keys.table):
             keys.wrong("wanted", "and tolerance go together. Write both, or neither for the published shares.")
@@ -264,14 +274,14 @@ def _setting(keys: Keys, instruments: Mapping[str, Tape], strip: Strip) -> Setti
             keys.wrong("wanted", "is missing, and the strip has no thickness to take it from. Write [strip] thickness.")
     elif math.isnan(tolerance) and "tolerance" not in keys.table:
         keys.wrong("tolerance", "is missing, and is needed.")
-    if kind == "guide" and clearance is not None:
+    if kind is Kind.guide and clearance is not None:
         if not math.isnan(wanted):
             keys.wrong("wanted", "and clearance are two ways to say one thing. Leave one of them out.")
         if strip.best is None:
             keys.wrong("clearance", "needs the strip's width. Write [strip] width.")
-    elif kind in ("guide", "gap", "die") and math.isnan(wanted) and "wanted" not in keys.table:
+    elif kind in (Kind.guide, Kind.gap, Kind.die) and math.isnan(wanted) and "wanted" not in keys.table:
         keys.wrong("wanted", "is missing, and is needed.")
-    if len(problems) > before:
+    if len(problems) > before or kind is None:
         return None
     return Setting(
         name=name, kind=kind, wanted=wanted, tolerance=tolerance, clearance=clearance, over=over, found=found

@@ -19,26 +19,26 @@ __all__ = ["as_json", "page", "picture", "record", "tables", "text"]
 
 PAGES: Final = {
     "Budget": "words.budget:budget_text",
-    "Causes": "words.causes:causes_text",
+    "Causes": "words.causes:causes_page",
     "Comparison": "words.comparison:comparison_text",
     "History": "words.history:history_text",
-    "PanelResult": "words.panel:panel_text",
-    "SettingsResult": "words.settings:settings_text",
+    "PanelResult": "words.panel:panel_page",
+    "SettingsResult": "words.settings:settings_page",
     "Solution": "words.solution:solution_text",
 }
 OBJECTS: Final = {
     "Budget": "alignment.train.budget:as_json",
-    "Causes": "alignment.causes.causes:as_json",
+    "Causes": "json.causes:as_json",
     "Comparison": "alignment.change.comparison:as_json",
     "History": "alignment.change.history:as_json",
     "PanelResult": "json.panel:as_json",
-    "SettingsResult": "alignment.settings.judging:as_json",
+    "SettingsResult": "json.settings:as_json",
     "Solution": "alignment.train.solve:as_json",
 }
 TABLES: Final = {
     "Comparison": "alignment.change.comparison:as_tables",
     "History": "alignment.change.history:as_tables",
-    "SettingsResult": "alignment.settings.judging:as_tables",
+    "SettingsResult": "tables.settings:as_tables",
     "Solution": "alignment.train.solve:as_tables",
 }
 PICTURES: Final = {

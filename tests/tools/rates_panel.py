@@ -15,8 +15,10 @@ import numpy as np
 from alignment.causes.causes import CauseVerdict, find_causes
 from alignment.machine.layout_file import read_layout
 from alignment.machine.survey_text import parse_survey
-from alignment.panel.panel import PanelResult, measure
+from alignment.panel.found import PanelResult
+from alignment.panel.panel import measure
 from alignment.panel.panel_file import parse_panel
+from alignment.panel.parts import Part, Side
 from alignment.panel.readings import Budget, Offsets, Panel
 from alignment.train.train import Train, fit_train
 from alignment.uncertainty import COVERAGE
@@ -26,6 +28,7 @@ from tests.tools.tray_truth import arc, ring, six_lengths
 IN = 25.4
 WIDTH, LENGTH = 16 * IN, 120 * IN
 SLIP = 0.25 * IN
+SIDES = {"operator": Side.left, "drive": Side.right}
 
 
 def blank() -> Panel:
@@ -106,7 +109,9 @@ def square_rates(count: int, seed: int, *, out_of_square: float = IN / 16, sweep
         sets = ()
         if sweep:
             sets = (
-                Offsets(of="camber", edge="drive", line="outside", places=PLACES, readings=gaps(sweep, panel, rng)),
+                Offsets(
+                    of=Part.camber, side=Side.right, line="outside", places=PLACES, readings=gaps(sweep, panel, rng)
+                ),
             )
         clean = measure(replace(panel, lengths=readings, offsets=sets)).square
         apart += abs(clean.apart.value - (shape.ends()[0] - shape.ends()[1])) <= COVERAGE * clean.apart.u
@@ -124,9 +129,19 @@ def square_rates(count: int, seed: int, *, out_of_square: float = IN / 16, sweep
 def swept(toward: str, height: float, rng: np.random.Generator, *, strip: float = 0.0, turned: str = "") -> PanelResult:
     """A panel that sweeps by this height over its length; its strip measured too where told how much it swept. [mm]"""
     panel = blank()
-    sets = [Offsets(of="camber", edge=toward, line="outside", places=PLACES, readings=gaps(height, panel, rng))]
+    sets = [
+        Offsets(of=Part.camber, side=SIDES[toward], line="outside", places=PLACES, readings=gaps(height, panel, rng))
+    ]
     if strip:
-        sets.append(Offsets(of="strip", edge=toward, line="outside", places=PLACES, readings=gaps(strip, panel, rng)))
+        sets.append(
+            Offsets(
+                of=Part.strip_camber,
+                side=SIDES[toward],
+                line="outside",
+                places=PLACES,
+                readings=gaps(strip, panel, rng),
+            )
+        )
     return measure(replace(panel, offsets=tuple(sets), turned=turned))
 
 

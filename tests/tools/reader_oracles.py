@@ -30,7 +30,10 @@ from alignment.panel.panel import measure
 from alignment.panel.panel_file import parse_panel
 from alignment.settings import judging
 from alignment.settings.settings_file import parse_settings
+from alignment.show import terminal
 from alignment.show.json import panel as panel_json
+from alignment.show.json import settings as settings_json
+from alignment.show.page import Degree
 from alignment.show.words import panel as panel_wording
 from alignment.show.words import settings as settings_wording
 
@@ -332,7 +335,7 @@ def check_panel(text: str) -> bool:
         assert all(abs(value) <= LARGEST for value in (*offsets.places, *offsets.readings))
     found = ran(lambda: measure(panel))
     if found is not None:
-        _tellable(panel_json.as_json(found), panel_wording.panel_text(found), text)
+        _tellable(panel_json.as_json(found), terminal.render(panel_wording.panel_page(found), Degree.full), text)
     return True
 
 
@@ -350,7 +353,7 @@ def check_settings(text: str) -> bool:
             assert all(abs(value) <= LARGEST for value in setting.found.readings)
             assert setting.kind == "level" or min(setting.found.readings) >= 0
     judged = judging.judge_settings(found)
-    _tellable(judging.as_json(judged), settings_wording.settings_text(judged), text)
+    _tellable(settings_json.as_json(judged), terminal.render(settings_wording.settings_page(judged), Degree.full), text)
     return True
 
 

@@ -6,11 +6,15 @@ import math
 from typing import Any
 
 from alignment import __version__
-from alignment.lengths import Units
 from alignment.panel.corners import Known
+from alignment.panel.found import EDGES, Curve, EndCut, PanelResult, Square, WaveFound
 from alignment.panel.limits import Finding
-from alignment.panel.panel import Curve, EndCut, PanelResult, Square, WaveFound
+from alignment.panel.next_step import next_step
+from alignment.panel.parts import Side
+from alignment.panel.readings import Across, Panel
 from alignment.panel.widths import Steadiness
+from alignment.show.json.lengths import Lengths
+from alignment.show.words.panel_figures import BOWED
 
 __all__ = ["as_json"]
 
@@ -18,7 +22,7 @@ __all__ = ["as_json"]
 def as_json(result: PanelResult) -> dict[str, Any]:
     """Everything found on a panel; None where it was not measured, ``limit`` None where none was chosen."""
     panel = result.panel
-    out = _Lengths(panel.units)
+    out = _Panel(panel)
     twist = result.twist
     return {
         "stringtrue": __version__,
@@ -35,19 +39,24 @@ def as_json(result: PanelResult) -> dict[str, Any]:
         "twist": {
             "degrees_per_m": twist.finding.value,
             "u": twist.finding.u,
-            "higher_at_lead": twist.higher or None,
+            "higher_at_lead": out.edge(twist.higher),
             **out.judged(twist.finding, 1.0),
         }
         if twist
         else None,
         "waves": [out.wave(wave) for wave in result.waves] if panel.waves_looked_for else None,
         "lengths": [
-            {"edge": edge, "length": out(f.value + panel.length), "u": out(f.u), **out.judged(f, base=panel.length)}
-            for edge, f in result.lengths.items()
+            {
+                "edge": out.edge(side),
+                "length": out(f.value + panel.length),
+                "u": out(f.u),
+                **out.judged(f, base=panel.length),
+            }
+            for side, f in result.lengths.items()
         ],
         "widths": [
             {
-                "place": place.across.name,
+                "place": out.place(place.across),
                 "at": out(place.across.place),
                 "width": out(place.width.value + panel.width),
                 "u": out(place.width.u),
@@ -58,30 +67,39 @@ def as_json(result: PanelResult) -> dict[str, Any]:
         ],
         "legs_found": [
             {
-                "place": place.across.name,
-                "edge": edge,
+                "place": out.place(place.across),
+                "edge": out.edge(side),
                 "height": out(leg),
                 **(out.judged(f, base=panel.leg or 0.0) if f else {}),
             }
             for place in result.across
-            for edge, leg, f in zip(panel.edges, place.across.legs, place.legs, strict=True)
+            for side, leg, f in zip(EDGES, place.across.legs, place.legs, strict=True)
             if leg is not None
         ],
-        "flare": {end: out.known(known) for end, known in result.flare.items()},
+        "flare": {str(end): out.known(known) for end, known in result.flare.items()},
         "legs_differ": out.steady(result.legs_differ),
         "girth": out.steady(result.girth),
         "verdict": str(result.verdict) if result.verdict else None,
+        "next": str(next_step(result)),
     }
 
 
-class _Lengths:
-    """Turns millimetres into units."""
+class _Panel(Lengths):
+    """Turns what was found on one panel into plain numbers and the names of its edges."""
 
-    def __init__(self, units: Units) -> None:
-        self.units = units
+    def __init__(self, panel: Panel) -> None:
+        super().__init__(panel.units)
+        self.panel = panel
 
-    def __call__(self, length: float) -> float:
-        return self.units.of(length)
+    def edge(self, side: Side | None) -> str | None:
+        return self.panel.edge(side) if side else None
+
+    def toward(self, side: Side | None) -> str | None:
+        return BOWED[side] if side in BOWED else self.edge(side)
+
+    def place(self, across: Across) -> str:
+        # a program finds the number beside it
+        return str(across.spot) if across.spot else f"{self(across.place):g}"
 
     def known(self, known: Known | None) -> dict[str, float] | None:
         return {"value": self(known.value), "u": self(known.u)} if known else None
@@ -91,13 +109,13 @@ class _Lengths:
         bounds = finding.bounds
         if bounds is None:
             return dict.fromkeys(("verdict", "p_in", "limit", "limit_name", "source"))
-        per = float(self.units.size) if size is None else size
         even = math.isclose(bounds.lower, -bounds.upper) and not base
-        numbers = bounds.upper / per if even else [(base + bounds.lower) / per, (base + bounds.upper) / per]
+        ends = [bounds.upper] if even else [base + bounds.lower, base + bounds.upper]
+        numbers = [self(end) if size is None else end / size for end in ends]
         return {
             "verdict": str(finding.verdict),
             "p_in": finding.p_in,
-            "limit": numbers,
+            "limit": numbers[0] if even else numbers,
             "limit_name": bounds.limit.name,
             "source": bounds.limit.source,
         }
@@ -113,7 +131,7 @@ class _Lengths:
                 "out_of_square": self(f.value),
                 "u": self(f.u),
                 "angle": cut.angle,
-                "ahead": cut.ahead or None,
+                "ahead": self.edge(cut.ahead),
                 "off_chord": self(cut.off_chord),
             }
             return own | self.judged(f)
@@ -139,7 +157,7 @@ class _Lengths:
             "over": self(curve.over),
             "radius": self(curve.radius) if math.isfinite(curve.radius) else None,
             "u": self(curve.height_u),
-            "toward": curve.toward or None,
+            "toward": self.toward(curve.toward),
             **self.judged(curve.finding),
             "limit_over": self(curve.finding_over) if curve.finding.bounds else None,
             "height_at_limit": self(abs(curve.finding.value)) if curve.finding.bounds else None,
@@ -155,13 +173,17 @@ class _Lengths:
         }
         added = result.added
         if added:
-            found["added"] = {"height": self(added.height), "u": self(added.height_u), "toward": added.toward or None}
+            found["added"] = {
+                "height": self(added.height),
+                "u": self(added.height_u),
+                "toward": self.edge(added.toward),
+            }
         return found
 
     def wave(self, found: WaveFound) -> dict[str, Any]:
         by_height = found.finding.bounds is not None and bool(found.finding.bounds.limit.pitches)
         return {
-            "place": found.wave.where,
+            "place": self.edge(found.wave.side) or "pan",
             "at": [self(place) for place in found.wave.places],
             "height": self(found.wave.height),
             "pitch": self(found.wave.pitch),
@@ -178,5 +200,5 @@ class _Lengths:
             "mean": self(found.mean.value),
             "u": self(found.mean.u),
             "changes": found.changes,
-            "spread": self(found.spread),
+            "spread": self(found.spread.value),
         }

@@ -18,7 +18,8 @@ from alignment.machine.layout import Layout
 from alignment.machine.layout_file import read_layout
 from alignment.machine.log import parts
 from alignment.machine.survey_files import read_pair, read_survey
-from alignment.panel.panel import PanelResult, measure
+from alignment.panel.found import PanelResult
+from alignment.panel.panel import measure
 from alignment.panel.panel_file import read_panel
 from alignment.settings.judging import SettingsResult, judge_settings
 from alignment.settings.settings_file import read_settings

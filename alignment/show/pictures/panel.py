@@ -8,7 +8,7 @@ from typing import TYPE_CHECKING, Final
 import numpy as np
 
 from alignment.lengths import decimal, show
-from alignment.panel.panel import Curve, PanelResult
+from alignment.panel.found import Curve, PanelResult
 from alignment.show.pictures.drawing import INK
 from alignment.show.pictures.panel_plan import (
     BODY,
@@ -24,6 +24,7 @@ from alignment.show.pictures.panel_plan import (
     rounded,
 )
 from alignment.show.words.panel import limit_words, meanings, panel_title, verdict_line
+from alignment.show.words.panel_figures import toward_words
 
 if TYPE_CHECKING:
     from matplotlib.axes import Axes
@@ -115,7 +116,7 @@ def draw_bow(axes: Axes, result: PanelResult, bow: Curve) -> Axes:
             zorder=7,
         )
     size = f"{show(bow.height, units)} ({decimal(bow.height, units)}) over {show(bow.over, units)} {units}"
-    told = f"bow: {bow.toward or 'none seen'}, {size}"
+    told = f"bow: {toward_words(bow.toward, panel) or 'none seen'}, {size}"
     told += f", verdict {bow.finding.verdict.printed}" if bow.finding.verdict else ""
     told += "   (dotted: limit)" if limit else ""
     axes.text(length / 2, 0.68, told, size=10.5, weight="bold", ha="center", va="center", color=ink_of(bow.finding))

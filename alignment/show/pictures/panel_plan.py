@@ -14,8 +14,9 @@ import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
 from alignment.lengths import decimal, show
+from alignment.panel.found import Curve, EndCut, PanelResult, WaveFound
 from alignment.panel.limits import Finding
-from alignment.panel.panel import Curve, EndCut, PanelResult, WaveFound
+from alignment.panel.parts import Side, Spot
 from alignment.panel.widths import CrossSizes
 from alignment.show.pictures.drawing import INK
 from alignment.show.pictures.scales import places_along, round_down
@@ -146,7 +147,7 @@ def draw_plan(axes: Axes, result: PanelResult, scale: float) -> Axes:
     for k, cut in zip((0, -1), _cuts(result), strict=True):
         ends = [xs[0][k], xs[1][k]], [ys[0][k], ys[1][k]]
         axes.plot(*ends, color=ink_of(cut.finding if cut else None), lw=3.0, zorder=5, solid_capstyle="round")
-        _end(axes, result, cut, "lead" if k else "tail", (max if k else min)(ends[0]))
+        _end(axes, result, cut, Spot.lead if k else Spot.tail, (max if k else min)(ends[0]))
     for edge, y in zip(panel.edges, (min(ys[0].min(), -BODY / 2) - 0.2, max(ys[1].max(), BODY / 2) + 0.2), strict=True):
         axes.text(0.08, y, f"{edge} edge", size=11, weight="bold", va="center", ha="left", color=INK)
     if result.camber:
@@ -160,12 +161,12 @@ def draw_plan(axes: Axes, result: PanelResult, scale: float) -> Axes:
     return axes
 
 
-def _end(axes: Axes, result: PanelResult, cut: EndCut | None, name: str, x: float) -> None:
+def _end(axes: Axes, result: PanelResult, cut: EndCut | None, name: Spot, x: float) -> None:
     """Name of an end with what was found of its cut, clear of its outermost corner."""
     units = result.panel.units
-    at, align = (x + 0.15, "left") if name == "lead" else (x - 0.15, "right")
+    at, align = (x + 0.15, "left") if name is Spot.lead else (x - 0.15, "right")
     axes.text(at, -0.42, f"{name} end", size=11, weight="bold", ha=align, va="center", color=INK)
-    axes.text(at, -0.22, "out first" if name == "lead" else "out last", size=9.5, ha=align, va="center", color=INK)
+    axes.text(at, -0.22, "out first" if name is Spot.lead else "out last", size=9.5, ha=align, va="center", color=INK)
     if cut is None:
         text = "square\nnot told"
     else:
@@ -179,7 +180,7 @@ def _end(axes: Axes, result: PanelResult, cut: EndCut | None, name: str, x: floa
 def _width(axes: Axes, outline: _Outline, place: CrossSizes, width: Finding) -> None:
     """A width from edge to edge where it was measured."""
     panel = outline.result.panel
-    middle = place.across.name == "middle"
+    middle = place.across.spot is Spot.middle
     # clear of the end cuts and of the height of the sweep
     inside = 0.3 / outline.length * panel.length
     at = float(np.clip(panel.length - place.across.place, inside, panel.length - inside)) + inside * middle
@@ -202,14 +203,14 @@ def _camber(axes: Axes, outline: _Outline, camber: Curve) -> None:
         low, high = (outline.y(side, place, camber.curvature + k * COVERAGE * camber.u) for k in (-1, 1))
         axes.fill_between(outline.x(side, place), low, high, color="#3a6ea5", alpha=0.3, lw=0, zorder=3)
     for offsets, arc in camber.sets:
-        side = 1 if offsets.edge == panel.edges[1] else -1
+        side = 1 if offsets.side is Side.right else -1
         y = outline.y(side, arc.x) + outline.scale * (arc.y - arc.fitted)
         axes.plot(outline.x(side, arc.x), y, ls="", marker="D", ms=5, mfc="white", mec=INK, mew=1.2, zorder=7)
     centre = outline.length / 2
     if not camber.toward:
         axes.text(centre, BODY / 2 + 0.2, "no sweep seen", size=10, ha="center", va="center", color=INK)
         return
-    side = 1 if camber.toward == panel.edges[1] else -1
+    side = 1 if camber.toward is Side.right else -1
     colour, bounds = ink_of(camber.finding), camber.finding.bounds
     if bounds:
         allowed = np.sign(camber.curvature) * 8 * bounds.upper / camber.finding_over**2
@@ -221,7 +222,7 @@ def _camber(axes: Axes, outline: _Outline, camber: Curve) -> None:
     arrow = {"arrowstyle": "<|-|>", "lw": 1.6, "color": colour, "shrinkA": 0, "shrinkB": 0}
     axes.annotate("", (x[1], y[1]), (x[1], (y[0] + y[2]) / 2), arrowprops=arrow, zorder=8)
     size = f"{show(camber.height, units)} ({decimal(camber.height, units)}) over {show(camber.over, units)} {units}"
-    text = f"sweeps toward {camber.toward}: {size}"
+    text = f"sweeps toward {panel.edge(camber.toward)}: {size}"
     text += f", verdict {camber.finding.verdict.printed}   (dotted: limit)" if bounds and camber.finding.verdict else ""
     out = side * max(side * y[0], side * y[2], BODY / 2)
     axes.text(centre + 0.7, out + side * 0.2, text, size=10.5, weight="bold", ha="center", va="center", color=colour)
@@ -232,8 +233,8 @@ def _waves(axes: Axes, outline: _Outline, found: WaveFound) -> None:
     panel, wave, colour = outline.result.panel, found.wave, ink_of(found.finding)
     places = [panel.length - place for place in wave.places] or [panel.length / 2]
     # how far across the zone lies, and where its words go, in paper from the left or the right edge
-    share, stroke, words = {panel.edges[0]: (0.0, 0.16, 0.42), panel.edges[1]: (1.0, -0.16, -0.42)}.get(
-        wave.where, (0.4, 0.0, 0.27)
+    share, stroke, words = {Side.left: (0.0, 0.16, 0.42), Side.right: (1.0, -0.16, -0.42)}.get(
+        wave.side or Side.up, (0.4, 0.0, 0.27)
     )
 
     def across(place: float) -> float:
@@ -247,7 +248,7 @@ def _waves(axes: Axes, outline: _Outline, found: WaveFound) -> None:
             y = across(place) + stroke + lift + 0.04 * np.cos(4 * np.pi * t)
             axes.plot(float(outline.x(0, place)) + wide * t, y, color=colour, lw=1.5, zorder=6)
     centre = float(np.mean(places))
-    name = "oil canning" if wave.where == "pan" else f"waves, {wave.where} edge"
+    name = f"waves, {panel.edge(wave.side)} edge" if wave.side else "oil canning"
     text = f"{name}: {found.i_units:.0f} I-units"
     text += f", verdict {found.finding.verdict.printed}" if found.finding.verdict else ""
     text += "" if wave.places else ", places not noted"

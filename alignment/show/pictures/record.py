@@ -14,7 +14,7 @@ from typing import TYPE_CHECKING, Final
 
 from alignment.change.comparison import Comparison
 from alignment.machine.layout import Plane, Section
-from alignment.panel.panel import PanelResult
+from alignment.panel.found import PanelResult
 from alignment.show.pictures.comparison import comparison_key, draw_row, reach_of
 from alignment.show.pictures.drawing import (
     draw_ghost,

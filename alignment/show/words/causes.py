@@ -1,128 +1,184 @@
-"""What is said of causes: what the readings support and the next test, then the reasons, then what they cannot show."""
+"""What is said of causes: what to do first and what is supported, then the reasons, then what readings cannot show."""
 
 from __future__ import annotations
 
 import math
 from collections.abc import Sequence
 
-from alignment.causes.causes import Causes, CauseVerdict, Judgement
-from alignment.show.terminal import caution_lines, headed, short, wrap
+from alignment.causes.causes import Cause, Causes, CauseVerdict, Judgement
+from alignment.causes.strip_path import Bend
+from alignment.panel.parts import Side
+from alignment.show.page import Block, Degree, Item, Items, Page, Part, Table, Text, items
+from alignment.show.words import cautions
+from alignment.show.words.facts import again_words, fact_words
 from alignment.show.words.panel import panel_title, short_verdict
 from alignment.show.words.panel_figures import radius_words
 from alignment.show.words.phrases import counted
 from alignment.uncertainty import COVERAGE
 
-__all__ = ["causes_text"]
+__all__ = ["causes_page", "standing_words"]
 
-_JOINTS = 6
-_HEAD = ("toward", "radius", "strain", "U", "strain")
-_KEY = (
-    "In brackets: what a rule rests on. Geometry: true by construction; published: its source is told with --json; "
-    "practice: common practice, no source; guess: inference. After a semicolon, a second one, or what the side or "
-    "handedness rests on."
+FEW = 3
+"""Open causes that are named at first."""
+KEY = (
+    "In brackets: what a rule rests on. Geometry: true by construction. Published: --json names the source. Practice: "
+    "common practice, no source. Guess: try, and measure again."
+)
+BENDS = (
+    "Edge strain is half the strip's width times the curvature. The strip slips and the rolls give: use it to rank the "
+    "joints, not as a stress."
 )
 
 
-def causes_text(found: Causes) -> str:
-    """The whole answer as text."""
-    supported = found.of(CauseVerdict.supported)
-    lines = wrap(f"{found.layout.name}, {found.survey}; {panel_title(found.panel)}")
-    lines += [*wrap(f"Panel: {short_verdict(found.panel)}."), ""]
-    lines += _first(found, supported)
-    lines += ["BEFORE A BOLT IS TOUCHED", *caution_lines(), ""]
-    lines += [*wrap(_KEY), ""]
-    told: set[str] = set()
-    lines += _group("SUPPORTED BY WHAT WAS MEASURED", supported, told)
-    open_ = found.of(CauseVerdict.not_tested)
-    lines += _group("NOT TESTED, and would fit what is seen", [j for j in open_ if j.fits], told)
+def causes_page(found: Causes) -> Page:
+    """The whole answer as a page."""
+    supported, open_ = found.of(CauseVerdict.supported), found.of(CauseVerdict.not_tested)
     denied = found.of(CauseVerdict.contradicted)
-    lines += _group("CONTRADICTED", [j for j in denied if j.speak_for], told)
-    lines += _absent([j for j in denied if not j.speak_for])
-    rest = [j.cause.words for j in open_ if not j.fits]
-    if rest:
-        lines += ["NOT TESTED, and its sign was not measured", *wrap("; ".join(rest) + ".", "  "), ""]
-    lines += _joints(found)
-    lines += headed("WHAT READINGS CANNOT SHOW", found.unseen)
-    return "\n".join(lines).rstrip() + "\n"
+    fitting = [j for j in open_ if j.fits]
+    act = _act(found)
+    return Page(
+        title=f"{found.layout.name}, {found.survey}. {panel_title(found.panel)}",
+        parts=(
+            Part(blocks=(Text(words=_verdict(found, supported), strong=True), Text(words=act))),
+            Part(blocks=(cautions.short(),)),
+            Part(heading="Why", blocks=_reasons(supported[:1], found)),
+            Part(
+                heading="Open",
+                blocks=(*_few("Would fit, not tested: ", fitting), *_denied(denied)),
+            ),
+            Part(heading="Supported by what was measured", blocks=_group(supported, found), degree=Degree.full),
+            Part(
+                heading="Not tested, and would fit what is seen",
+                blocks=_group(fitting, found),
+                degree=Degree.full,
+            ),
+            Part(
+                heading="Contradicted",
+                blocks=_group([j for j in denied if j.speak_for], found),
+                degree=Degree.full,
+            ),
+            Part(
+                heading="Not seen in this panel",
+                blocks=_absent([j for j in denied if not j.speak_for], found),
+                degree=Degree.full,
+            ),
+            Part(
+                heading="Not tested, and its sign was not measured",
+                blocks=_listed("", [j for j in open_ if not j.fits]),
+                degree=Degree.full,
+            ),
+            Part(heading="Joints", blocks=_joints(found), degree=Degree.full),
+            Part(heading="What readings cannot show", blocks=items(found.unseen), degree=Degree.full),
+            Part(blocks=(Text(words=KEY),), degree=Degree.full),
+        ),
+        act=act,
+    )
 
 
-def _first(found: Causes, supported: Sequence[Judgement]) -> list[str]:
-    """What to do, ahead of everything."""
-    lines = []
-    if supported:
-        words = "; ".join(j.cause.words + (" (a guess)" if _guess(j) else "") for j in supported)
-        lines += wrap(f"Supported: {words}.")
-    else:
-        lines += wrap("Supported: nothing. The readings do not tell where the panel's faults come from.")
+def standing_words(cause: Cause) -> str:
+    """What a rule rests on, in a few words."""
+    told = [str(s) for s in (cause.standing, cause.second) if s]
+    return "; ".join([*told, *([f"side: {cause.side}"] if cause.side else [])])
+
+
+def _verdict(found: Causes, supported: Sequence[Judgement]) -> str:
+    panel = f"Panel: {short_verdict(found.panel)}."
+    if not supported:
+        return f"{panel} Supported: nothing. The readings do not tell where its faults come from."
+    words = "; ".join(j.cause.words + (" (a guess)" if j.cause.guessed else "") for j in supported)
+    return f"{panel} Supported: {words}."
+
+
+def _act(found: Causes) -> str:
+    """The cheapest open test, or the cure of what is supported where that costs no more."""
+    proved = next((j for j in found.of(CauseVerdict.supported) if not j.cause.guessed), None)
     test = found.next_test
-    if test:
-        lines += wrap(f"Cheapest open test: {test.cause.test} (It would tell: {test.cause.words.lower()}.)")
-    proved = [j for j in supported if not _guess(j)]
+    if test and not (proved and proved.cause.effort <= test.effort):
+        return _test(test)
     if proved:
-        lines += wrap(f"Then: {proved[0].cause.test}")
-    return [*lines, ""]
+        return proved.cause.test
+    guessed = next(iter(found.of(CauseVerdict.supported)), None)
+    return guessed.cause.test if guessed else ""
 
 
-def _guess(judgement: Judgement) -> bool:
-    return judgement.cause.standing.startswith("guess")
+def _test(judgement: Judgement) -> str:
+    """What would settle a cause at the least effort."""
+    return again_words(judgement.again) if judgement.again else judgement.cause.test
 
 
-def _group(heading: str, judgements: Sequence[Judgement], told: set[str]) -> list[str]:
-    """Causes with what speaks for and against each, its standing and its test; a fact that was told is not repeated."""
-    if not judgements:
-        return []
-    lines = [heading]
+def _listed(lead: str, judgements: Sequence[Judgement]) -> tuple[Block, ...]:
+    return (Text(words=f"{lead}{'; '.join(j.cause.words for j in judgements)}."),) if judgements else ()
+
+
+def _few(lead: str, judgements: Sequence[Judgement]) -> tuple[Block, ...]:
+    """The cheapest to test, and how many more there are."""
+    cheapest = sorted(judgements, key=lambda j: j.effort)
+    names = [j.cause.words for j in cheapest[:FEW]]
+    names += [f"{len(cheapest) - FEW} more"] * (len(cheapest) > FEW)
+    return (Text(words=f"{lead}{'; '.join(names)}."),) if names else ()
+
+
+def _denied(judgements: Sequence[Judgement]) -> tuple[Block, ...]:
+    """What is contradicted though its sign is there, and how many others."""
+    named = [j.cause.words for j in judgements if j.speak_for]
+    rest = len(judgements) - len(named)
+    told = f"Contradicted: {'; '.join(named)}." if named else ""
+    told += f" Not seen in this panel: {counted(rest, 'other cause' if named else 'cause')}." * bool(rest)
+    return (Text(words=f"{told.strip()} Reasons: --full."),) if told else ()
+
+
+def _reasons(judgements: Sequence[Judgement], found: Causes) -> tuple[Block, ...]:
+    """What speaks for the first cause that is supported."""
+    return items([fact_words(fact, found) for j in judgements for fact in j.speak_for])
+
+
+def _group(judgements: Sequence[Judgement], found: Causes) -> tuple[Block, ...]:
+    """Causes with what speaks for and against each, its standing and its test; what was told is not repeated."""
+    told: set[str] = set()
+    entries = []
     for j in judgements:
-        lines += wrap(f"{j.cause.words} [{j.cause.standing}]", "  ", "    ")
-        for sign, facts in (("+", j.speak_for), ("-", j.against)):
-            lines += [line for fact in facts if fact.words not in told for line in wrap(fact.words, f"    {sign} ")]
-            told |= {fact.words for fact in facts}
+        more = []
+        for sign, facts in (("+", j.speak_for), ("-", j.against), ("?", j.open)):
+            words = [fact_words(fact, found) for fact in facts]
+            more += [f"{sign} {text}" for text in words if text not in told]
+            told |= set(words)
         if j.verdict is not CauseVerdict.contradicted:
-            lines += wrap(j.cause.test, "    test: ")
-            lines += wrap("A guess, not a rule: try, and measure again.", "    ! ") if _guess(j) else []
-    return [*lines, ""]
+            more.append(f"Test: {_test(j)}")
+            more += ["A guess, not a rule: try, and measure again."] if j.cause.guessed else []
+        entries.append(Item(words=f"{j.cause.words} [{standing_words(j.cause)}]", more=tuple(more)))
+    return (Items(items=tuple(entries)),) if entries else ()
 
 
-def _absent(judgements: Sequence[Judgement]) -> list[str]:
+def _absent(judgements: Sequence[Judgement], found: Causes) -> tuple[Block, ...]:
     """Causes whose sign was looked for and is not there, by what was measured."""
-    if not judgements:
-        return []
-    lines = ["NOT SEEN IN THIS PANEL"]
     by_fact: dict[str, list[str]] = {}
     for j in judgements:
-        by_fact.setdefault(j.against[0].words, []).append(j.cause.words)
-    for words, causes in by_fact.items():
-        lines += wrap("; ".join(causes), "  ", "    ")
-        lines += wrap(words, "    - ")
-    return [*lines, ""]
+        by_fact.setdefault(fact_words(j.against[0], found), []).append(j.cause.words)
+    entries = tuple(Item(words="; ".join(causes), more=(f"- {words}",)) for words, causes in by_fact.items())
+    return (Items(items=entries),) if entries else ()
 
 
-def _joints(found: Causes) -> list[str]:
+def _joints(found: Causes) -> tuple[Block, ...]:
     """Joints by the strain that they would ask of the strip."""
     if not found.bends:
-        return ["JOINTS: not ranked; the layout does not say on which side the strings hang.", ""]
+        return (Text(words="Not ranked: the layout does not say on which side the strings hang."),)
     limit = found.yield_strain
-    lines = ["JOINTS, by the bend that they ask of a strip that follows every face"]
-    for toward, radius_, strain, u, times in (("", "", "edge", "", "times yield"), _HEAD):
-        line = f"  {'':<29} {toward:<10} {radius_:>7} {strain:>8} {u:>6}"
-        lines.append((line + f"  {times:>11}" * bool(limit)).rstrip())
-    for bend in found.bends[:_JOINTS]:
-        pair = f"{bend.upstream} / {bend.downstream}"
-        seen = abs(bend.curvature.value) > COVERAGE * bend.curvature.u
-        side = found.panel.panel.edges[1 if bend.curvature.value > 0 else 0] if seen else "none seen"
-        radius = 1 / abs(bend.curvature.value) if bend.curvature.value else math.inf
-        size = radius_words(radius, found.layout.units)
-        strain = f"{100 * bend.strain.value:.2f} %" if bend.strain else "-"
-        u = f"{100 * COVERAGE * bend.strain.u:.2f}" if bend.strain else "-"
-        times = f"  {bend.strain.value / limit:11.0f}" if bend.strain and limit else ""
-        lines.append(f"  {short(pair, 29)} {short(side, 10)} {size if seen else '-':>7} {strain:>8} {u:>6}{times}")
-    if len(found.bends) > _JOINTS:
-        lines.append(f"  and {counted(len(found.bends) - _JOINTS, 'gentler one')}")
-    lines += wrap(
-        "Edge strain is half the strip's width times the curvature. The strip slips and the rolls give, so it does not "
-        "bend so far: use it to rank the joints, not as a stress.",
-        "  ",
-    )
+    head = ("joint", "toward", "radius", "edge strain", "U", *(("times yield",) * bool(limit)))
+    note = BENDS
     if limit:
-        lines += wrap(f"Yield is at {100 * limit:.2f} %; modulus: {found.modulus_source}.", "  ")
-    return [*lines, ""]
+        note += f" Yield is at {100 * limit:.2f} %; modulus: {found.modulus_source}."
+    rows = tuple(_joint(bend, found) for bend in found.bends)
+    title = "By the bend of a strip that follows every face, sharpest first."
+    return (Table(head=head, rows=rows, align="llrrr" + "r" * bool(limit), title=title, note=note),)
+
+
+def _joint(bend: Bend, found: Causes) -> tuple[str, ...]:
+    curvature, strain, limit = bend.curvature, bend.strain, found.yield_strain
+    seen = abs(curvature.value) > COVERAGE * curvature.u
+    side = found.panel.panel.edge(Side.right if curvature.value > 0 else Side.left) if seen else "none seen"
+    radius = radius_words(1 / abs(curvature.value) if curvature.value else math.inf, found.layout.units)
+    cells = [f"{bend.upstream} / {bend.downstream}", side, radius if seen else "-"]
+    cells += [f"{100 * strain.value:.2f} %", f"{100 * COVERAGE * strain.u:.2f}"] if strain else ["-", "-"]
+    if limit:
+        cells.append(f"{strain.value / limit:.0f}" if strain else "-")
+    return tuple(cells)

@@ -1,16 +1,33 @@
-"""What is said of a panel: the verdict and what it means, then the table, the limits with their sources, the doubts."""
+"""What is said of a panel: the verdict and the next step, what the numbers mean, then the table, limits and doubts."""
 
 from __future__ import annotations
 
 import math
+from typing import Final
 
 from alignment.lengths import Units, decimal
 from alignment.panel.corners import Known
+from alignment.panel.found import Curve, EndCut, PanelResult
 from alignment.panel.limits import Finding, Limit
-from alignment.panel.panel import Curve, EndCut, PanelResult
-from alignment.show.terminal import headed, short, wrap
+from alignment.panel.next_step import Next, next_step
+from alignment.panel.parts import Part, Side, Where
+from alignment.show.page import Block, Degree, Page, Table, Text, items
+from alignment.show.page import Part as Chapter
+from alignment.show.words import cautions
 from alignment.show.words.panel_doubts import contradiction, doubts
-from alignment.show.words.panel_figures import radius_words, size, to_u, twist_unit, twist_words, wave_words, with_u
+from alignment.show.words.panel_figures import (
+    curve_of,
+    length_words,
+    radius_words,
+    size,
+    to_u,
+    toward_words,
+    twist_unit,
+    twist_words,
+    wave_words,
+    where_words,
+    with_u,
+)
 from alignment.show.words.phrases import verdict_words
 from alignment.uncertainty import COVERAGE, Verdict
 
@@ -19,58 +36,101 @@ __all__ = [
     "again",
     "limit_words",
     "meanings",
-    "panel_text",
+    "panel_page",
     "panel_title",
     "short_verdict",
     "table_rows",
     "verdict_line",
 ]
 
-_ROW = 34
-LESS_NOMINAL = "Lengths, widths and legs are told as measured less nominal."
+LESS_NOMINAL: Final = "Lengths, widths and legs: measured minus nominal."
+MEANS_U: Final = "U: the number may be wrong by this much (2 standard uncertainties)."
+LENGTHS: Final = {
+    "left": "the {left} edge",
+    "right": "the {right} edge",
+    "lead": "the lead end",
+    "tail": "the tail end",
+    "from_left": "the diagonal from the {left} corner of the lead end",
+    "from_right": "the diagonal from the {right} corner of the lead end",
+}
 
 
 def panel_title(result: PanelResult) -> str:
     """Name, file, size and date in one line."""
     panel, record = result.panel, result.panel.record
-    sizes = f"{size(panel.width, panel.units)} by {size(panel.length, panel.units)} {panel.units}"
     told = f", taken {record['taken']}" if "taken" in record else ""
     told += f" by {record['by']}" if "by" in record else ""
-    return f"{panel.name} ({panel.source}), {sizes}{told}"
+    return f"{panel.name} ({panel.source}), {size(panel.width, panel.units)} by {size(panel.length, panel.units)}{told}"
 
 
 def verdict_line(result: PanelResult) -> str:
     """Verdict of the panel, and what is out, in one sentence."""
     if result.verdict is None:
-        return "Not judged: no limit was chosen that speaks of what was measured."
+        return "Not judged. No limit was chosen for what was measured."
     out = _out(result)
     if out:
-        return f"Verdict: {result.verdict.printed}. Out: {', '.join(out)}."
-    doubt = "" if result.verdict.sure else ", not all proved"
-    return f"Verdict: {result.verdict.printed}. Everything that has a limit is within it{doubt}."
+        return f"{result.verdict.printed}. Out of its limit: {', '.join(out)}."
+    if result.verdict is Verdict.unknown:
+        return f"{result.verdict.printed}. Nothing is seen out of its limit, but these readings are too coarse to tell."
+    doubt = "" if result.verdict.sure else " Not all of it is proved."
+    return f"{result.verdict.printed}. Everything that has a limit is within it.{doubt}"
 
 
 def short_verdict(result: PanelResult) -> str:
-    """Verdict with what is out, for a line that names the panel: ``out (camber)``."""
+    """Verdict with what is out, for a line that names the panel: ``OUT (camber)``."""
     out = _out(result)
-    return (result.verdict.printed if result.verdict else "not judged") + (f" ({', '.join(out)})" if out else "")
+    told = result.verdict.printed if result.verdict else "not judged"
+    return told + (f" ({', '.join(out)})" if out else "")
 
 
 def _out(result: PanelResult) -> list[str]:
     """What is out, and where it is not proved."""
-    judged = [(name, f.verdict) for name, f in result.findings if f.verdict is not None and name != "strip camber"]
-    return [f"{name}{'' if v is Verdict.out else ' (not proved)'}" for name, v in judged if not v.inside]
+    judged = [(where, f.verdict) for where, f in result.judged if f.verdict]
+    return [
+        where_words(where, result.panel) + ("" if verdict is Verdict.out else " (not proved)")
+        for where, verdict in judged
+        if not verdict.inside
+    ]
 
 
-def panel_text(result: PanelResult) -> str:
-    """The whole answer as text."""
-    lines = [*wrap(panel_title(result)), *wrap(verdict_line(result)), ""]
-    lines += headed("READ THESE AGAIN FIRST", again(result))
-    lines += headed("WHAT IT MEANS", meanings(result))
-    lines += _table(result)
-    lines += _limits(result)
-    lines += headed("DOUBTS", doubts(result))
-    return "\n".join(lines).rstrip() + "\n"
+def panel_page(result: PanelResult) -> Page:
+    """The whole answer as a page."""
+    step = next_step(result)
+    words = limit_words(result)
+    sends = step in (Next.read_again, Next.read_finer, Next.find_cause, Next.measure_strip)
+    above = (cautions.short(),) if sends else ()
+    return Page(
+        title=panel_title(result),
+        parts=(
+            Chapter(blocks=(Text(words=verdict_line(result), strong=True), Text(words=_act(result, step)))),
+            Chapter(heading="Read these again first", blocks=items(again(result))),
+            Chapter(heading="Out of its limit", blocks=items(_beyond(result))),
+            Chapter(heading="What it means", blocks=items(meanings(result))),
+            Chapter(heading="Before you go to the machine", blocks=above),
+            Chapter(heading="Measured", blocks=_table(result), degree=Degree.full),
+            Chapter(
+                heading="Limits and where they come from",
+                blocks=items([f"{whats}: {says}. Source: {source}." for whats, says, source in words]),
+                degree=Degree.full,
+            ),
+            Chapter(heading="Doubts", blocks=items(doubts(result)), degree=Degree.full),
+        ),
+        act=_act(result, step),
+    )
+
+
+def _act(result: PanelResult, step: Next) -> str:
+    source = result.panel.source
+    if step is Next.read_again and result.square and result.square.corners.slip:
+        return f"Read {_length_name(result, result.square.corners.slip.name)} again, then run this again."
+    return {
+        Next.read_again: "Read both edges and the sweep again, then run this again.",
+        Next.measure_strip: 'Lay a piece of the same strip flat and measure its sweep: [[offsets]] of = "strip".',
+        Next.find_cause: f"Find where it comes from: stringtrue causes LAYOUT SURVEY {source}",
+        Next.read_finer: "Read what has a '?' again, with finer marks or more readings.",
+        Next.choose_limits: "Choose limits for what matters: [limits] in the panel's file.",
+        Next.keep: f"Keep it with the record: stringtrue report LAYOUT LOG --panel {source} -o FILE.pdf",
+    }[step]
 
 
 def again(result: PanelResult) -> list[str]:
@@ -78,34 +138,37 @@ def again(result: PanelResult) -> list[str]:
     return [text for text in (_slip_words(result), contradiction(result)) if text]
 
 
+def _length_name(result: PanelResult, name: str) -> str:
+    left, right = result.panel.edges
+    return LENGTHS[name].format(left=left, right=right)
+
+
 def _slip_words(result: PanelResult) -> str:
     """What seems misread among the lengths for square; empty where nothing does."""
-    square, panel = result.square, result.panel
-    slip = square.corners.slip if square else None
-    if square is None or slip is None:
+    slip = result.square.corners.slip if result.square else None
+    if slip is None:
         return ""
-    left, right = panel.edges
-    names = {
-        "left": f"the {left} edge",
-        "right": f"the {right} edge",
-        "lead": "the lead end",
-        "tail": "the tail end",
-        "from_left": f"the diagonal from the {left} corner of the lead end",
-        "from_right": f"the diagonal from the {right} corner of the lead end",
-    }
     way = "long" if slip.by > 0 else "short"
-    told = f"The lengths for square contradict one another. {names[slip.name]} seems read "
-    told = told.replace(". t", ". T") + f"{decimal(abs(slip.by), panel.units)} {panel.units} too {way}"
+    name = _length_name(result, slip.name)
+    told = "The lengths for square contradict each other. "
+    told += f"{name[0].upper()}{name[1:]} is probably {length_words(abs(slip.by), result.panel.units)} too {way}."
     if slip.alone:
-        return told + "."
-    return told + (
-        ": without it the panel comes nearest to a rectangle. One length to spare proves a slip, not which: read both "
-        "diagonals again, that one first."
-    )
+        return told
+    return f"{told} One length to spare shows that a reading is wrong, not which. Read both diagonals, this one first."
+
+
+def _beyond(result: PanelResult) -> list[str]:
+    """Each number beyond its limit, with the limit and where it comes from."""
+    rows = zip(result.findings, table_rows(result), strict=True)
+    return [
+        f"{name}: {value} (U {u}), limit {limit} ({finding.bounds.limit.source}). {verdict}."
+        for (where, finding), (name, value, u, limit, verdict) in rows
+        if finding.bounds and finding.verdict and not finding.verdict.inside and where.part is not Part.strip_camber
+    ]
 
 
 def meanings(result: PanelResult) -> list[str]:
-    """What the numbers mean, most telling first; one sentence or two each."""
+    """What the numbers mean, most telling first; a few short sentences each."""
     said = []
     if result.camber:
         said += _camber_words(result, result.camber)
@@ -116,60 +179,63 @@ def meanings(result: PanelResult) -> list[str]:
     if result.twist:
         amount, higher = twist_words(result.twist, result.panel.units), result.twist.higher
         said.append(
-            f"Twist: at the lead end the {higher} edge is the higher one against the tail end, {amount}."
+            f"Twist: against the tail end, the lead end has its {result.panel.edge(higher)} edge higher, {amount}."
             if higher
             else f"No twist seen: {amount}."
         )
-    said += _across_words(result)
-    return said
+    return said + _across_words(result)
 
 
 def _camber_words(result: PanelResult, camber: Curve) -> list[str]:
     panel, units = result.panel, result.panel.units
-    over = f"over {size(camber.over, units)} {units}"
+    over = f"over {size(camber.over, units)}"
     if not camber.toward:
-        return [f"No sweep seen, to within {decimal(COVERAGE * camber.height_u, units)} {units} {over}."]
-    other = next(edge for edge in panel.edges if edge != camber.toward)
+        return [f"No sweep seen, as near as this can be measured ({_expanded(camber, units)} {over})."]
+    hollow, longer = panel.edge(camber.toward), panel.edge(camber.toward.other)
     turn = panel.width * panel.length
-    longer = with_u(abs(camber.curvature) * turn, camber.u * turn, units)
     said = [
-        f"Sweeps toward the {camber.toward} edge: hollow there by {with_u(camber.height, camber.height_u, units)} "
-        f"{units} {over}, radius {radius_words(camber.radius, units)}. That makes the {other} edge the longer one, by "
-        f"{longer} {units}{_edges_measured(result, other)}."
+        f"Sweeps toward the {hollow} edge: hollow there by {with_u(camber.height, camber.height_u, units)} {over}, "
+        f"radius {radius_words(camber.radius, units)}. The {longer} edge is longer by "
+        f"{with_u(abs(camber.curvature) * turn, camber.u * turn, units)}"
+        f"{_edges_measured(result, camber.toward.other)}."
     ]
     brought, added = result.brought, result.added
     if brought and added:
-        toward = f" toward {brought.toward}" if brought.toward else ""
-        rest = "no more is seen from forming"
-        if added.toward:
-            rest = f"{with_u(added.height, added.height_u, units)} {units} toward {added.toward} came with forming"
         part = with_u(brought.height, brought.height_u, units)
-        said.append(f"The strip brought {part} {units}{toward} over the same length; {rest}.")
+        toward = f" toward {panel.edge(brought.toward)}" if brought.toward else ""
+        rest = "No more is seen from forming."
+        if added.toward:
+            more = with_u(added.height, added.height_u, units)
+            rest = f"Forming added {more} toward {panel.edge(added.toward)}."
+        said.append(f"The strip itself swept {part}{toward} over the same length. {rest}")
     return said
 
 
-def _edges_measured(result: PanelResult, longer: str) -> str:
+def _expanded(curve: Curve, units: Units) -> str:
+    return length_words(COVERAGE * curve.height_u, units)
+
+
+def _edges_measured(result: PanelResult, longer: Side) -> str:
     """By how much an edge was measured to be the longer one; empty where not both were measured."""
     edges = result.square.corners.edges if result.square else None
     if edges is None:
         return ""
-    sign = 1 if longer == result.panel.edges[0] else -1
-    return f"; measured: {with_u(sign * edges.value, edges.u, result.panel.units)}"
+    sign = 1 if longer is Side.left else -1
+    return f". Measured: {with_u(sign * edges.value, edges.u, result.panel.units)}"
 
 
 def _wave_words(result: PanelResult) -> list[str]:
-    units = result.panel.units
-    if result.panel.waves_looked_for and not result.waves:
-        return ["Waves were looked for and none found."]
+    panel = result.panel
+    if panel.waves_looked_for and not result.waves:
+        return ["Waves were looked for. There are none."]
     said = []
     for wave in result.waves:
-        pan = wave.wave.where == "pan"
-        where = "in the pan (oil canning)" if pan else f"along the {wave.wave.where} edge"
-        longer = "the pan" if pan else "that edge"
-        high = f"{size(wave.wave.height, units)} high at a pitch of {size(wave.wave.pitch, units)} {units}"
+        side = wave.wave.side
+        where = f"along the {panel.edge(side)} edge" if side else "in the pan (oil canning)"
+        high = f"{size(wave.wave.height, panel.units)} high, pitch {size(wave.wave.pitch, panel.units)}"
         said.append(
-            f"Waves {where}: {high}, {wave_words(wave)}: {longer} is longer than the rest by that many parts in "
-            "100,000."
+            f"Waves {where}: {high}, {wave_words(wave)}. {'That edge' if side else 'The pan'} is longer than the rest "
+            "by that many parts in 100,000."
         )
     return said
 
@@ -180,61 +246,58 @@ def _square_words(result: PanelResult) -> list[str]:
         return []
     ends = [("Lead end", square.lead), ("Tail end", square.tail)]
     if not (square.lead and square.tail) and square.both:
-        ends = [("Both ends, on the average", square.both)]
+        ends = [("Ends, on the average", square.both)]
     told = [(name, cut) for name, cut in ends if cut]
-    alike = len(told) == 2 and {cut.ahead for _, cut in told if cut} == {told[0][1].ahead if told[0][1] else ""}
-    if alike and told[0][1] and not told[0][1].ahead:
-        u = decimal(COVERAGE * max(cut.finding.u for _, cut in told if cut), panel.units)
-        to = " to the strip where it was cut" if result.camber else ""
-        return [f"No end is seen to be off square{to}, to within {u} {panel.units} over the width."]
-    return [f"{name}: {_cut_words(cut, result)}." for name, cut in told if cut]
+    if len(told) == 2 and not any(cut.ahead for _, cut in told):
+        u = length_words(COVERAGE * max(cut.finding.u for _, cut in told), panel.units)
+        return [f"Both ends are square{_to(result)}, as near as this can be measured ({u} over the width)."]
+    return [f"{name}: {_cut_words(cut, result)}." for name, cut in told]
+
+
+def _to(result: PanelResult) -> str:
+    return " to the strip where it was cut" if result.camber else ""
 
 
 def _cut_words(cut: EndCut, result: PanelResult) -> str:
     panel = result.panel
     if not cut.ahead:
-        return f"not seen to be off square, to within {decimal(COVERAGE * cut.finding.u, panel.units)} {panel.units}"
+        u = length_words(COVERAGE * cut.finding.u, panel.units)
+        return f"square{_to(result)}, as near as this can be measured ({u})"
     off = with_u(abs(cut.finding.value), cut.finding.u, panel.units)
-    to = " to the strip there" if result.camber else ""
     return (
-        f"the {cut.ahead} corner lies {off} {panel.units} farther downstream than square{to}, {abs(cut.angle):.1f} "
-        "degrees"
+        f"off square{_to(result)}. The {panel.edge(cut.ahead)} corner is {off} too far downstream, "
+        f"{abs(cut.angle):.1f} degrees"
     )
 
 
 def _bow_words(result: PanelResult, bow: Curve) -> str:
     units, legs = result.panel.units, result.panel.legs
-    over = f"over {size(bow.over, units)} {units}"
+    over = f"over {size(bow.over, units)}"
     if not bow.toward:
-        return f"No bow seen, to within {decimal(COVERAGE * bow.height_u, units)} {units} {over}."
+        return f"No bow seen, as near as this can be measured ({_expanded(bow, units)} {over})."
     high = with_u(bow.height, bow.height_u, units)
-    side = "legs" if (bow.toward == "middle up") == (legs == "up") else "pan"
-    return f"Bow: {bow.toward} with the legs {legs}, {high} {units} {over}: the {side} side is the longer one."
+    longer = "legs" if bow.toward.other == legs else "pan"
+    way = toward_words(bow.toward, result.panel)
+    return f"Bow: {way} with the legs {legs}, {high} {over}. The {longer} side is longer."
 
 
 def _across_words(result: PanelResult) -> list[str]:
-    units, (left, right) = result.panel.units, result.panel.edges
-    said = []
-    moved = [
-        f"{end} end {with_u(known.value, known.u, units, signed=True)} {units}"
-        for end, known in result.flare.items()
-        if _seen(known)
-    ]
+    units, said = result.panel.units, []
+    moved = [f"{end} end {with_u(k.value, k.u, units, signed=True)}" for end, k in result.flare.items() if _seen(k)]
     if moved:
-        said.append(f"Flare against the middle: {', '.join(moved)}.")
+        said.append(f"Flare, against the width at the middle: {', '.join(moved)}.")
     legs = result.legs_differ
     if legs and legs.changes:
         said.append(
-            f"The legs change against one another by {decimal(legs.spread, units)} {units}: the strip wandered."
+            f"The legs change against each other by {length_words(legs.spread.value, units)}. The strip wandered."
         )
     elif legs and _seen(legs.mean):
-        more = left if legs.mean.value > 0 else right
+        more = result.panel.edge(Side.left if legs.mean.value > 0 else Side.right)
         high = with_u(abs(legs.mean.value), legs.mean.u, units)
-        said.append(f"The {more} leg is higher by {high} {units}: the strip ran off centre.")
+        said.append(f"The {more} leg is higher by {high}. The strip ran off centre.")
     if result.girth and result.girth.changes:
-        said.append(
-            f"Width and legs together change by {decimal(result.girth.spread, units)} {units}: the strip's own width."
-        )
+        spread = length_words(result.girth.spread.value, units)
+        said.append(f"Width and legs together change by {spread}. The strip's own width changes.")
     return said
 
 
@@ -242,15 +305,13 @@ def _seen(known: Known) -> bool:
     return abs(known.value) > COVERAGE * known.u
 
 
-def _table(result: PanelResult) -> list[str]:
-    units = result.panel.units
-    lines = [f"MEASURED ({units.plural} unless said; U = 2u)"]
-    lines.append(f"{'':<{_ROW}} {'value':>8} {'U':>7} {'limit':>11}  verdict")
-    for name, value, u, limit, verdict in table_rows(result):
-        lines.append(f"{short(name, _ROW)} {value:>8} {u:>7} {limit:>11}  {verdict}".rstrip())
-    if any(name.split()[0] == "width" or "leg at" in name or "length" in name for name, _ in result.findings):
-        lines.append(LESS_NOMINAL)
-    return [*lines, ""]
+def _table(result: PanelResult) -> tuple[Block, ...]:
+    rows = tuple(table_rows(result))
+    if not rows:
+        return ()
+    nominal = any(not where.part.signless for where, _ in result.findings)
+    note = f"{result.panel.units.plural.capitalize()} unless said. {MEANS_U}" + (f" {LESS_NOMINAL}" if nominal else "")
+    return (Table(head=("", "value", "U", "limit", "verdict"), rows=rows, align="lrrrl", note=note),)
 
 
 def table_rows(result: PanelResult) -> list[tuple[str, str, str, str, str]]:
@@ -261,32 +322,28 @@ def table_rows(result: PanelResult) -> list[tuple[str, str, str, str, str]]:
     are in their own units.
     """
     units, rows = result.panel.units, []
-    arcs = {"camber": result.camber, "bow": result.bow, "strip camber": result.strip}
-    plain = (*arcs, "square", "waves")
-    for name, finding in result.findings:
-        own, per = _own_unit(name, finding, units)
+    for where, finding in result.findings:
+        own, per = _own_unit(where, finding, units)
         if own:
             value, u = to_u(abs(finding.value) * per, finding.u * per)
             limit = f"{finding.bounds.upper * per:.3g}" if finding.bounds else "none"
         else:
-            value = decimal(abs(finding.value) if name.startswith(plain) else finding.value, units, signed=True)
-            value = value.removeprefix("+") if name.startswith(plain) else value
+            signless = where.part.signless
+            value = decimal(abs(finding.value) if signless else finding.value, units, signed=not signless)
             u, limit = decimal(COVERAGE * finding.u, units), _limit_cell(finding, units)
-        rows.append((_row_name(name, arcs.get(name), units) + own, value, u, limit, verdict_words(finding)))
+        curve = curve_of(where, result)
+        name = where_words(where, result.panel) + (f" over {size(curve.finding_over, units)}" if curve else "")
+        rows.append((name + own, value, u, limit, verdict_words(finding)))
     return rows
 
 
-def _own_unit(name: str, finding: Finding, units: Units) -> tuple[str, float]:
+def _own_unit(where: Where, finding: Finding, units: Units) -> tuple[str, float]:
     """Unit of a finding that is no length, and what turns it into that."""
-    if name == "twist":
+    if where.part is Part.twist:
         per, unit = twist_unit(units)
         return f", {unit}", per
     by_height = finding.bounds is not None and bool(finding.bounds.limit.pitches)
-    return (", I-units", 1.0) if name.startswith("waves") and not by_height else ("", 1.0)
-
-
-def _row_name(name: str, curve: Curve | None, units: Units) -> str:
-    return f"{name} over {size(curve.finding_over, units)}" if curve else name
+    return (", I-units", 1.0) if where.part is Part.waves and not by_height else ("", 1.0)
 
 
 def _limit_cell(finding: Finding, units: Units) -> str:
@@ -308,15 +365,5 @@ def limit_words(result: PanelResult) -> list[tuple[str, str, str]]:
     """Limits in force: what they are for, what they say, and their source; one that serves twice stands once."""
     found: dict[Limit, list[str]] = {}
     for what, limit in result.panel.limits.items():
-        found.setdefault(limit, []).append(what)
+        found.setdefault(limit, []).append(str(what))
     return [(", ".join(whats), limit.says, limit.source) for limit, whats in found.items()]
-
-
-def _limits(result: PanelResult) -> list[str]:
-    words = limit_words(result)
-    if not words:
-        return []
-    lines = ["LIMITS AND WHERE THEY COME FROM"]
-    for whats, says, source in words:
-        lines += wrap(f"{whats}: {says}", "  ", "    ") + wrap(f"source: {source}", "    ", "      ")
-    return [*lines, ""]

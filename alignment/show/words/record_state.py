@@ -8,7 +8,7 @@ from collections.abc import Iterable, Sequence
 from alignment.lengths import Units, decimal, show, show_both
 from alignment.machine.layout import Layout
 from alignment.machine.survey import Reading, Survey
-from alignment.panel.panel import PanelResult
+from alignment.panel.found import PanelResult
 from alignment.settings.judging import SettingsResult
 from alignment.show.page import Block, Part, Table, Text, items
 from alignment.show.words import panel as panel_words
@@ -94,7 +94,6 @@ def settings_part(result: SettingsResult, when: str) -> Part:
     settings, states = result.settings, result.states
     units = settings.units
     told = [f"{key} {settings.record[key]}" for key in ("taken", "by") if key in settings.record]
-    strip, *clear = settings_words.clearance_words(result) or [""]
     head = ("setting", "wanted", "tolerance", "measured", "off", "U", "verdict")
     note = f"{units.plural.capitalize()}; off is measured less wanted; U = 2u."
     rows = _rows(settings_words.table_rows(states, units))
@@ -107,7 +106,7 @@ def settings_part(result: SettingsResult, when: str) -> Part:
             *listed("To be set:", [f"{s.setting.name}: {settings_words.to_do(s, units)}" for s in result.out]),
             *listed("A feeler-gauge job:", [settings_words.feeler_words(s, units) for s in states if s.feeler]),
             Table(head=head, rows=rows, align="lrrrrrl", note=note),
-            *listed(f"Strip and guides: {strip}.", clear),
+            *listed("Strip and guides:", settings_words.clearance_words(result)),
         ),
     )
 

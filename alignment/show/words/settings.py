@@ -3,39 +3,63 @@
 from __future__ import annotations
 
 import math
+from typing import Final
 
 from alignment.instruments import Tape
 from alignment.lengths import INCH, Units, decimal, show
-from alignment.settings.judging import SHEAR_SOURCE, SettingsResult, SettingState
-from alignment.show.terminal import caution_lines, headed, short, wrap
+from alignment.settings.judging import SHEAR_SOURCE, SettingsResult, SettingState, Way
+from alignment.settings.settings_file import Kind
+from alignment.show.page import Block, Degree, Page, Part, Table, Text, items
+from alignment.show.words import cautions
+from alignment.show.words.panel_figures import unit_mark
 from alignment.show.words.phrases import counted, verdict_words
-from alignment.uncertainty import COVERAGE, Verdict
+from alignment.uncertainty import COVERAGE
 
-__all__ = ["clearance_words", "doubts", "feeler_words", "settings_text", "summary", "table_rows", "to_do"]
+__all__ = ["clearance_words", "doubts", "feeler_words", "settings_page", "summary", "table_rows", "to_do"]
 
-WAYS = {"guide": ("close", "open"), "gap": ("close", "open"), "shear": ("close", "open"), "die": ("reduce", "increase")}
-"""What to do about a setting that is larger than wanted, and about one that is smaller."""
 FINEST_FRACTION = float(INCH) / 64
+MEANS_U: Final = "U: the number may be wrong by this much (2 standard uncertainties)."
+SIDES: Final = {Way.lower_left: "left", Way.lower_right: "right"}
+"""The side of a level to lower."""
 
 
-def settings_text(result: SettingsResult) -> str:
-    """The settings as text."""
+def settings_page(result: SettingsResult) -> Page:
+    """The whole answer as a page."""
     settings, states, out = result.settings, result.states, result.out
+    units = settings.units
     told = [f"{key} {settings.record[key]}" for key in ("taken", "by") if key in settings.record]
-    lines = wrap(f"{settings.name}, {settings.source}" + (f", {' '.join(told)}" if told else ""))
-    lines += [f"Verdict: {result.verdict.printed}. {summary(result)}", ""]
-    if out:
-        lines += ["BEFORE ANYTHING IS SET", *caution_lines(), ""]
-        lines += headed("SET THESE", (f"{s.setting.name}: {to_do(s, settings.units)}" for s in out))
-    lines += headed("A FEELER-GAUGE JOB", (feeler_words(s, settings.units) for s in states if s.feeler))
-    lines += [
-        f"SETTINGS ({settings.units.plural}; off is measured less wanted; U = 2u)",
-        *_table(states, settings.units),
-        "",
-    ]
-    lines += _clearances(result)
-    lines += headed("DOUBTS", doubts(result))
-    return "\n".join(lines).rstrip() + "\n"
+    feelers = [feeler_words(s, units) for s in states if s.feeler]
+    act = _act(result)
+    sends = bool(out or feelers or any(s.verdict is not None and not s.verdict.sure for s in states))
+    return Page(
+        title=f"{settings.name}, {settings.source}" + (f", {' '.join(told)}" if told else ""),
+        parts=(
+            Part(blocks=(Text(words=f"{result.verdict.printed}. {summary(result)}", strong=True), Text(words=act))),
+            Part(heading="Before anything is set", blocks=(cautions.short(),) if sends else ()),
+            Part(heading="Set these", blocks=items([f"{s.setting.name}: {to_do(s, units)}" for s in out])),
+            Part(heading="A feeler-gauge job", blocks=items(feelers)),
+            Part(heading="Settings", blocks=(_table(states, units),)),
+            Part(heading="Strip and guides", blocks=items(clearance_words(result))),
+            Part(heading="Doubts", blocks=items(doubts(result)), degree=Degree.full),
+        ),
+        act=act,
+    )
+
+
+def _act(result: SettingsResult) -> str:
+    """The first thing to do: what is proved out before what is not."""
+    units = result.settings.units
+    first = min(result.out, key=lambda s: not (s.verdict and s.verdict.sure), default=None)
+    if first:
+        return f"{first.setting.name}: {to_do(first, units)}"
+    feeler = next((s for s in result.states if s.feeler), None)
+    if feeler:
+        return f"{feeler.setting.name}: measure it with feeler gauges, machine locked out."
+    unsure = next((s for s in result.states if s.verdict is None or not s.verdict.sure), None)
+    if unsure:
+        more = "measure it" if unsure.verdict is None else "measure it again with something finer"
+        return f"{unsure.setting.name}: {more}."
+    return "Nothing to set. Keep this file with the record."
 
 
 def summary(result: SettingsResult) -> str:
@@ -59,35 +83,31 @@ def _length(length: float, worth: Tape | None, units: Units, *, signed: bool = F
 
 def to_do(s: SettingState, units: Units) -> str:
     """What to do about a setting that is out."""
-    judged, found = s.judged, s.setting.found
-    if judged is None or found is None:
+    judged, found, way = s.judged, s.setting.found, s.way
+    if judged is None or found is None or way is None:
         return ""
-    amount = f"{_length(abs(judged.value), found.worth, units)} {units}"
-    sure = "" if judged.verdict.sure else " (not proved: measure it again first)"
-    if s.setting.kind == "level":
-        over = f" over {show(s.setting.over, units)} {units}" if s.setting.over else ""
-        return f"lower the {'right' if judged.value > 0 else 'left'} side by {amount}{over}{sure}."
-    more, less = WAYS[s.setting.kind]
-    stop = f"{_length(s.wanted, found.worth, units)} {units}"
-    return f"{more if judged.value > 0 else less} it by {amount}, to {stop}{sure}."
+    mark = unit_mark(units)
+    amount = f"{_length(abs(judged.value), found.worth, units)}{mark}"
+    again = "" if judged.verdict.sure else " Not proved: measure it again first."
+    if way in SIDES:
+        over = f" over {show(s.setting.over, units)}{mark}" if s.setting.over else ""
+        return f"lower the {SIDES[way]} side by {amount}{over}.{again}"
+    return f"{way} it by {amount}, to {_length(s.wanted, found.worth, units)}{mark}.{again}"
 
 
 def feeler_words(s: SettingState, units: Units) -> str:
     """What is to be measured with feeler gauges, and why."""
-    low, high = (decimal(s.wanted + sign * s.tolerance, units, places=_fine(units)) for sign in (-1, 1))
+    mark, places = unit_mark(units), _fine(units)
+    low, high = (decimal(s.wanted + sign * s.tolerance, units, places=places) for sign in (-1, 1))
     found = s.setting.found
-    why = (
-        "it was not measured"
-        if found is None
-        else (
-            f"measured with {found.instrument}, U {decimal(COVERAGE * found.u, units, places=_fine(units))} {units}, "
-            "which cannot tell"
-        )
-    )
+    why = "It was not measured."
+    if found is not None:
+        u = decimal(COVERAGE * found.u, units, places=places)
+        why = f"It was measured with {found.instrument} (U {u}{mark}): too coarse for this."
     source = f" ({SHEAR_SOURCE})" if math.isnan(s.setting.wanted) else ""
     return (
-        f"{s.setting.name}: {low} to {high} {units} wanted{source}; {why}. Measure it with feeler gauges, with the "
-        "machine locked out, never with a hand between the blades."
+        f"{s.setting.name}: {low} to {high}{mark} wanted{source}. {why} Measure it with feeler gauges, machine locked "
+        "out. Never put a hand between the blades."
     )
 
 
@@ -95,14 +115,13 @@ def _fine(units: Units) -> int:
     return 4 if units is Units.inch else 3
 
 
-def _table(states: tuple[SettingState, ...], units: Units) -> list[str]:
-    width = min(max([len(s.setting.name) for s in states] + [7]), 24)
-    lines = [f"{'setting':<{width}} {'wanted':>9} {'tol.':>7} {'measured':>9} {'off':>8} {'U':>7}  verdict"]
-    for name, wanted, tolerance, measured, off, u, verdict in table_rows(states, units):
-        line = f"{short(name, width)} {wanted:>9} {tolerance:>7}"
-        line += f" {measured:>9} {off:>8} {u:>7}  {verdict}" if measured else f" {verdict:>12}"
-        lines.append(line)
-    return lines
+def _table(states: tuple[SettingState, ...], units: Units) -> Block:
+    return Table(
+        head=("setting", "wanted", "tol.", "measured", "off", "U", "verdict"),
+        rows=tuple(table_rows(states, units)),
+        align="lrrrrrl",
+        note=f"{units.plural.capitalize()}. Off: measured minus wanted. {MEANS_U}",
+    )
 
 
 def table_rows(states: tuple[SettingState, ...], units: Units) -> list[tuple[str, ...]]:
@@ -115,7 +134,7 @@ def table_rows(states: tuple[SettingState, ...], units: Units) -> list[tuple[str
     for s in states:
         found = s.setting.found
         worth = found.worth if found else None
-        fine = s.setting.kind == "shear"
+        fine = s.setting.kind is Kind.shear
         wanted = decimal(s.wanted, units, places=_fine(units)) if fine else _length(s.wanted, worth, units)
         tolerance = (
             _u(s.tolerance, worth, units) if found and not fine else decimal(s.tolerance, units, places=_fine(units))
@@ -136,33 +155,28 @@ def _u(length: float, worth: Tape | None, units: Units, *, signed: bool = False)
     return decimal(length, units, signed=signed, places=_fine(units) if fine else None)
 
 
-def _clearances(result: SettingsResult) -> list[str]:
-    first, *others = clearance_words(result) or [""]
-    lines = [f"STRIP AND GUIDES: {first}", *(line for text in others for line in wrap(text, "  - ")), ""]
-    return lines if first else []
-
-
 def clearance_words(result: SettingsResult) -> list[str]:
     """The strip, and what it has between the guides; empty where either is not told."""
     settings, states = result.settings, result.states
     best, units = settings.strip.best, settings.units
-    if best is None or not any(s.setting.kind == "guide" for s in states):
+    if best is None or not any(s.setting.kind is Kind.guide for s in states):
         return []
     found = settings.strip.found
     how = "measured" if found else "nominal"
     worth = found.worth if found else None
-    words = [f"strip {_length(best[0], worth, units)} {units} ({how}, U {_u(2 * best[1], worth, units)})"]
+    mark = unit_mark(units)
+    words = [f"Strip {_length(best[0], worth, units)}{mark} ({how}, U {_u(2 * best[1], worth, units)})."]
     for s in states:
         if s.clearance is not None and s.setting.found is not None:
             value, expanded = s.clearance.value, s.clearance.expanded
             own = s.setting.found.worth
-            said = f"{s.setting.name}: clearance {_length(value, own, units, signed=True)} {units}"
-            said += f" (U {_u(expanded, own, units)})"
+            said = f"{s.setting.name}: clearance {_length(value, own, units, signed=True)}{mark}"
+            said += f" (U {_u(expanded, own, units)})."
             if value <= -expanded:
-                said += ": the strip is wider than the guides and will buckle or climb"
+                said += " The strip is wider than the guides. It will buckle or climb."
             elif value < expanded:
-                said += ": the strip may not fit, as far as this can tell"
-            words.append(f"{said}.")
+                said += " The strip may not fit. This is too coarse to tell."
+            words.append(said)
     return words
 
 
@@ -171,31 +185,28 @@ def doubts(result: SettingsResult) -> list[str]:
     settings, states = result.settings, result.states
     units, said = settings.units, []
     if any(s.verdict is not None and not s.verdict.sure for s in states):
-        said.append(
-            "'?' marks what was not measured finely enough to prove; the percentage is the probability of being in "
-            "tolerance."
-        )
+        said.append("'?': not measured finely enough to prove. The percentage is the chance of being in tolerance.")
     said += [
-        f"{s.setting.name}: U {_u(s.judged.expanded, found.worth, units)} is more than the tolerance. Measured with "
-        f"{found.instrument} it can never be proved in: take something finer."
+        f"{s.setting.name}: U {_u(s.judged.expanded, found.worth, units)} is more than the tolerance. With "
+        f"{found.instrument} it can never be proved OK. Take something finer."
         for s in states
         if s.coarse and s.judged is not None and (found := s.setting.found) is not None
     ]
     said += [
-        f"{s.setting.name}: its {len(found.readings)} readings differ by more than {found.instrument} explains; U is "
-        "grown. Measure it again."
+        f"{s.setting.name}: its {len(found.readings)} readings differ by more than {found.instrument} explains. U is "
+        "larger for it. Measure it again."
         for s in states
         if (found := s.setting.found) is not None and found.scattered
     ]
     lone = [s for s in states if s.setting.found is not None and len(s.setting.found.readings) == 1]
     if lone:
-        said.append(f"{counted(len(lone), 'setting')} measured once: nothing checks the reading.")
+        said.append(f"{counted(len(lone), 'setting')} measured once: a wrong reading would not show.")
     used = {f.instrument for s in states if (f := s.setting.found) is not None and not f.worth.zero}
     if used:
-        said.append(f"No zero error is given for {', '.join(sorted(used))}; it is taken as none.")
+        said.append(f"No zero error is given for {', '.join(sorted(used))}. It is taken as none.")
     if settings.strip.found is None and settings.strip.width is not None and any(s.clearance for s in states):
-        exact = "" if settings.strip.tolerance else ", and taken as exact"
-        said.append(f"The strip's width is the nominal one{exact}. Measure the coil at hand.")
-    if any(s.verdict in (Verdict.out, Verdict.out_unsure) and s.setting.kind == "level" for s in states):
-        said.append("A level is positive where the right side is high, looking downstream.")
+        exact = "" if settings.strip.tolerance else " It is taken as exact."
+        said.append(f"The strip's width is the nominal one.{exact} Measure the coil at hand.")
+    if any(s.way in SIDES for s in states):
+        said.append("A level is positive with the right side high, looking downstream.")
     return said
