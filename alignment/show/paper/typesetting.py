@@ -2,8 +2,8 @@
 The one place that runs typst: a template, data and pictures in, the bytes of a PDF out.
 
 Templates hold the looks and no text of any user; whatever comes from a file or a person reaches them as JSON, which
-typst sets as it stands and never reads as source. Only the fonts that typst brings along are used, so that the same
-inputs and the same day give the same bytes on every computer.
+typst sets as it stands and never reads as source. Only the fonts that typst brings along are used where these have all
+the letters, so that the same inputs and the same day give the same bytes on every computer.
 """
 
 from __future__ import annotations
@@ -11,13 +11,14 @@ from __future__ import annotations
 import datetime
 import json
 import os
-from collections.abc import Callable, Mapping
+from collections.abc import Callable, Iterable, Mapping
 from importlib.resources import files
 from typing import Any, Final
 
 from alignment.choices import Paper
 from alignment.errors import StringtrueError, quote
 from alignment.lengths import Units
+from alignment.show.letters import lacking, latin, left_to_right
 
 __all__ = ["paper_for", "paper_name", "today", "typeset"]
 
@@ -78,32 +79,72 @@ def typeset(template: str, data: Mapping[str, Any], pictures: Mapping[str, bytes
     Returns
     -------
     bytes
-        A tagged PDF with its fonts in it. It is PDF/A-2a and PDF/UA-1 unless a text holds characters that the fonts
-        lack; those are then taken from the computer's own fonts, and stand as boxes where it has none.
+        A tagged PDF/A-2a and PDF/UA-1 with its fonts in it. Letters that the fonts lack which typst brings along are
+        taken from the computer's own, and written in Latin letters where it has none either.
     """
+    room = files("alignment.show.paper")
+    texts = {"main.typ": f"{template}.typ", PAGES: PAGES}
+    inputs = {name: room.joinpath(file).read_bytes() for name, file in texts.items()} | dict(pictures or {})
+
+    def compiled(data: Any, **how: Any) -> bytes:
+        return _compiled(inputs | {"data.json": json.dumps(data).encode()}, **how)
+
+    plain = _each(_plain, data)
+    try:
+        return compiled(plain, ignore_system_fonts=True)
+    except _Unshown:
+        missing = lacking(_characters(plain), _shows)
+        return compiled(_each(lambda text: latin(text, missing), plain))
+
+
+class _Unshown(Exception):  # noqa: N818  never leaves this module
+    """A text holds letters that no font has."""
+
+
+def _compiled(inputs: Mapping[str, bytes], **how: Any) -> bytes:
+    """Run typst on files by their names."""
     import typst
 
     # its stubs do not know that it takes files by their names, and gives bytes
     compiled: Callable[..., bytes] = typst.compile
-
-    room = files("alignment.show.paper")
-    texts = {"main.typ": f"{template}.typ", PAGES: PAGES}
-    inputs = {name: room.joinpath(file).read_bytes() for name, file in texts.items()}
-    inputs |= {"data.json": json.dumps(_plain(data)).encode()} | dict(pictures or {})
     try:
-        return compiled(inputs, format="pdf", ignore_system_fonts=True, pdf_standards=list(STANDARDS))
+        return compiled(dict(inputs), format="pdf", pdf_standards=list(STANDARDS), **how)
     except typst.TypstError as error:
         if not error.message.startswith("PDF/"):
             raise
-        return compiled(inputs, format="pdf")
+        raise _Unshown from error
 
 
-def _plain(value: Any) -> Any:
-    """The data without characters that have no shape of their own, which could hide or turn round other text."""
+def _shows(text: str) -> bool:
+    """Whether typst can set a text in the fonts of this computer."""
+    source = b'#set document(title: "t")\n#set text(font: "Libertinus Serif")\n#json("data.json")'
+    try:
+        _compiled({"main.typ": source, "data.json": json.dumps(text).encode()})
+    except _Unshown:
+        return False
+    return True
+
+
+def _characters(value: Any) -> set[str]:
+    """Characters of all texts in data that a plain font may lack."""
     if isinstance(value, str):
-        return "".join(c if c.isprintable() else " " for c in value)
+        return {c for c in value if not c.isascii() and not c.isspace()}
     if isinstance(value, Mapping):
-        return {key: _plain(item) for key, item in value.items()}
+        value = value.values()
+    return set().union(*map(_characters, value)) if isinstance(value, Iterable) else set()
+
+
+def _each(change: Callable[[str], str], value: Any) -> Any:
+    """The data with each of its texts changed."""
+    if isinstance(value, str):
+        return change(value)
+    if isinstance(value, Mapping):
+        return {key: _each(change, item) for key, item in value.items()}
     if isinstance(value, list | tuple):
-        return [_plain(item) for item in value]
+        return [_each(change, item) for item in value]
     return value
+
+
+def _plain(text: str) -> str:
+    """A text without characters that have no shape of their own, which could hide or turn round other text."""
+    return left_to_right("".join(c if c.isprintable() else " " for c in text))

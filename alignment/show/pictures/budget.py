@@ -37,12 +37,12 @@ def draw_budget(layout: Layout, budget: Budget) -> Figure:
     The share of the tolerance that U takes is what counts, so each curve is drawn as U over its own tolerance: at 1
     nothing can be proved, and at `SHARE` what is dead true is proved in often enough to count.
     """
-    from matplotlib.figure import Figure
+    from alignment.show.pictures.sheets import Sheet
 
     units, asked = layout.units, budget.means.repeats
     counts = sorted({*REPEATS, asked})
     largest = [expected(layout, replace(budget.means, repeats=n)) for n in counts]
-    figure = Figure(figsize=(8.6, 5))
+    figure = Sheet(figsize=(8.6, 5))
     axes = figure.add_axes((0.085, 0.12, 0.655, 0.72))
     told = {promise.what: promise for promise in budget.promises}
     for what, style in STYLE.items():

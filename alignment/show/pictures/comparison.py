@@ -7,7 +7,6 @@ it hangs, so that toward and away on paper are toward and away at the machine.
 
 from __future__ import annotations
 
-import textwrap
 from typing import TYPE_CHECKING, Final
 
 import numpy as np
@@ -46,17 +45,17 @@ def comparison_sheet(comparison: Comparison) -> Figure:
     -------
     Figure
     """
-    from matplotlib.figure import Figure
+    from alignment.show.pictures.sheets import Sheet, cut_names, wrapped
 
     layout = comparison.layout
     most = max(len(layout.row_sections(row)) for row in layout.rows)
     width = float(np.clip(1.45 * most + 2.5, 11, 34))
-    words = [line for said in sentences(comparison) for line in textwrap.wrap(said, int((width - 0.8) / 0.108))]
-    key = textwrap.wrap(comparison_key(comparison), int((width - 0.8) / 0.074))
+    words = [line for said in sentences(comparison) for line in wrapped(said, int((width - 0.8) / 0.108))]
+    key = wrapped(comparison_key(comparison), int((width - 0.8) / 0.074))
     rows = [name for plane in Plane for name in rows_down(layout, plane)]
     head, foot = 0.75 + 0.24 * len(words), 0.35 + 0.19 * len(key)
     total = head + LANE * len(rows) + foot
-    figure = Figure(figsize=(width, total))
+    figure = Sheet(figsize=(width, total))
 
     def write(y: float, text: str, size: float, weight: str = "normal") -> None:
         figure.text(0.35 / width, 1 - y / total, text, size=size, weight=weight, va="center", color=INK)
@@ -70,6 +69,8 @@ def comparison_sheet(comparison: Comparison) -> Figure:
         bottom = (foot + LANE * (len(rows) - 1 - k) + 0.55) / total
         axes = figure.add_axes((1.05 / width, bottom, 1 - 1.4 / width, (LANE - 0.95) / total))
         draw_row(axes, comparison, row, reach)
+        along = (width - 1.4) / span_of(comparison.before)[2]
+        cut_names(axes, {s.name: s.length * along for s in layout.row_sections(row)})
     for k, line in enumerate(key):
         write(total - foot + 0.2 + 0.19 * k, line, 9)
     return figure
@@ -196,7 +197,7 @@ def _draw_section(
     colour = MOVED if status is Status.moved else STILL
     weight = "bold" if status is Status.moved else "normal"
     said = section.name + {Status.still: "", Status.moved: ": moved", Status.open: "\ncannot be told"}[status]
-    axes.text(x.mean(), name_y, said, size=size, ha="center", va="center", weight=weight, color=INK)
+    axes.text(x.mean(), name_y, said, size=size, ha="center", va="center", weight=weight, color=INK, label=section.name)
     if status is Status.open or np.isnan(second[0]):
         return
     # the U of a still section is against the few others; its shade would hide the faces

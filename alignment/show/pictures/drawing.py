@@ -233,7 +233,8 @@ def _row(axes: Axes, train: Train, state: State, lane: Lane, scale: float, along
             x = train.start[i], train.start[i] + train.length[i]
             axes.fill_between(x, lane.y, lane.y + lane.body * BODY, facecolor="none", edgecolor=INK, ls=":", lw=1)
             label = f"{section.name}\nnot measured enough"
-            axes.text(train.middle[i], lane.y + lane.body * BODY / 2, label, size=8.5, ha="center", va="center")
+            centre = {"x": train.middle[i], "y": lane.y + lane.body * BODY / 2, "ha": "center", "va": "center"}
+            axes.text(**centre, s=label, size=8.5, label=section.name)
 
 
 def _joints(axes: Axes, train: Train, state: State, lanes: dict[str, Lane], scale: float) -> None:
@@ -285,7 +286,7 @@ def _section(
     label = f"{section.name}  {section.verdict.printed}"
     middle = (face[0] + face[-1]) / 2 + lane.body * BODY * 0.55
     room = length * along
-    centred = {"ha": "center", "va": "center", "weight": "bold", "bbox": box, "zorder": 6}
+    centred = {"ha": "center", "va": "center", "weight": "bold", "bbox": box, "zorder": 6, "label": section.name}
     axes.text(start + sum(bolts) / 2, middle, label, size=size, **centred)  # type: ignore[arg-type]
     places: dict[float, list[float]] = {}
     for reading in train.survey.fitted:
@@ -390,11 +391,10 @@ class _Patch:
 def draw_ghost(axes: Axes, solution: Solution, lanes: dict[str, Lane], scale: float) -> None:
     """Outline of where moved faces were."""
     train = solution.train
-    entry, exit_ = train.ends
     for i in np.flatnonzero(solution.plan.moves.any(axis=1)):
         section = solution.layout.sections[i]
         if section.row not in lanes:
             continue
         lane = lanes[section.row]
-        ys = [lane.y + lane.away * scale * float(end.value[i]) for end in (entry, exit_)]
+        ys = [lane.y + lane.away * scale * float(end.value[i]) for end in train.ends]
         axes.plot([section.start, section.end], ys, color="#777777", lw=1.2, ls=(0, (2, 2)), zorder=3)

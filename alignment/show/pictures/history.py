@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import textwrap
 from typing import TYPE_CHECKING, Final
 
 import numpy as np
@@ -54,7 +53,7 @@ def history_sheet(history: History) -> Figure:
     -------
     Figure
     """
-    from matplotlib.figure import Figure
+    from alignment.show.pictures.sheets import Sheet, wrapped
 
     layout = history.layout
     rows = [
@@ -66,11 +65,11 @@ def history_sheet(history: History) -> Figure:
     columns = max(len(members) for members in rows)
     width = max(2.9 * columns + LEFT + 0.15, 9.0)
     told = _lines(history) + EVENLY * (not _by_date(history)) + TOGETHER * (len(history.taken) > MANY) + REST
-    key = textwrap.wrap(told, int((width - 0.8) / 0.075))
-    words = textwrap.wrap(" ".join(headlines(history)), int((width - 0.8) / 0.1))
+    key = wrapped(told, int((width - 0.8) / 0.075))
+    words = wrapped(" ".join(headlines(history)), int((width - 0.8) / 0.1))
     panel, head, foot = 2.6, 0.6 + 0.22 * len(words), 0.3 + 0.19 * len(key)
     total = head + panel * len(rows) + foot
-    figure = Figure(figsize=(width, total))
+    figure = Sheet(figsize=(width, total))
     span = f"{when(history.taken[0])} to {when(history.taken[-1])}, {len(history.taken)} surveys"
     figure.text(0.35 / width, 1 - 0.3 / total, f"{layout.name}: {span}", size=14, weight="bold", va="center", color=INK)
     for k, line in enumerate(words):
@@ -134,6 +133,9 @@ def draw_section(axes: Axes, history: History, i: int, reach: float) -> Axes:
     -------
     Axes
     """
+    from alignment.show.letters import cut
+    from alignment.show.pictures.sheets import EM, shown
+
     layout, units = history.layout, history.layout.units
     of = units.of
     days = _days(history) if _by_date(history) else np.arange(float(len(history.taken)))
@@ -181,7 +183,10 @@ def draw_section(axes: Axes, history: History, i: int, reach: float) -> Axes:
     axes.set_xticks([day for day, _ in marked], [date for _, date in marked], size=8)
     for side in ("top", "right"):
         axes.spines[side].set_visible(False)
-    axes.set_title(layout.sections[i].name, loc="left", size=10.5, weight="bold", pad=3)
+    whole = axes.get_figure(root=True)
+    room = axes.get_position().width * (whole.get_figwidth() if whole else 0.0)
+    name = cut(shown(layout.sections[i].name), max(int(room / (10.5 * EM)), 8))
+    axes.set_title(name, loc="left", size=10.5, weight="bold", pad=3)
     return axes
 
 

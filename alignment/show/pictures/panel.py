@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import textwrap
 from typing import TYPE_CHECKING, Final
 
 import numpy as np
@@ -47,16 +46,16 @@ def panel_sheet(result: PanelResult) -> Figure:
     -------
     Figure
     """
-    from matplotlib.figure import Figure
+    from alignment.show.pictures.sheets import Sheet, wrapped
 
-    words = [line for text in meanings(result) for line in textwrap.wrap(text, 136, subsequent_indent="    ")]
-    head = textwrap.wrap(verdict_line(result), 96)
+    words = [line for text in meanings(result) for line in wrapped(text, 136, subsequent_indent="    ")]
+    head = wrapped(verdict_line(result), 96)
     scale, factor = plan_scale(result)
-    foot = textwrap.wrap(panel_key(result, factor), 150)
+    foot = wrapped(panel_key(result, factor), 150)
     views = PLAN + (SIDE_VIEW if result.bow else 0)
     top = 0.45 + 0.27 * len(head) + 0.2 * len(words) + 0.25
     total = top + views + 0.25 + 0.17 * len(foot)
-    figure = Figure(figsize=(WIDTH, total))
+    figure = Sheet(figsize=(WIDTH, total))
 
     def write(y: float, text: str, size: float, *, bold: bool = False) -> None:
         weight = "bold" if bold else "normal"

@@ -7,7 +7,6 @@ A strip ends where a section does. What is cut off at its edge stands whole on t
 from __future__ import annotations
 
 import textwrap
-import warnings
 from collections.abc import Callable, Sequence
 from dataclasses import dataclass
 from typing import TYPE_CHECKING, Final
@@ -34,7 +33,8 @@ from alignment.train.solve import Solution
 
 if TYPE_CHECKING:
     from matplotlib.axes import Axes
-    from matplotlib.figure import Figure
+
+    from alignment.show.pictures.sheets import Sheet
 
 __all__ = ["Picture", "comparison_pictures", "panel_picture", "state_pictures"]
 
@@ -68,7 +68,7 @@ def state_pictures(solution: Solution, title: str, *, after: bool = False) -> li
     after : bool
         Whether to draw the state that the moves lead to.
     """
-    from matplotlib.figure import Figure
+    from alignment.show.pictures.sheets import Sheet
 
     layout, plan = solution.layout, solution.plan
     found = []
@@ -83,7 +83,7 @@ def state_pictures(solution: Solution, title: str, *, after: bool = False) -> li
         scale = scale_for(solution, lanes, width - 1.2)
         height = paper_height(lanes)
         total = height + 0.9
-        figure = Figure(figsize=(width, total))
+        figure = Sheet(figsize=(width, total))
         axes = figure.add_axes((0.6 / width, 0.55 / total, 1 - 1.2 / width, height / total))
         train, state = (plan.after, plan.state) if after else (solution.train, solution.state)
         draw_train(axes, train, state, lanes, scale, height=height)
@@ -106,7 +106,7 @@ def _rows_words(rows: Sequence[str]) -> str:
 
 def comparison_pictures(comparison: Comparison) -> Picture:
     """Draw each face in both surveys, row by row."""
-    from matplotlib.figure import Figure
+    from alignment.show.pictures.sheets import Sheet
 
     layout, strips = comparison.layout, []
     span = span_of(comparison.before)[2]
@@ -114,7 +114,7 @@ def comparison_pictures(comparison: Comparison) -> Picture:
         members = layout.row_sections(row)
         along = max(max(LEGIBLE * (_letters(s.name) + 9), 1.45) / s.length for s in members)
         width = _width(along, span, members, 1.4)
-        figure = Figure(figsize=(width, 2.9))
+        figure = Sheet(figsize=(width, 2.9))
         axes = figure.add_axes((1.0 / width, 0.55 / 2.9, 1 - 1.4 / width, 1.95 / 2.9))
         draw_row(axes, comparison, row, reach_of(comparison))
         _fold_names(axes, members)
@@ -124,11 +124,11 @@ def comparison_pictures(comparison: Comparison) -> Picture:
 
 def panel_picture(result: PanelResult) -> Picture:
     """Draw the panel as measured, from above, and its bow from the side."""
-    from matplotlib.figure import Figure
+    from alignment.show.pictures.sheets import Sheet
 
     scale, factor = plan_scale(result)
     total = PLAN + (SIDE_VIEW if result.bow else 0)
-    figure = Figure(figsize=(WIDTH, total))
+    figure = Sheet(figsize=(WIDTH, total))
     draw_plan(figure.add_axes((0, 1 - PLAN / total, 1, PLAN / total)), result, scale)
     if result.bow:
         draw_bow(figure.add_axes((0, 0, 1, SIDE_VIEW / total)), result, result.bow)
@@ -167,7 +167,7 @@ def _fold_names(axes: Axes, members: Sequence[Section]) -> None:
 
 
 def _strips(
-    figure: Figure, axes: Axes, members: Sequence[Section], *, of: Callable[[float], float] = float
+    figure: Sheet, axes: Axes, members: Sequence[Section], *, of: Callable[[float], float] = float
 ) -> list[bytes]:
     """A drawing cut into pages; `of` turns a place along the machine [mm] into the axes' own."""
     from matplotlib.backends.backend_agg import FigureCanvasAgg
@@ -185,6 +185,7 @@ def _strips(
         low = min(ahead) - 0.12 * each
         windows.append(low)
     figure.set_size_inches(PAGE, height)
+    figure.set_plain()
     words = [text for text in axes.texts if text.get_visible()]
     frame = (0.0, figure.dpi * PAGE)
     renderer = FigureCanvasAgg(figure).get_renderer()  # type: ignore[no-untyped-call]
@@ -198,9 +199,7 @@ def _strips(
         part = f"part {number} of {len(windows)}"
         axes.set_title(f"{title}, {part}" if title else part, loc="left", size=11, weight="bold", pad=5)
         for text in words:
-            with warnings.catch_warnings():
-                warnings.filterwarnings("ignore", message="Glyph .* missing")
-                box = text.get_window_extent(renderer)
+            box = text.get_window_extent(renderer)
             # words whose place is cut off, or that would be cut off themselves, stand on another strip
             here = low <= text.get_position()[0] <= high or text.get_transform() != axes.transData
             text.set_visible(bool(here and box.x0 >= frame[0] and box.x1 <= frame[1]))

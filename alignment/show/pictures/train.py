@@ -3,8 +3,6 @@
 from __future__ import annotations
 
 import io
-import textwrap
-import warnings
 from collections.abc import Mapping
 from pathlib import Path
 from typing import TYPE_CHECKING, Any, Final
@@ -56,9 +54,8 @@ def render(figure: Figure, suffix: str) -> bytes:
     stream = io.BytesIO()
     kind = suffix.lower().lstrip(".")
     dated: dict[str, Any] = {"svg": {"Date": None}, "pdf": {"CreationDate": None}}
-    with mpl.rc_context({"svg.hashsalt": "stringtrue", "pdf.fonttype": 42}), warnings.catch_warnings():
+    with mpl.rc_context({"svg.hashsalt": "stringtrue", "pdf.fonttype": 42}):
         # a name in letters that the font lacks is drawn as boxes; the warning would be no help to the user
-        warnings.filterwarnings("ignore", message="Glyph .* missing")
         figure.savefig(stream, format=kind, dpi=150, metadata=dated.get(kind))
     return stream.getvalue()
 
@@ -91,7 +88,7 @@ def train_sheet(solution: Solution, plane: Plane = Plane.side) -> Figure:
     Figure
         Sized so that each row has the same height and long trains are wider.
     """
-    from matplotlib.figure import Figure
+    from alignment.show.pictures.sheets import Sheet, cut_names, wrapped
 
     layout = solution.layout
     lanes = lanes_of(layout, plane)
@@ -101,15 +98,15 @@ def train_sheet(solution: Solution, plane: Plane = Plane.side) -> Figure:
     moving = any(layout.sections[layout.index[step.section]].row in lanes for step in solution.plan.steps)
     scale = scale_for(solution, lanes, width - 1.2)
     small = int((width - 0.8) / 0.071)
-    key = textwrap.wrap(train_key(solution, scale, width - 1.2, moving), small)
-    cautions = textwrap.wrap(" ".join(FULL), small) if moving else []
+    key = wrapped(train_key(solution, scale, width - 1.2, moving), small)
+    cautions = wrapped(" ".join(FULL), small) if moving else []
     height = paper_height(lanes)
     panel = height + 0.95
     foot = 0.3 + 0.18 * (len(key) + len(cautions) + bool(cautions))
-    titles = textwrap.wrap(f"{layout.name}: {summary(solution)}", int((width - 0.6) / 0.125))
+    titles = wrapped(f"{layout.name}: {summary(solution)}", int((width - 0.6) / 0.125))
     head = 0.3 + 0.3 * len(titles)
     total = head + 0.215 * len(words) + panel * (1 + moving) + foot
-    figure = Figure(figsize=(width, total))
+    figure = Sheet(figsize=(width, total))
 
     def write(y: float, text: str, size: float, *, bold: bool = False) -> None:
         weight = "bold" if bold else "normal"
@@ -122,6 +119,8 @@ def train_sheet(solution: Solution, plane: Plane = Plane.side) -> Figure:
     top = total - head - 0.215 * len(words)
     taken = solution.survey.record.get("taken", "")
     title = f"As read, {plane.view}: {solution.survey.source}{', ' * bool(taken)}{taken}"
+    along = (width - 1.2) / span_of(solution.train)[2]
+    rooms = {s.name: (s.bolts[1] - s.bolts[0]) * along for s in layout.sections}
     states = [(solution.train, solution.state, title)]
     if moving:
         states.append((solution.plan.after, solution.plan.state, "After the moves, as the tape should then read"))
@@ -134,6 +133,7 @@ def train_sheet(solution: Solution, plane: Plane = Plane.side) -> Figure:
             draw_moves(axes, solution, lanes, scale)
         else:
             draw_ghost(axes, solution, lanes, scale)
+        cut_names(axes, rooms)
         top -= panel
     for k, line in enumerate([*key, *[""] * bool(cautions), *cautions]):
         write(total - foot + 0.15 + 0.18 * k, line, 9)
@@ -142,11 +142,13 @@ def train_sheet(solution: Solution, plane: Plane = Plane.side) -> Figure:
 
 def _words(solution: Solution, width: float, lanes: Mapping[str, Lane]) -> list[tuple[str, bool]]:
     """What to do as lines of text, each bold or not; flags come before the moves."""
+    from alignment.show.pictures.sheets import wrapped
+
     normal, bold = int((width - 0.8) / 0.086), int((width - 0.8) / 0.112)
     lines: list[tuple[str, bool]] = []
     for flag in solution.flags:
         if flag.harmful:
-            lines += [(line, True) for line in textwrap.wrap(f"Before moving: {flag.message}", bold)]
+            lines += [(line, True) for line in wrapped(f"Before moving: {flag.message}", bold)]
 
     layout, doubts = solution.layout, doubted(solution)
     # numbered as in the printed list and at the arrows, whichever plane they are of
@@ -157,11 +159,11 @@ def _words(solution: Solution, width: float, lanes: Mapping[str, Lane]) -> list[
         action, *readings = step_lines(steps, layout)
         again = "if it still reads so when read again, " if steps[0].section in doubts else ""
         do = f"{number}  {steps[0].section}: {again}{action}."
-        lines += [(line, True) for line in textwrap.wrap(do, bold)]
+        lines += [(line, True) for line in wrapped(do, bold)]
         indent = " " * 6
         lines += [
             (line, False)
-            for line in textwrap.wrap(
+            for line in wrapped(
                 "; ".join(line.strip() for line in readings) + ".",
                 normal,
                 initial_indent=indent,

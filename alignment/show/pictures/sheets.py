@@ -1,0 +1,137 @@
+"""
+The figure that all pictures are drawn on. It loads matplotlib, and is therefore loaded only where something is drawn.
+
+Words come from files and people. They are set as they stand: a dollar begins no mathematics, and a letter that the
+usual font lacks is taken from one of the computer's own, or written in Latin letters, and never drawn as a box.
+"""
+
+from __future__ import annotations
+
+import textwrap
+from collections.abc import Iterable, Mapping
+from functools import cache
+from typing import Any, Final
+
+import matplotlib as mpl
+from matplotlib.axes import Axes
+from matplotlib.backend_bases import RendererBase
+from matplotlib.figure import Figure
+from matplotlib.font_manager import FontProperties, findfont, get_font
+from matplotlib.text import Text
+from matplotlib.transforms import BboxBase
+
+from alignment.show.letters import MARK, cut, latin, left_to_right
+
+__all__ = ["EM", "Sheet", "cut_names", "shown", "wrapped"]
+
+USUAL: Final = "DejaVu Sans"
+"""The font that matplotlib brings along: Latin, Greek, Cyrillic, Arabic and Hebrew letters, and many signs."""
+OTHERS: Final = (
+    "Noto Sans CJK SC", "Noto Sans CJK JP", "Noto Sans CJK KR", "Noto Sans CJK TC", "Source Han Sans SC",
+    "Microsoft YaHei", "SimSun", "Yu Gothic", "MS Gothic", "Malgun Gothic", "Microsoft JhengHei",
+    "PingFang SC", "Hiragino Sans", "Apple SD Gothic Neo", "Arial Unicode MS",
+    "WenQuanYi Micro Hei", "WenQuanYi Zen Hei", "Droid Sans Fallback", "IPAGothic", "NanumGothic",
+    "Nirmala UI", "Leelawadee UI", "Noto Sans Devanagari", "Noto Sans Tamil", "Noto Sans Thai",
+)  # fmt: skip
+"""Fonts that computers have for other scripts, in the order in which they are asked (names from memory)."""
+
+
+EM: Final = 0.62 / 72
+"""Usual width of a letter for each point of its size. [inches]"""
+
+
+class Sheet(Figure):
+    """A figure whose words are set as they stand, whoever draws it: a command, a record or a notebook."""
+
+    def draw(self, renderer: RendererBase) -> None:
+        """Draw it, with its words made plain first, and lines that are too long for it set smaller."""
+        with mpl.rc_context({"text.parse_math": False, "text.usetex": False}):
+            self.set_plain()
+            for text in self.findobj(Text):
+                _set_in(text, self.bbox, renderer)
+            super().draw(renderer)
+
+    def set_plain(self) -> None:
+        """Let its words be as they will be drawn, for whoever needs to know how much room they take."""
+        for text in self.findobj(Text):
+            _set_plain(text)
+
+
+def _set_in(text: Text, page: BboxBase, renderer: RendererBase) -> None:
+    """Set a line smaller that begins on the page and would run out of it."""
+    if text.get_text() and text.get_horizontalalignment() == "left":
+        box = text.get_window_extent(renderer)
+        room = float(page.x1 - box.x0)
+        if box.x1 > page.x1 and room > 0:
+            text.set_fontsize(0.95 * float(text.get_fontsize()) * room / box.width)
+
+
+def wrapped(text: str, letters: int, **how: Any) -> list[str]:
+    """A text parted into lines of so many letters at most, in the letters in which it will be set."""
+    return textwrap.wrap(shown(text), letters, **how)
+
+
+def shown(text: str) -> str:
+    """A text in the letters in which it will be set."""
+    return latin(text, _found(text, "bold")[1])
+
+
+def cut_names(axes: Axes, rooms: Mapping[str, float]) -> None:
+    """
+    Shorten names that have less room than they need.
+
+    Parameters
+    ----------
+    axes : Axes
+        Drawn upon; the texts that name a thing carry its name as their label.
+    rooms : mapping of str to float
+        Room for each name. [inches]
+    """
+    for text in axes.texts:
+        name = str(text.get_label())
+        if name in rooms:
+            said, rest = shown(name), text.get_text().removeprefix(name)
+            letters = int(rooms[name] / (EM * float(text.get_fontsize()))) - len(rest.split("\n")[0])
+            text.set_text(cut(said, max(letters, 8)) + rest)
+
+
+def _set_plain(text: Text) -> None:
+    """Let one text be set as it stands, in letters that there are."""
+    text.set_parse_math(False)
+    text.set_usetex(False)
+    said = text.get_text()
+    if said.isascii():
+        return
+    weight, style = str(text.get_fontweight()), text.get_fontstyle()
+    if style != "normal" and _missing(said, USUAL, style, weight):
+        # a slanted face has fewer letters than the upright one
+        text.set_fontstyle("normal")
+    fonts, missing = _found(said, weight)
+    text.set_fontfamily(fonts)
+    text.set_text(left_to_right(latin(said.replace(MARK, ""), missing)))
+
+
+def _found(text: str, weight: str) -> tuple[list[str], set[str]]:
+    """Fonts that together have the letters of a text, in upright faces, and the letters that none has."""
+    fonts, missing = [USUAL], set() if text.isascii() else _missing(text, USUAL, "normal", weight)
+    for name in OTHERS if missing else ():
+        left = _missing(missing, name, "normal", weight)
+        if left < missing:
+            fonts.append(name)
+            missing = left
+    return fonts, missing
+
+
+def _missing(characters: Iterable[str], name: str, style: Any, weight: str) -> set[str]:
+    """Those of some characters that a font does not have."""
+    return {c for c in characters if not c.isspace() and ord(c) not in _letters(name, style, weight)}
+
+
+@cache
+def _letters(name: str, style: Any, weight: str) -> frozenset[int]:
+    """Characters of a font, none where the computer has no such font."""
+    try:
+        path = findfont(FontProperties(family=[name], style=style, weight=weight), fallback_to_default=False)
+    except ValueError:
+        return frozenset()
+    return frozenset(get_font(path).get_charmap())
