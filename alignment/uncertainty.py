@@ -24,6 +24,7 @@ __all__ = [
     "Verdict",
     "chi_square_point",
     "conformance_probability",
+    "f_point",
     "mean_u",
     "noncentrality",
     "normal_below",
@@ -330,11 +331,11 @@ def worst(found: Iterable[Verdict]) -> Verdict:
     return max(found, key=lambda v: v.rank, default=Verdict.ok)
 
 
-def chi_square_point(dof: ArrayLike, probability: float) -> Any:
+def chi_square_point(dof: ArrayLike, probability: ArrayLike) -> Any:
     """Value that chi-square with ``dof`` degrees of freedom stays below with this probability."""
     from scipy.special import chdtri
 
-    return chdtri(np.asarray(dof, dtype=np.float64), 1 - probability)
+    return chdtri(np.asarray(dof, dtype=np.float64), 1 - np.asarray(probability))
 
 
 def normal_point(probability: float) -> float:
@@ -349,6 +350,13 @@ def student_point(probability: float, dof: float) -> float:
     from scipy.special import stdtrit
 
     return float(stdtrit(dof, probability))
+
+
+def f_point(probability: float, between: float, within: float) -> float:
+    """Value that Fisher's F with these degrees of freedom stays below with this probability."""
+    from scipy.special import fdtri
+
+    return float(fdtri(between, within, probability))
 
 
 def noncentrality(error: float = 0.001, power: float = 0.8) -> float:

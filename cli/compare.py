@@ -10,7 +10,7 @@ import typer
 from alignment.choices import Aim, Line
 
 from . import output
-from .options import LINES, AimOption, Force, Json, LayoutFile, Out, PrintUnits, Table, one_of
+from .options import LINES, AimOption, Force, Full, Json, LayoutFile, Out, PrintUnits, Table, one_of
 
 __all__ = ["EXAMPLE", "compare"]
 
@@ -32,6 +32,7 @@ def compare(
     aim: AimOption = Aim.fewest,
     plot: Annotated[Path | None, typer.Option(metavar="FILE", help="Draw both states: .svg, .png or .pdf.")] = None,
     table: Table = None,
+    full: Full = False,
     json: Json = False,
     units: PrintUnits = None,
     out: Out = None,
@@ -46,8 +47,10 @@ def compare(
     from alignment.files import tables, writing
     from alignment.machine.layout_file import read_layout
     from alignment.machine.survey_files import read_pair, read_survey
+    from alignment.show.json import comparison as plain
     from alignment.show.pictures import comparison as comparison_plots
-    from alignment.show.words import comparison as comparison_wording
+    from alignment.show.tables import comparison as sheets
+    from alignment.show.words import comparison as wording
 
     writing.ready(
         (plot, writing.PICTURES), (table, tables.KINDS), (out, None), inputs=(layout, before, after), force=force
@@ -56,5 +59,5 @@ def compare(
     surveys = read_pair(before, after, machine) if after else (read_survey(before, machine),)
     found = comparison.compare(machine.shown_in(units), *surveys, same_string=same_string, line=line, aim=aim)
     output.save_picture(plot, comparison_plots.comparison_sheet, found, force=force)
-    output.save_table(table, comparison.as_tables, found, found.layout.units, force=force)
-    output.show(comparison_wording.comparison_text, comparison.as_json, found, json=json, out=out, force=force)
+    output.save_table(table, sheets.as_tables, found, found.layout.units, force=force)
+    output.say(wording.comparison_page, plain.as_json, found, json=json, full=full, out=out, force=force)

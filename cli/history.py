@@ -10,7 +10,7 @@ import typer
 from alignment.choices import Line
 
 from . import output
-from .options import Force, Json, LayoutFile, LineOption, Out, PrintUnits, Table
+from .options import Force, Full, Json, LayoutFile, LineOption, Out, PrintUnits, Table
 
 __all__ = ["EXAMPLE", "history"]
 
@@ -28,6 +28,7 @@ def history(
         Path | None, typer.Option(metavar="FILE", help="Draw every section over time: .svg, .png or .pdf.")
     ] = None,
     table: Table = None,
+    full: Full = False,
     json: Json = False,
     units: PrintUnits = None,
     out: Out = None,
@@ -42,8 +43,10 @@ def history(
     from alignment.files import tables, writing
     from alignment.machine.layout_file import read_layout
     from alignment.machine.survey_files import read_surveys, survey_paths
+    from alignment.show.json import history as plain
     from alignment.show.pictures import history as history_plots
-    from alignment.show.words import history as history_wording
+    from alignment.show.tables import history as sheets
+    from alignment.show.words import history as wording
 
     paths = survey_paths(surveys)
     writing.ready((plot, writing.PICTURES), (table, tables.KINDS), (out, None), inputs=(layout, *paths), force=force)
@@ -51,5 +54,5 @@ def history(
     with output.progress(paths, "surveys") as shown:
         found = following.follow(machine.shown_in(units), read_surveys(shown, machine), line=line)
     output.save_picture(plot, history_plots.history_sheet, found, force=force)
-    output.save_table(table, following.as_tables, found, found.layout.units, force=force)
-    output.show(history_wording.history_text, following.as_json, found, json=json, out=out, force=force)
+    output.save_table(table, sheets.as_tables, found, found.layout.units, force=force)
+    output.say(wording.history_page, plain.as_json, found, json=json, full=full, out=out, force=force)

@@ -5,26 +5,33 @@ from __future__ import annotations
 import enum
 import math
 from dataclasses import dataclass
-from typing import TYPE_CHECKING, Any
+from typing import Final
 
 import numpy as np
+from numpy.typing import NDArray
 
-from alignment import __version__
-from alignment.change.motion import Motion, compare_trains
+from alignment.change.motion import Motion, compare_trains, face_change
+from alignment.change.strings import Expected, Stayed, StringChange, recorded
 from alignment.choices import Aim, Line
 from alignment.errors import NotEnoughReadingsError
+from alignment.lengths import INCH
 from alignment.machine.layout import Layout
 from alignment.machine.log import now, parts
 from alignment.machine.survey import Survey
+from alignment.results import Result
 from alignment.train.flags.find import Flag, find_flags
 from alignment.train.moves.plan import Plan, plan_moves
 from alignment.train.train import Train, fit_train
-from alignment.uncertainty import COVERAGE
+from alignment.uncertainty import COVERAGE, SAME
 
-if TYPE_CHECKING:
-    import pandas as pd
+__all__ = ["Comparison", "Outcome", "PlannedMove", "compare", "judge_move", "logged_moves", "planned_changes"]
 
-__all__ = ["Comparison", "Outcome", "PlannedMove", "as_json", "as_tables", "compare", "judge_move"]
+Floats = NDArray[np.float64]
+ENDS: Final = ("entry", "exit")
+SURE: Final = 2.5758
+"""A plan is excluded, and a way called wrong, beyond so many standard uncertainties: 1 % of those that were not."""
+CREEP: Final = float(INCH) / 64
+"""Standard uncertainty of what tightening does to a bolt end (our judgement, common practice, no source). [mm]"""
 
 
 class Outcome(enum.StrEnum):
@@ -36,11 +43,11 @@ class Outcome(enum.StrEnum):
     wrong = "wrong way"
     none = "not done"
     untold = "cannot be told"
-    """Done in full and not done at all are both within U, or the section was not measured."""
+    """Done in full and not done at all are both within U, or answers differ, or the section was not measured."""
 
 
-@dataclass(frozen=True, kw_only=True)
-class PlannedMove:
+@dataclass(frozen=True, kw_only=True, eq=False, repr=False)
+class PlannedMove(Result):
     """A move that the first survey asked for, and what the second one shows. Toward the string positive. [mm]"""
 
     section: str
@@ -51,19 +58,35 @@ class PlannedMove:
     outcome: Outcome
 
 
-@dataclass(frozen=True, kw_only=True)
-class Comparison:
-    """Two surveys of one machine, what moved, and what became of the moves that the first one asked for."""
+@dataclass(frozen=True, kw_only=True, eq=False, repr=False)
+class Comparison(Result):
+    """
+    Two surveys of one machine, what moved, and what became of the moves that the first one asked for.
+
+    Attributes
+    ----------
+    before, after : Train
+    plan : Plan or None
+        What was to be done in between; None for one job log, which says what was done.
+    logged : bool
+        Whether both are parts of one job log.
+    source : str
+        File that says how things stand now.
+    motion : Motion
+    moves : tuple of PlannedMove
+    flags : tuple of (str, Flag)
+        What to look at in the readings, each with the name of its survey; points that nothing checks are left out.
+    """
 
     layout: Layout
     before: Train
     after: Train
-    plan: Plan
+    plan: Plan | None
+    logged: bool
+    source: str
     motion: Motion
     moves: tuple[PlannedMove, ...]
-    same_string: bool
     flags: tuple[tuple[str, Flag], ...]
-    """What to look at in the readings, each with the name of its survey; points that nothing checks are left out."""
 
 
 def both(log: Survey) -> tuple[Survey, Survey]:
@@ -95,7 +118,8 @@ def compare(
     before, after : Survey
         In this order; a job log is taken as it stands at its end. Or one job log alone: as found and as left.
     same_string : bool
-        Whether the string stayed up between them, so that no shift or slope is taken off. In one log it did.
+        Whether the string stayed up between them, so that no shift or slope is taken off. Where the records of both
+        name one string, and in one log, that is tried first and dropped where the readings contradict it.
     line, aim
         How the moves were planned from `before`.
     plan : Plan, optional
@@ -106,37 +130,159 @@ def compare(
     NotEnoughReadingsError
         A survey in which no section was read at two distinct points; one survey alone, with no moves in it.
     """
-    if after is None:
-        before, after = both(before)
-        same_string = True
-    trains = [fit_train(layout, survey, line=line) for survey in (now(before), now(after))]
-    plan = plan or plan_moves(trains[0], aim=aim)
-    motion = compare_trains(*trains, same_string=same_string)
+    log = before if after is None else None
+    source = (after or before).source
+    before, after = both(before) if after is None else (now(before), now(after))
+    trains = [fit_train(layout, survey, line=line) for survey in (before, after)]
+    if log is None:
+        plan = plan or plan_moves(trains[0], aim=aim)
+        moves, again = plan.moves, None
+        stayed = recorded(before, after)
+    else:
+        moves = logged_moves(trains[0], log)
+        again = np.isin([s.name for s in layout.sections], [move.section for move in log.moves])
+        stayed = Stayed.recorded
+    expected = planned_changes(layout, moves)
+    motion = compare_trains(
+        *trains,
+        stayed=Stayed.told if same_string else stayed,
+        expected=expected,
+        again=again,
+        one_tape=log is not None,
+    )
     flags = [(t.survey.source, f) for t in trains for f in find_flags(t) if f.harmful and f.flag != "line-skewed"]
-    moves = []
-    for i, bolt in np.argwhere(plan.moves != 0):
-        change = motion.bolts()[bolt]
-        planned, done, u = float(plan.moves[i, bolt]), float(-change.value[i]), float(change.u[i])
-        moves.append(
-            PlannedMove(
-                section=layout.sections[i].name,
-                bolt_end=("entry", "exit")[bolt],
-                planned=planned,
-                done=done,
-                u=u,
-                outcome=judge_move(planned, done, u),
-            )
-        )
     return Comparison(
         layout=layout,
         before=trains[0],
         after=trains[1],
         plan=plan,
+        logged=log is not None,
+        source=source,
         motion=motion,
-        moves=tuple(moves),
-        same_string=same_string,
+        moves=tuple(_judged(motion, expected, moves)),
         flags=tuple(flags),
     )
+
+
+def logged_moves(found: Train, log: Survey) -> Floats:
+    """
+    How far the bolt ends went by a job log, toward the string positive, (n, 2). [mm]
+
+    Each move turns the face about the other bolt end until the watched point reads the stop. A section with a move
+    at whose stop nobody looked has none.
+    """
+    layout = found.layout
+    faces: dict[str, tuple[float, float]] = {}
+    blind = {move.section for move in log.moves if move.stop is None}
+    start, end = found.reading_at(found.start), found.reading_at(found.start + found.length)
+    for move in log.moves:
+        i = layout.index[move.section]
+        section = layout.sections[i]
+        entry, exit_ = faces.get(section.name, (float(start[i]), float(end[i])))
+        if move.stop is None:
+            continue
+        pivot = section.bolts[1 - move.end]
+        kept = entry + (exit_ - entry) * pivot / section.length
+        slope = (move.stop - kept) / (move.place - pivot)
+        faces[section.name] = kept - slope * pivot, kept + slope * (section.length - pivot)
+    moves = np.zeros((len(layout.sections), 2))
+    for name, (entry, exit_) in faces.items():
+        i = layout.index[name]
+        section = layout.sections[i]
+        ends = np.array([start[i] - entry, end[i] - exit_])
+        if name not in blind and not np.isnan(ends).any():
+            share = np.array(section.bolts) / section.length
+            moves[i] = ends[0] + (ends[1] - ends[0]) * share
+    # what is less than rounding is no move
+    moves[np.abs(moves) < SAME] = 0.0
+    return moves
+
+
+def planned_changes(layout: Layout, moves: Floats) -> Expected:
+    """
+    What moves of bolt ends do to offset and skew.
+
+    Parameters
+    ----------
+    layout : Layout
+    moves : (n, 2) array
+        Of the entry and exit bolt end of each section, toward the string positive. [mm]
+
+    Returns
+    -------
+    Expected
+        Away from the string positive. Sections that are not to be moved have no covariance.
+    """
+    bolts = np.array([s.bolts for s in layout.sections])
+    length = np.array([s.length for s in layout.sections])
+    apart = bolts[:, 1] - bolts[:, 0]
+    # what a unit of each bolt end does to offset and skew, away positive
+    lever = np.empty((len(length), 2, 2))
+    for k, sign in ((0, -1.0), (1, 1.0)):
+        turn = sign / apart
+        share = (turn * (length / 2 - bolts[:, 1 - k]), turn * length)
+        lever[:, :, k] = np.stack(share, axis=1)
+    loose = (moves != 0).astype(np.float64)
+    return Expected(
+        change=-np.einsum("nik,nk->ni", lever, moves),
+        covariance=CREEP**2 * np.einsum("nik,nk,njk->nij", lever, loose, lever),
+    )
+
+
+def _judged(motion: Motion, expected: Expected, moves: Floats) -> list[PlannedMove]:
+    layout, found = motion.layout, []
+    string_of = {i: string for string in motion.strings for i in string.members}
+    shown = motion.bolts()
+    for i, bolt in np.argwhere(moves != 0):
+        planned, done, u = float(moves[i, bolt]), -float(shown[bolt].value[i]), float(shown[bolt].u[i])
+        accounts = _accounts(string_of[i], layout, expected, int(i), int(bolt), planned) if i in string_of else []
+        outcome = Outcome.untold if math.isnan(done) and not accounts else _outcome(planned, accounts)
+        section = layout.sections[i].name
+        found.append(
+            PlannedMove(section=section, bolt_end=ENDS[bolt], planned=planned, done=done, u=u, outcome=outcome)
+        )
+    return found
+
+
+@dataclass(frozen=True)
+class _Account:
+    """What one answer makes of one move."""
+
+    done: float
+    u: float
+    excluded: bool
+    """Whether the move cannot have been made as planned by this answer."""
+
+
+def _accounts(
+    string: StringChange, layout: Layout, expected: Expected, i: int, bolt: int, planned: float
+) -> list[_Account]:
+    k = string.members.index(i)
+    section = layout.sections[i]
+    share = np.array([section.bolts[bolt] / section.length])
+    found = []
+    for answer in string.answers:
+        if answer.fit is None:
+            return []
+        change = answer.fit.change[[k]] + (expected.change[[i]] if answer.done else 0.0)
+        at = face_change(change, answer.fit.covariance[[k]], share)
+        done, u = -float(at.value[0]), float(at.u[0])
+        as_planned = answer.done and i not in answer.otherwise
+        if math.isnan(done) or math.isnan(u):
+            return []
+        found.append(_Account(done, u, excluded=not as_planned and abs(done - planned) > SURE * u))
+    return found
+
+
+def _outcome(planned: float, accounts: list[_Account]) -> Outcome:
+    """'Not done' or 'wrong way' only where every answer excludes the plan; 'in full' only where every one shows it."""
+    if not accounts or len({account.excluded for account in accounts}) > 1:
+        return Outcome.untold
+    if accounts[0].excluded:
+        outcomes = {judge_move(planned, account.done, account.u) for account in accounts}
+        return outcomes.pop() if len(outcomes) == 1 else Outcome.untold
+    seen = all(abs(account.done) > COVERAGE * account.u for account in accounts)
+    return Outcome.full if seen else Outcome.untold
 
 
 def judge_move(planned: float, done: float, u: float) -> Outcome:
@@ -148,86 +294,6 @@ def judge_move(planned: float, done: float, u: float) -> Outcome:
     full, none = abs(along - abs(planned)) <= expanded, abs(along) <= expanded
     if full or none:
         return Outcome.untold if full and none else Outcome.full if full else Outcome.none
-    return Outcome.wrong if along < 0 else Outcome.part if along < abs(planned) else Outcome.over
-
-
-def as_json(comparison: Comparison) -> dict[str, Any]:
-    """The comparison as plain numbers and texts; lengths in the layout's units, away from the string positive."""
-    layout, motion = comparison.layout, comparison.motion
-    of = layout.units.of
-
-    def known(value: float, u: float) -> dict[str, float | None]:
-        return {"value": None, "u": None} if math.isnan(value) else {"value": of(value), "u": of(u)}
-
-    u = np.sqrt(np.diagonal(motion.covariance, axis1=1, axis2=2))
-    sections = []
-    for i, section in enumerate(layout.sections):
-        told = not math.isnan(motion.statistic[i])
-        sections.append(
-            {
-                "section": section.name,
-                "row": section.row,
-                "status": str(motion.status[i]),
-                "statistic": float(motion.statistic[i]) if told else None,
-                "offset": known(motion.left[i, 0], u[i, 0]),
-                "skew": known(motion.left[i, 1], u[i, 1]),
-                "bolt_ends": {
-                    end: known(bolt.value[i], bolt.u[i])
-                    for end, bolt in zip(("entry", "exit"), motion.bolts(left=True), strict=True)
-                },
-            }
-        )
-    strings = [
-        {
-            "string": s.string,
-            "changed": s.changed,
-            "still": list(s.still),
-            "ends": [
-                {"x": of(x), **known(float(value), float(u_))}
-                for x, value, u_ in zip(s.places, s.change, s.u, strict=True)
-            ],
-        }
-        for s in motion.strings
-    ]
-    return {
-        "stringtrue": __version__,
-        "machine": layout.name,
-        "units": str(layout.units),
-        "before": {"file": comparison.before.survey.source, **comparison.before.survey.record},
-        "after": {"file": comparison.after.survey.source, **comparison.after.survey.record},
-        "same_string": comparison.same_string,
-        "strings": strings,
-        "sections": sections,
-        "limit": motion.limit,
-        "congruency": {
-            "chi2": motion.chi2,
-            "dof": motion.dof,
-            "limit": motion.chi2_limit,
-            "congruent": motion.congruent,
-        },
-        "moves": [
-            {
-                "section": move.section,
-                "bolt_end": move.bolt_end,
-                "planned": of(move.planned),
-                "done": known(move.done, move.u),
-                "outcome": str(move.outcome),
-            }
-            for move in comparison.moves
-        ],
-        "flags": [
-            {"file": source, "flag": f.flag, "section": f.section or None, "message": f.message}
-            for source, f in comparison.flags
-        ],
-    }
-
-
-def as_tables(comparison: Comparison) -> dict[str, pd.DataFrame]:
-    """Sections, strings and planned moves as tables; lengths in the layout's units, away from the string positive."""
-    import pandas as pd
-
-    data = as_json(comparison)
-    for string in data["strings"]:
-        string["entry"], string["exit"] = string.pop("ends")
-        string["still"] = ", ".join(string["still"])
-    return {name: pd.json_normalize(data[name]) for name in ("sections", "strings", "moves") if data[name]}
+    if along < 0:
+        return Outcome.wrong if along < -SURE * u else Outcome.none
+    return Outcome.part if along < abs(planned) else Outcome.over

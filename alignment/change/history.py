@@ -1,58 +1,55 @@
 """
 Many surveys of one machine over time: where each section stood, how it drifts, and what moved between which dates.
 
-Offsets and skews are those of each survey by itself; what moved from one survey to the next is told apart from a
-string hung anew as for any two surveys.
+Offsets and skews are those of each survey by itself. What moved from one survey to the next, and what drifts over all
+of them, is told apart from the string of each day.
 """
 
 from __future__ import annotations
 
 import datetime
-import math
 from collections.abc import Iterable
 from dataclasses import dataclass
-from typing import TYPE_CHECKING, Any, Final
+from typing import Final
 
 import numpy as np
-from numpy.typing import ArrayLike, NDArray
+from numpy.typing import NDArray
 
-from alignment import __version__
-from alignment.change.motion import PROBABILITY, Motion, Status, compare_trains
+from alignment.change.motion import PROBABILITY, Motion, compare_trains
+from alignment.change.strings import Status, by_string, recorded, string_line
+from alignment.change.trends import Series, Trends, find_trends
 from alignment.choices import Line
 from alignment.errors import InputError, NotEnoughReadingsError, Problem, quote
-from alignment.fitting.lines import fit_line
-from alignment.machine.layout import Layout
+from alignment.machine.layout import Layout, Plane
 from alignment.machine.survey import Survey
+from alignment.results import Result
 from alignment.train.flags.find import Flag, find_flags
 from alignment.train.train import Train, fit_train
-from alignment.uncertainty import COVERAGE, chi_square_point, normal_point, student_point
+from alignment.uncertainty import COVERAGE, student_point
 
-if TYPE_CHECKING:
-    import pandas as pd
-
-__all__ = ["MONTH", "Drift", "Event", "History", "as_json", "as_tables", "drift", "follow"]
+__all__ = ["MONTH", "Drift", "Event", "History", "StringHistory", "follow"]
 
 Floats = NDArray[np.float64]
 MONTH: Final = 365.25 / 12
 """Days of a mean month."""
-FEWEST_DATES: Final = 3
-"""Dates that a drift needs: two make a difference, not a drift."""
 
 
-@dataclass(frozen=True, kw_only=True)
-class Drift:
+@dataclass(frozen=True, kw_only=True, eq=False, repr=False)
+class Drift(Result):
     """
-    Straight line through the values of one quantity over time.
+    Straight line through the values of one quantity over time, against the sections of its string that are steady.
 
     Attributes
     ----------
     per_month, u : float
         Slope and its standard uncertainty, grown where the values scatter more than theirs explain. [mm per month]
     since : datetime
-        First date of the stretch that it was taken over.
+        First date that it was taken over.
     dates : int
-        Surveys in that stretch.
+        Surveys in which the section was measured.
     significant : bool
+    doubtful : bool
+        Whether another section's drift would explain the values as well.
     """
 
     per_month: float
@@ -60,8 +57,7 @@ class Drift:
     since: datetime.datetime
     dates: int
     significant: bool
-    straight: bool
-    """Whether the values lie on the line as well as their uncertainties allow."""
+    doubtful: bool
 
     @property
     def expanded(self) -> float:
@@ -69,10 +65,21 @@ class Drift:
         return COVERAGE * self.u
 
 
-@dataclass(frozen=True, kw_only=True)
-class Event:
+@dataclass(frozen=True, kw_only=True, eq=False, repr=False)
+class StringHistory(Result):
+    """One string over all dates: the sections measured from it, where it hung, and what drifts among them."""
+
+    string: str
+    plane: Plane
+    members: tuple[int, ...]
+    places: tuple[float, float]
+    trends: Trends
+
+
+@dataclass(frozen=True, kw_only=True, eq=False, repr=False)
+class Event(Result):
     """
-    Sections that moved between two surveys that follow each other.
+    Sections that moved, or may have moved, between two surveys that follow each other.
 
     `flags` are those of either survey on the readings of these sections, each with the name of the survey.
     """
@@ -83,8 +90,8 @@ class Event:
     flags: tuple[tuple[str, Flag], ...]
 
 
-@dataclass(frozen=True, kw_only=True)
-class History:
+@dataclass(frozen=True, kw_only=True, eq=False, repr=False)
+class History(Result):
     """
     Surveys of one machine in the order of their dates.
 
@@ -94,7 +101,11 @@ class History:
         With their names, records and readings.
     taken : tuple of datetime
     offset, offset_u, skew, skew_u : (m, n) array
-        Of each survey and section; NaN where it was not measured. [mm]
+        Of each survey and section, from that day's string; NaN where it was not measured. [mm]
+    hung : (m, n, 2) array
+        What of offset and skew comes from how that day's string hung, against the mean of all days. Zero where a
+        section is alone on its string, and where a line of each day is taken off already. [mm]
+    strings : tuple of StringHistory
     drifts : tuple of (offset, skew)
         Of each section; None where there are too few dates.
     events : tuple of Event
@@ -109,8 +120,15 @@ class History:
     offset_u: Floats
     skew: Floats
     skew_u: Floats
+    hung: Floats
+    strings: tuple[StringHistory, ...]
     drifts: tuple[tuple[Drift | None, Drift | None], ...]
     events: tuple[Event, ...]
+
+    @property
+    def apart(self) -> tuple[Floats, Floats]:
+        """Offset and skew with each day's string taken off, so that dates compare, (m, n) each. [mm]"""
+        return self.offset - self.hung[:, :, 0], self.skew - self.hung[:, :, 1]
 
 
 def follow(layout: Layout, surveys: Iterable[Survey], *, line: Line = Line.string) -> History:
@@ -156,6 +174,7 @@ def follow(layout: Layout, surveys: Iterable[Survey], *, line: Line = Line.strin
         for part in ("value", "u")
     ]
     events = _events(trains)
+    strings, hung = _strings(layout, taken_, trains, events)
     return History(
         layout=layout,
         line=line,
@@ -165,7 +184,9 @@ def follow(layout: Layout, surveys: Iterable[Survey], *, line: Line = Line.strin
         offset_u=values[1],
         skew=values[2],
         skew_u=values[3],
-        drifts=_drifts(taken_, values, events, len(layout.sections)),
+        hung=hung if line is Line.string else np.zeros_like(hung),
+        strings=strings,
+        drifts=_drifts(taken_, values[0], strings),
         events=events,
     )
 
@@ -189,12 +210,19 @@ def _events(trains: tuple[Train, ...]) -> tuple[Event, ...]:
     pairs = max(len(trains) - 1, 1)
     events = []
     for k in range(len(trains) - 1):
-        motion = compare_trains(trains[k], trains[k + 1], probability=1 - (1 - PROBABILITY) / pairs)
-        if len(motion.moved):
-            names = {motion.layout.sections[i].name for i in motion.moved}
+        before, after = trains[k : k + 2]
+        motion = compare_trains(
+            before,
+            after,
+            stayed=recorded(before.survey, after.survey),
+            probability=1 - (1 - PROBABILITY) / pairs,
+        )
+        changed = [*motion.moved, *motion.of(Status.doubtful)]
+        if changed:
+            names = {motion.layout.sections[i].name for i in changed}
             flags = tuple(
                 (train.survey.source, flag)
-                for train in trains[k : k + 2]
+                for train in (before, after)
                 for flag in find_flags(train)
                 if flag.section in names and flag.harmful
             )
@@ -202,177 +230,60 @@ def _events(trains: tuple[Train, ...]) -> tuple[Event, ...]:
     return tuple(events)
 
 
-def _drifts(
-    taken: tuple[datetime.datetime, ...], values: list[Floats], events: tuple[Event, ...], sections: int
-) -> tuple[tuple[Drift | None, Drift | None], ...]:
-    """
-    Drift of every section's offset and skew.
-
-    Over the whole record where a straight line explains it; else, where the section moved at some date, over the
-    stretch since it last did.
-    """
-    days = np.array([(t - taken[0]).total_seconds() / 86400 for t in taken])
-    error = (1 - PROBABILITY) / (2 * max(sections, 1))
+def _strings(
+    layout: Layout, taken: tuple[datetime.datetime, ...], trains: tuple[Train, ...], events: tuple[Event, ...]
+) -> tuple[tuple[StringHistory, ...], Floats]:
+    """What drifts among the sections of each string, and what the strings did, (m, n, 2)."""
+    n = len(layout.sections)
+    length = np.array([s.length for s in layout.sections])
+    scale = np.stack([np.ones(n), length], axis=1)
+    value = np.array([train.face * scale for train in trains])
+    covariance = np.array([train.covariance * scale[:, :, None] * scale[:, None, :] for train in trains])
+    stretch = np.zeros((len(trains), n), dtype=np.int64)
+    for event in events:
+        stretch[event.after :, event.motion.moved] += 1
+    time = np.array([(t - taken[0]).total_seconds() / 86400 / MONTH for t in taken])
+    groups = by_string(layout, np.flatnonzero(~np.isnan(value[:, :, 1]).all(axis=0)))
+    hung = np.zeros((len(trains), n, 2))
     found = []
-    for i in range(sections):
-        moved = [event.after for event in events if event.motion.status[i] is Status.moved]
-        pair: list[Drift | None] = []
-        for value, u in ((values[0], values[1]), (values[2], values[3])):
-            whole = _stretch(taken, days, value[:, i], u[:, i], 0, error)
-            if whole is not None and not whole.straight and moved:
-                whole = _stretch(taken, days, value[:, i], u[:, i], moved[-1], error)
-            pair.append(whole)
-        found.append((pair[0], pair[1]))
-    return tuple(found)
+    for (name, plane), own in groups.items():
+        line, places = string_line(layout, own)
+        trends = find_trends(
+            Series(time=time, value=value[:, own], covariance=covariance[:, own], line=line, stretch=stretch[:, own]),
+            error=1 - PROBABILITY ** (1 / len(groups)),
+        )
+        hung[:, own] = trends.hung
+        found.append(
+            StringHistory(string=name, plane=plane, members=tuple(map(int, own)), places=places, trends=trends)
+        )
+    return tuple(found), hung
 
 
-def _stretch(
-    taken: tuple[datetime.datetime, ...], days: Floats, value: Floats, u: Floats, first: int, error: float
-) -> Drift | None:
-    at = np.flatnonzero(~np.isnan(value) & (np.arange(len(value)) >= first))
-    if len(set(days[at])) < FEWEST_DATES:
-        return None
-    per_month, slope_u, significant, straight = drift(days[at], value[at], u[at], error=error)
-    return Drift(
-        per_month=per_month,
-        u=slope_u,
-        since=taken[at[0]],
-        dates=len(at),
-        significant=significant,
-        straight=straight,
-    )
-
-
-def drift(days: ArrayLike, value: ArrayLike, u: ArrayLike, *, error: float = 0.05) -> tuple[float, float, bool, bool]:
-    """
-    Slope of values over time by weighted least squares.
-
-    Parameters
-    ----------
-    days : (n,) array
-        Three different ones at least.
-    value, u : (n,) array
-        With their standard uncertainties.
-    error : float
-        Probability of calling a slope significant where there is none.
-
-    Returns
-    -------
-    per_month, u : float
-        Slope over a mean month and its standard uncertainty, grown by the Birge ratio where the values scatter
-        beyond the 95 % point of chi-square.
-    significant, straight : bool
-        Whether the slope differs from zero; whether the values lie on a line as well as their u allow.
-    """
-    line = fit_line(days, value, u=u)
-    dof, chi2 = int(line.dof[0]), float(line.chi2[0])
-    straight = chi2 <= chi_square_point(dof, 0.95)
-    birge = 1.0 if straight else math.sqrt(max(chi2 / dof, 1.0))
-    slope, slope_u = float(line.slope[0]) * MONTH, math.sqrt(float(line.slope_var[0])) * birge * MONTH
-    # a spread that was estimated from the values themselves asks for Student's t
-    point = normal_point(1 - error / 2) if straight else student_point(1 - error / 2, dof)
-    return slope, slope_u, abs(slope) > point * slope_u, bool(straight)
-
-
-def as_json(history: History) -> dict[str, Any]:
-    """The history as plain numbers and texts; lengths in the layout's units."""
-    layout = history.layout
-    of = layout.units.of
-
-    def series(values: Floats) -> list[float | None]:
-        return [None if math.isnan(v) else of(float(v)) for v in values]
-
-    def told(d: Drift | None) -> dict[str, Any] | None:
-        if d is None:
-            return None
-        return {
-            "per_month": of(d.per_month),
-            "u": of(d.u),
-            "since": d.since.isoformat(" "),
-            "dates": d.dates,
-            "significant": d.significant,
-        }
-
-    sections = [
-        {
-            "section": section.name,
-            "row": section.row,
-            **{
-                name: {"values": series(value[:, i]), "u": series(u[:, i]), "drift": told(history.drifts[i][k])}
-                for k, (name, value, u) in enumerate(
-                    (("offset", history.offset, history.offset_u), ("skew", history.skew, history.skew_u))
+def _drifts(
+    taken: tuple[datetime.datetime, ...], offset: Floats, strings: tuple[StringHistory, ...]
+) -> tuple[tuple[Drift | None, Drift | None], ...]:
+    """Drift of every section's offset and skew; of one that drifts, of which of the two it is seen."""
+    found: list[tuple[Drift | None, Drift | None]] = [(None, None)] * offset.shape[1]
+    for string in strings:
+        trends = string.trends
+        for k, i in enumerate(string.members):
+            if np.isnan(trends.drift[k]).any():
+                continue
+            dates = np.flatnonzero(~np.isnan(offset[:, i]))
+            ratio = np.abs(trends.drift[k]) / trends.u[k]
+            seen = ratio > student_point(1 - (1 - PROBABILITY) / 2, trends.dof)
+            # what is seen of both together is that of the larger, where neither alone is
+            seen[int(ratio.argmax())] = True
+            pair = [
+                Drift(
+                    per_month=float(trends.drift[k, what]),
+                    u=float(trends.u[k, what]),
+                    since=taken[int(dates[0])],
+                    dates=len(dates),
+                    significant=k in trends.drifting and bool(seen[what]),
+                    doubtful=k in trends.doubtful,
                 )
-            },
-        }
-        for i, section in enumerate(layout.sections)
-    ]
-    moved = [
-        {
-            "from": history.taken[event.before].isoformat(" "),
-            "to": history.taken[event.after].isoformat(" "),
-            "section": layout.sections[i].name,
-            **{
-                end: {"value": of(float(bolt.value[i])), "u": of(float(bolt.u[i]))}
-                for end, bolt in zip(("entry", "exit"), event.motion.bolts(), strict=True)
-            },
-            "flags": [
-                {"file": source, "flag": flag.flag, "message": flag.message}
-                for source, flag in event.flags
-                if flag.section == layout.sections[i].name
-            ],
-        }
-        for event in history.events
-        for i in event.motion.moved
-    ]
-    return {
-        "stringtrue": __version__,
-        "machine": layout.name,
-        "units": str(layout.units),
-        "line": str(history.line),
-        "surveys": [
-            {"file": survey.source, **survey.record, "taken": taken.isoformat(" ")}
-            for survey, taken in zip(history.surveys, history.taken, strict=True)
-        ],
-        "sections": sections,
-        "moved": moved,
-    }
-
-
-def as_tables(history: History) -> dict[str, pd.DataFrame]:
-    """The history as tables: every section at every date, the drifts, and what moved; in the layout's units."""
-    import pandas as pd
-
-    layout, of = history.layout, history.layout.units.of
-    shape = history.offset.shape
-    names = [s.name for s in layout.sections]
-    series = pd.DataFrame(
-        {
-            "taken": np.repeat([t.isoformat(" ") for t in history.taken], shape[1]),
-            "file": np.repeat([s.source for s in history.surveys], shape[1]),
-            "section": names * shape[0],
-            "offset": of(1.0) * history.offset.ravel(),
-            "U offset": of(COVERAGE) * history.offset_u.ravel(),
-            "skew": of(1.0) * history.skew.ravel(),
-            "U skew": of(COVERAGE) * history.skew_u.ravel(),
-        }
-    )
-    drifts = [
-        {
-            "section": name,
-            "quantity": what,
-            "per month": of(d.per_month),
-            "U per month": of(d.expanded),
-            "since": d.since.isoformat(" "),
-            "dates": d.dates,
-            "significant": d.significant,
-        }
-        for name, pair in zip(names, history.drifts, strict=True)
-        for what, d in zip(("offset", "skew"), pair, strict=True)
-        if d is not None
-    ]
-    tables = {"series": series}
-    if drifts:
-        tables["drift"] = pd.DataFrame(drifts)
-    if history.events:
-        tables["moved"] = pd.json_normalize(as_json(history)["moved"]).drop(columns="flags")
-    return tables
+                for what in (0, 1)
+            ]
+            found[i] = (pair[0], pair[1])
+    return tuple(found)

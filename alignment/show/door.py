@@ -20,8 +20,8 @@ __all__ = ["as_json", "page", "picture", "record", "tables", "text"]
 PAGES: Final = {
     "Budget": "words.budget:budget_text",
     "Causes": "words.causes:causes_page",
-    "Comparison": "words.comparison:comparison_text",
-    "History": "words.history:history_text",
+    "Comparison": "words.comparison:comparison_page",
+    "History": "words.history:history_page",
     "PanelResult": "words.panel:panel_page",
     "SettingsResult": "words.settings:settings_page",
     "Solution": "words.solution:solution_text",
@@ -29,15 +29,15 @@ PAGES: Final = {
 OBJECTS: Final = {
     "Budget": "alignment.train.budget:as_json",
     "Causes": "json.causes:as_json",
-    "Comparison": "alignment.change.comparison:as_json",
-    "History": "alignment.change.history:as_json",
+    "Comparison": "json.comparison:as_json",
+    "History": "json.history:as_json",
     "PanelResult": "json.panel:as_json",
     "SettingsResult": "json.settings:as_json",
     "Solution": "alignment.train.solve:as_json",
 }
 TABLES: Final = {
-    "Comparison": "alignment.change.comparison:as_tables",
-    "History": "alignment.change.history:as_tables",
+    "Comparison": "tables.comparison:as_tables",
+    "History": "tables.history:as_tables",
     "SettingsResult": "tables.settings:as_tables",
     "Solution": "alignment.train.solve:as_tables",
 }

@@ -8,13 +8,16 @@ import numpy as np
 import openpyxl
 import pytest
 
-from alignment.change.comparison import Outcome, as_json, compare, judge_move
-from alignment.change.motion import Status, compare_trains
+from alignment.change.comparison import Outcome, compare, judge_move
+from alignment.change.motion import compare_trains
+from alignment.change.strings import Status
 from alignment.machine.layout_file import read_layout
 from alignment.machine.survey_files import read_survey
+from alignment.show.door import text
+from alignment.show.json.comparison import as_json
 from alignment.show.pictures import comparison as comparison_plots
 from alignment.show.pictures import train as plots
-from alignment.show.words.comparison import comparison_text, sentences
+from alignment.show.words.comparison import sentences
 from alignment.train.train import fit_train
 from alignment.uncertainty import COVERAGE
 from tests.tools.machines import machine, readings
@@ -34,34 +37,33 @@ def compared(samples, before: str, after: str, suffix: str = ""):
 
 @pytest.mark.parametrize("suffix", ["", "-mm"])
 @pytest.mark.parametrize(("before", "after", "moved"), PAIRS)
-def test_samples_name_what_really_moved(samples, before, after, moved, suffix):
-    """The sections that the truth moved are named and no other, each true change within four u of the one found."""
+def test_samples_name_nothing_that_did_not_move(samples, before, after, moved, suffix):
+    """
+    No section is named that the truth left where it was, and none is said to stand that it moved.
+
+    Each true change lies within four u of the one found.
+    """
     found = compared(samples, before, after, suffix)
     layout, motion = found.layout, found.motion
-    assert {layout.sections[i].name for i in motion.moved} == moved
+    assert {layout.sections[i].name for i in motion.moved} <= moved
+    assert not {layout.sections[i].name for i in motion.of(Status.still)} & moved
     for i, section in enumerate(layout.sections):
         for bolt, change in zip(section.bolts, motion.bolts(), strict=True):
             true = truth_at(DAYS[after], layout, section.name, bolt) - truth_at(
                 DAYS[before], layout, section.name, bolt
             )
-            assert abs(change.value[i] - true) <= 4 * change.u[i], section.name
+            assert np.isnan(change.value[i]) or abs(change.value[i] - true) <= 4 * change.u[i], section.name
 
 
-def test_samples_tell_the_story_in_two_sentences(samples):
-    """The strings were not touched; dragging swung three sections and shifted a fourth; the cure undid it."""
-    string = "The strings were hung where they were before, as far as this tape can see."
-    assert sentences(compared(samples, "before-move", "as-found")) == (
-        string,
-        "operator-2 moved 5/32 away at its exit end, operator-3 7/64 toward at its entry end, operator-5 11/64 away at "
-        "its entry end and 1/8 away at its exit end, drive-2 9/64 toward at its exit end; nothing else "
-        "moved that this tape can see.",
-    )
-    assert sentences(compared(samples, "as-found", "as-left")) == (
-        string,
-        "operator-2 moved 5/32 toward at its exit end, operator-3 7/64 away at its entry end, operator-5 5/32 toward "
-        "at both ends, drive-2 7/64 away at its exit end; nothing else moved that this tape can see.",
-    )
-    assert sentences(compared(samples, "before-move", "as-left")) == (string, "Nothing moved that this tape can see.")
+def test_as_left_tells_the_story(samples):
+    """What the cure moved is named first, then the rest, then the strings, then what to do."""
+    found = compared(samples, "as-found", "as-left")
+    moved, rest, string = sentences(found)
+    assert moved.startswith('Moved: operator-2 exit 5/32" toward; ')
+    assert rest.startswith("No other section (")
+    assert string == "String operator and drive hung as before, as far as this tape can see."
+    last = "First: Check the verdict as it is now: stringtrue solve machine.toml as-left.csv"
+    assert " ".join(text(found).split()).endswith(last)
 
 
 @pytest.mark.parametrize("suffix", ["", "-mm"])
@@ -83,14 +85,19 @@ def test_samples_moves_were_done(samples, suffix):
         (4.0, 2.0, Outcome.part),
         (4.0, 0.9, Outcome.none),
         (4.0, -0.9, Outcome.none),
-        (4.0, -1.1, Outcome.wrong),
+        (4.0, -1.2, Outcome.none),
+        (4.0, -1.4, Outcome.wrong),
         (-4.0, 3.0, Outcome.wrong),
         (1.5, 0.8, Outcome.untold),
         (4.0, float("nan"), Outcome.untold),
     ],
 )
 def test_what_became_of_a_move(planned, done, outcome):
-    """U is 1 here: in full within it of the plan, not done within it of nothing, untold where both."""
+    """
+    U is 1 here: in full within it of the plan, not done within it of nothing, untold where both.
+
+    A way is called wrong beyond 2.58 u.
+    """
     assert judge_move(planned, done, 0.5) is outcome
 
 
@@ -130,26 +137,24 @@ def test_change_too_small_at_either_bolt_is_told_as_about():
     """
     layout = machine([{**part, "bolts": [200, 300]} for part in ONE_ROW])
     found = compare(layout, flat(layout), flat(layout, s2=(696.0, 704.0)))
-    assert sentences(found)[1] == (
-        "s2 moved about 1.0 mm away at its exit end; nothing else moved that this tape can see."
-    )
+    assert sentences(found)[0] == "Moved: s2 exit about 1.0 mm away."
 
 
 def test_many_that_moved_are_counted():
     """Eight are named, the other two counted."""
     layout = machine([{"name": f"s{k}", "row": "r", "start": 500 * k, "length": 480} for k in range(10)])
     after = survey_of(layout, {s.name: (712.0, 712.0) for s in layout.sections})
-    string, moved = sentences(compare(layout, flat(layout), after, same_string=True))
-    assert string == "The string is taken to have stayed up between the two surveys."
-    named = ", ".join(f"s{k}{' moved' * (k == 0)} 12.0 mm away at both ends" for k in range(8))
-    assert moved == f"{named}, 2 more sections; nothing else moved that this tape can see."
+    moved, string = sentences(compare(layout, flat(layout), after, same_string=True))
+    assert string == "The string stayed up between the two surveys, as you say."
+    named = "; ".join(f"s{k} both ends 12.0 mm away" for k in range(8))
+    assert moved == f"Moved: {named}; 2 more sections."
 
 
 @pytest.mark.parametrize("same", [True, False])
 def test_one_string_leaves_no_doubt_of_the_string(same):
     layout = machine(ONE_ROW)
-    text = comparison_text(compare(layout, flat(layout), flat(layout), same_string=same))
-    assert ("cannot be told from a string hung anew" in " ".join(text.split())) is not same
+    said = text(compare(layout, flat(layout), flat(layout), same_string=same), full=True)
+    assert ("A machine that moved as one piece looks the same." in " ".join(said.split())) is not same
 
 
 def test_move_of_a_section_that_was_not_read_again():
@@ -159,9 +164,9 @@ def test_move_of_a_section_that_was_not_read_again():
     found = compare(layout, flat(layout, s2=(700.0, 712.0)), after)
     assert {move.section for move in found.moves} == {"s2"}
     assert {move.outcome for move in found.moves} == {Outcome.untold}
-    lines = [line for line in comparison_text(found).splitlines() if line.startswith("s2")]
-    for move, line in zip(found.moves, lines, strict=False):
-        assert line.split()[-4:] == ["toward" if move.planned > 0 else "away", "cannot", "be", "told"]
+    lines = [line.split() for line in text(found).splitlines() if line.startswith("  s2")]
+    for move, line in zip(found.moves, lines, strict=True):
+        assert line[-4:] == ["toward" if move.planned > 0 else "away", "cannot", "be", "told"]
 
 
 def flat(layout, **changed):
@@ -181,8 +186,8 @@ def test_a_string_hung_anew_is_no_move():
     (string,) = found.motion.strings
     assert string.change == pytest.approx([20.0, 8.0], abs=1e-9)
     assert string.changed
-    assert sentences(found)[0] == (
-        "String r was hung 20.0 mm farther off at its entry end and 8.0 mm farther off at its exit end."
+    assert sentences(found)[1] == (
+        "String r was hung 20.0 mm farther off at its entry end, 8.0 mm farther off at its exit end."
     )
 
 
@@ -202,8 +207,8 @@ def test_two_sections_accuse_each_other():
     layout = machine(ONE_ROW[:2])
     assert set(status_of(compare(layout, flat(layout), flat(layout)).motion).values()) == {"still"}
     differ = compare(layout, flat(layout), flat(layout, s1=(712.0, 690.0)))
-    assert set(status_of(differ.motion).values()) == {"open"}
-    assert sentences(differ)[1] == "No section can be compared."
+    assert set(status_of(differ.motion).values()) == {"doubtful"}
+    assert sentences(differ) == ("Cannot be told which: s0 or s1 moved.", "What string r did cannot be told.")
 
 
 def test_one_section_alone_cannot_be_told():
@@ -221,7 +226,7 @@ def test_section_missing_from_one_survey():
     after = readings(layout, [(f"s{k}", end, 700) for k in range(4) for end in ("entry", "exit")])
     found = compare(layout, flat(layout), after)
     assert status_of(found.motion) == {f"s{k}": "still" for k in range(4)} | {"s4": "open"}
-    assert "nothing can be told of s4" in sentences(found)[1]
+    assert "Nothing can be said of s4." in sentences(found)
     assert json.loads(json.dumps(as_json(found), allow_nan=False))["sections"][4]["offset"] == {
         "value": None,
         "u": None,
@@ -234,7 +239,7 @@ def test_nothing_in_common():
     before, after = (readings(layout, [(s, "entry", 700), (s, "exit", 700)]) for s in ("a", "b"))
     found = compare(layout, before, after)
     assert set(found.motion.status) == {Status.open}
-    assert "No section can be compared" in comparison_text(found)
+    assert "No section can be compared" in text(found)
 
 
 def test_swing_about_the_entry_bolt():
@@ -244,7 +249,7 @@ def test_swing_about_the_entry_bolt():
     found = compare(layout, flat(layout), flat(layout, s2=(700 - 40 * swing, 700 + 440 * swing)))
     entry, exit_ = found.motion.bolts()
     assert (entry.value[2], exit_.value[2]) == pytest.approx((0.0, 9.0), abs=1e-9)
-    assert sentences(found)[1] == "s2 moved 9.0 mm away at its exit end; nothing else moved that this tape can see."
+    assert sentences(found)[0] == "Moved: s2 exit 9.0 mm away."
 
 
 def test_heights_have_their_own_line_and_words():
@@ -263,8 +268,10 @@ def test_heights_have_their_own_line_and_words():
     after = {s.name: (target[s.row] + hung[s.row],) * 2 for s in layout.sections} | {"rail-2": (306.0, 306.0)}
     found = compare(layout, survey_of(layout, before), survey_of(layout, after))
     assert sentences(found) == (
-        "String one was hung 9.0 mm farther off; string two (heights) was hung 4.0 mm nearer.",
-        "rail-2 moved 10.0 mm down at both ends; nothing else moved that this tape can see.",
+        "Moved: rail-2 both ends 10.0 mm down.",
+        "No other section (op-0, op-1, op-2, op-3, rail-0, rail-1 and rail-3) moved by more than this tape can see.",
+        "String one was hung 9.0 mm farther off.",
+        "String two (heights) was hung 4.0 mm nearer.",
     )
 
 
@@ -286,9 +293,12 @@ def test_steps_at_joints_tie_the_faces_together():
 
 
 def test_order_of_the_surveys_turns_every_sign(samples):
-    one, other = (compared(samples, *pair).motion for pair in (("as-found", "as-left"), ("as-left", "as-found")))
-    assert one.change == pytest.approx(-other.change, abs=1e-6)
-    assert one.statistic == pytest.approx(other.statistic, rel=1e-6)
+    layout = read_layout(samples / "machine.toml")
+    trains = [fit_train(layout, read_survey(samples / f"{day}.csv", layout)) for day in ("as-found", "as-left")]
+    one, other = compare_trains(*trains), compare_trains(*trains[::-1])
+    assert one.status == other.status
+    assert one.change == pytest.approx(-other.change, abs=1e-6, nan_ok=True)
+    assert one.statistic == pytest.approx(other.statistic, rel=1e-6, abs=1e-9, nan_ok=True)
 
 
 def test_survey_against_itself():
@@ -305,17 +315,17 @@ def test_move_not_done_sends_to_the_machine_with_cautions(samples):
     """A second survey that equals the first: every planned move of some size was not done, and the cautions stand."""
     found = compared(samples, "as-found", "as-found")
     assert Outcome.none in {move.outcome for move in found.moves} <= {Outcome.none, Outcome.untold}
-    text = comparison_text(found)
-    assert "BEFORE A BOLT IS TOUCHED" in text
-    assert "Lock out, tag out" in text
-    assert "stringtrue solve machine.toml as-found.csv" in " ".join(text.split())
+    said = text(found)
+    assert "Lock out, tag out, and prove that the machine is dead." in said
+    assert said.splitlines()[-1] == "First: See what is still to be done: stringtrue solve machine.toml as-found.csv"
 
 
 @pytest.mark.parametrize("suffix", ["", "-mm"])
 def test_text_fits_80_columns(samples, suffix):
-    text = comparison_text(compared(samples, "as-found", "as-left", suffix))
-    assert max(map(len, text.splitlines())) <= 80
-    assert text.isascii()
+    for full in (False, True):
+        said = text(compared(samples, "as-found", "as-left", suffix), full=full)
+        assert max(map(len, said.splitlines())) <= 80
+        assert said.isascii()
 
 
 def test_json_is_one_object_in_the_units_asked_for(samples, run):
@@ -324,8 +334,9 @@ def test_json_is_one_object_in_the_units_asked_for(samples, run):
     assert (inch["units"], mm["units"]) == ("in", "mm")
     assert [s["status"] for s in inch["sections"]] == [s["status"] for s in mm["sections"]]
     for one, other in zip(inch["sections"], mm["sections"], strict=True):
-        assert one["offset"]["value"] * 25.4 == pytest.approx(other["offset"]["value"])
-        assert one["bolt_ends"]["exit"]["u"] * 25.4 == pytest.approx(other["bolt_ends"]["exit"]["u"])
+        # numbers are rounded to a millionth of the unit
+        assert one["offset"]["value"] * 25.4 == pytest.approx(other["offset"]["value"], abs=2e-5)
+        assert one["bolt_ends"]["exit"]["u"] * 25.4 == pytest.approx(other["bolt_ends"]["exit"]["u"], abs=2e-5)
     assert [m["outcome"] for m in inch["moves"]].count("in full") == 5
 
 
@@ -377,12 +388,15 @@ def test_table_holds_what_json_does(samples, run, tmp_path):
         assert len(body) == len(told[name])
     for row, section in zip(rows["sections"], told["sections"], strict=True):
         assert (row["section"], row["status"]) == (section["section"], section["status"])
-        assert row["offset.value"] == pytest.approx(section["offset"]["value"])
-        assert row["bolt_ends.exit.u"] == pytest.approx(section["bolt_ends"]["exit"]["u"])
+        assert row["offset.value"] == pytest.approx(section["offset"]["value"], abs=5e-4)
+        assert row["bolt_ends.exit.U"] == pytest.approx(2 * section["bolt_ends"]["exit"]["u"], abs=5e-4)
     for row, string in zip(rows["strings"], told["strings"], strict=True):
-        assert row["still"] == ", ".join(string["still"])
-        assert [row[f"{end}.value"] for end in ("entry", "exit")] == pytest.approx([e["value"] for e in string["ends"]])
-    assert [row["done.value"] for row in rows["moves"]] == pytest.approx([m["done"]["value"] for m in told["moves"]])
+        named = [", ".join(answer["moved_otherwise"]) or "none" for answer in string["answers"]]
+        assert row["moved_otherwise"] == " or ".join(named)
+        ends = [e["value"] for e in string["ends"]]
+        assert [row[f"{end}.value"] for end in ("entry", "exit")] == pytest.approx(ends, abs=5e-4)
+    done = [m["done"]["value"] for m in told["moves"]]
+    assert [row["done.value"] for row in rows["moves"]] == pytest.approx(done, abs=5e-4)
 
 
 def test_bad_input_leaves_nothing_behind(samples, tmp_path, run):

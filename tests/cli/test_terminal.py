@@ -215,7 +215,7 @@ def test_from_an_empty_folder_to_a_plan(tmp_path, run_at):
     screen.answer("b to go back: ", "")
     assert "Nothing to move" in screen.finish()
     told = " ".join(run_at("compare", "machine.toml", "as-found.csv", "as-left.csv", "--same-string").finish().split())
-    assert "operator-2 moved" in told
+    assert "Moved: operator-2" in told
     screen = run_at("report", "machine.toml", "as-found.csv", "--after", "as-left.csv", "-o", "report.pdf")
     assert "report.pdf: the record of Tray line" in screen.finish()
     for name in ("sheet.pdf", "report.pdf"):

@@ -14,7 +14,8 @@ from math import sqrt
 
 import numpy as np
 
-from alignment.change.motion import Motion, Status, compare_trains
+from alignment.change.motion import Motion, compare_trains
+from alignment.change.strings import Status
 from alignment.machine.layout import Layout
 from alignment.machine.layout_file import read_layout
 from alignment.machine.survey_text import parse_survey

@@ -15,6 +15,7 @@ from scipy.special import ndtri
 from scipy.stats import ttest_ind, ttest_ind_from_stats
 
 from alignment.change.motion import compare_trains
+from alignment.change.strings import Stayed
 from alignment.train.train import fit_train
 from tests.tools.machines import machine, readings
 
@@ -55,7 +56,7 @@ def test_change_of_one_section():
         return fit_train(layout, readings(layout, rows, header="section,point,reading,u"))
 
     one, two = survey(sample(N1, MEAN1, SD1)), survey(sample(N2, MEAN2, SD2))
-    motion = compare_trains(two, one, same_string=True)
+    motion = compare_trains(two, one, stayed=Stayed.told)
     u = np.sqrt(motion.covariance[0, 0, 0])
     assert motion.change[0, 0] / u == pytest.approx(T, abs=0.5e-5)
     assert motion.statistic[0] == pytest.approx(T**2, abs=2 * 12.7 * 0.5e-5)

@@ -12,7 +12,7 @@ from typing import TYPE_CHECKING, Final
 import numpy as np
 
 from alignment.change.comparison import Comparison
-from alignment.change.motion import Status
+from alignment.change.strings import Status
 from alignment.lengths import show
 from alignment.machine.layout import Plane
 from alignment.show.pictures.drawing import INK, rows_down, span_of
@@ -79,7 +79,8 @@ def comparison_sheet(comparison: Comparison) -> Figure:
 def comparison_key(comparison: Comparison) -> str:
     """What a drawing of two states shows."""
     units = comparison.layout.units
-    string = "" if comparison.same_string else ", less what the string did between the surveys"
+    hung = any(answer.hung for string in comparison.motion.strings for answer in string.answers)
+    string = ", less what the string did between the surveys" if hung else ""
     return (
         f"Dashed: face in the first survey. Solid: in the second{string}; shade: U of its change. Orange, hatched and "
         f"with an arrow: moved; blue: no change that this tape can see. Amounts are those at the bolt ends ({units}). "
@@ -91,7 +92,7 @@ def _faces(comparison: Comparison) -> tuple[np.ndarray, np.ndarray, np.ndarray]:
     """Deviation of each face's ends in the first survey, in the second, and U of the change, (n, 2) each. [mm]"""
     before: Train = comparison.before
     first = np.stack([end.value for end in before.ends], axis=1)
-    change = [comparison.motion.at(place, left=True) for place in (np.zeros_like(before.length), before.length)]
+    change = [comparison.motion.at(place) for place in (np.zeros_like(before.length), before.length)]
     second = first + np.stack([c.value for c in change], axis=1)
     return first, second, COVERAGE * np.stack([c.u for c in change], axis=1)
 
@@ -165,8 +166,8 @@ def _string_words(comparison: Comparison, row: str) -> str:
     layout, units = comparison.layout, comparison.layout.units
     told = layout.rows[row]
     said = f"string {told.string} ({told.toward.split()[0]} is this way)"
-    sections = {s.name for s in layout.row_sections(row)}
-    found = next((s for s in comparison.motion.strings if sections & set(s.sections)), None)
+    sections = {layout.index[s.name] for s in layout.row_sections(row)}
+    found = next((s for s in comparison.motion.strings if sections & set(s.members)), None)
     if found is None or not found.changed:
         return said
     ends = [show(float(v), units, signed=True) for v in found.change]
@@ -196,9 +197,11 @@ def _draw_section(
     name_y = _away_edge(axes)
     colour = MOVED if status is Status.moved else STILL
     weight = "bold" if status is Status.moved else "normal"
-    said = section.name + {Status.still: "", Status.moved: ": moved", Status.open: "\ncannot be told"}[status]
+    said = section.name + {Status.still: "", Status.moved: ": moved", Status.untouched: ""}.get(
+        status, "\ncannot be told"
+    )
     axes.text(x.mean(), name_y, said, size=size, ha="center", va="center", weight=weight, color=INK, label=section.name)
-    if status is Status.open or np.isnan(second[0]):
+    if status in (Status.open, Status.doubtful, Status.untouched) or np.isnan(second[0]):
         return
     # the U of a still section is against the few others; its shade would hide the faces
     if status is Status.moved:

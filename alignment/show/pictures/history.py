@@ -94,12 +94,14 @@ def _lines(history: History) -> str:
     return (
         f"Blue circles, solid: offset; thick blue lines: its limits, {offset} either way. Orange squares, dashed: skew "
         f"(exit end less entry end); thin dashed orange lines: its limits, {skew}. + is away from the string. Bars: U. "
+        + "What each day's string did is taken off. "
+        * bool(history.hung.any())
     )
 
 
 def _reach(history: History) -> float:
     """Largest value drawn. [mm]"""
-    known = [np.abs(v) + COVERAGE * u for v, u in ((history.offset, history.offset_u), (history.skew, history.skew_u))]
+    known = [np.abs(v) + COVERAGE * u for v, u in zip(history.apart, (history.offset_u, history.skew_u), strict=True)]
     tolerance = history.layout.tolerance
     return 1.1 * max(float(np.nanmax(np.concatenate(known))), 1.3 * tolerance.offset, 1.3 * tolerance.square)
 
@@ -141,9 +143,10 @@ def draw_section(axes: Axes, history: History, i: int, reach: float) -> Axes:
     days = _days(history) if _by_date(history) else np.arange(float(len(history.taken)))
     axes.axhline(0, color="#888888", lw=0.6, zorder=1)
     _draw_limits(axes, history, reach)
+    offset, skew = history.apart
     for value, u, colour, marker, dash in (
-        (history.offset, history.offset_u, OFFSET, "o", "-"),
-        (history.skew, history.skew_u, SKEW, "s", (0, (3, 2))),
+        (offset, history.offset_u, OFFSET, "o", "-"),
+        (skew, history.skew_u, SKEW, "s", (0, (3, 2))),
     ):
         y, expanded = of(1.0) * value[:, i], of(COVERAGE) * u[:, i]
         known = np.flatnonzero(~np.isnan(y))
@@ -162,7 +165,7 @@ def draw_section(axes: Axes, history: History, i: int, reach: float) -> Axes:
     for event in history.events:
         if i in event.motion.moved:
             axes.axvline((days[event.before] + days[event.after]) / 2, color=MOVED, lw=1.2, ls="-.", zorder=2)
-    lines = ((history.offset, history.offset_u, OFFSET), (history.skew, history.skew_u, SKEW))
+    lines = ((offset, history.offset_u, OFFSET), (skew, history.skew_u, SKEW))
     for (value, u, colour), drift in zip(lines, history.drifts[i], strict=True):
         if drift is not None and drift.significant:
             _draw_drift(axes, history, value[:, i], u[:, i], drift, days, colour)

@@ -1,31 +1,43 @@
-"""What a comparison of two surveys says to a person: two sentences, then the tables, then the doubts."""
+"""What a comparison of two surveys says to a person: what moved and what to do, the planned moves, then the rest."""
 
 from __future__ import annotations
 
 import math
 from collections.abc import Sequence
+from typing import Final
+
+import numpy as np
 
 from alignment.change.comparison import Comparison, Outcome, PlannedMove
-from alignment.change.motion import Motion, Status, StringChange
+from alignment.change.motion import Motion
+from alignment.change.strings import Status, Stayed, StringChange
 from alignment.lengths import Units, decimal, show
-from alignment.machine.layout import Layout, Row
+from alignment.machine.layout import Layout, Plane, Row
 from alignment.machine.survey import Survey
-from alignment.show.terminal import caution_lines, headed, short, wrap
-from alignment.show.words.phrases import in_list
+from alignment.show.page import Block, Degree, Page, Part, Table, Text, items
+from alignment.show.words import cautions
+from alignment.show.words.phrases import counted, in_list
 from alignment.uncertainty import COVERAGE
 
 __all__ = [
-    "comparison_text",
+    "comparison_page",
     "dated",
+    "doubt_words",
+    "doubtful_strings",
     "doubts",
     "motion_words",
     "move_words",
     "moved_words",
     "sentences",
+    "sized",
 ]
 
-LISTED = 8
+LISTED: Final = 8
 """Sections named in one sentence."""
+STATUS: Final = {Status.still: "", Status.open: "not known", Status.untouched: "not read again"}
+OTHERS: Final = 3
+"""Answers named beside the likeliest."""
+ENDS: Final = ("entry", "exit")
 
 
 def dated(survey: Survey) -> str:
@@ -34,218 +46,303 @@ def dated(survey: Survey) -> str:
     return f"{survey.source} ({taken})" if taken else survey.source
 
 
-def motion_words(motion: Motion, i: int) -> str:
-    """What one section did: ``1/8 away at its exit end``."""
+def comparison_page(comparison: Comparison) -> Page:
+    """The whole comparison."""
+    layout = comparison.layout
+    before, after = comparison.before.survey, comparison.after.survey
+    return Page(
+        title=f"{layout.name}: {dated(before)} against {dated(after)}",
+        act=_act(comparison),
+        parts=(
+            Part(blocks=tuple(Text(words=said, strong=k == 0) for k, said in enumerate(sentences(comparison)))),
+            _read_again(comparison),
+            _moves(comparison),
+            Part(heading="What changed", blocks=(_table(comparison.motion),), degree=Degree.full),
+            Part(heading="Strings", blocks=_strings(comparison.motion), degree=Degree.full),
+            Part(heading="Doubts", blocks=items(doubts(comparison)), degree=Degree.full),
+        ),
+    )
+
+
+def _act(comparison: Comparison) -> str:
+    """The first thing to do."""
+    motion, layout = comparison.motion, comparison.layout
+    run = f"stringtrue solve {layout.source} {comparison.source}"
+    if comparison.flags:
+        return "Read the doubted points again. A wrong reading looks like a section that moved."
+    if not_as_planned(comparison):
+        return f"See what is still to be done: {run}"
+    if len(motion.of(Status.doubtful)):
+        if motion.stayed is Stayed.unknown:
+            return "If the string stayed up between the surveys, run this again with --same-string."
+        return f"Read {_names(layout, motion.of(Status.doubtful))} again at both ends, with the finest marks to hand."
+    if len(motion.of(Status.open)) == len(motion.status):
+        return "Read every section at both ends, in both surveys."
+    if comparison.moves:
+        return f"Check the verdict as it is now: {run}"
+    if len(motion.moved):
+        return f"See whether anything is out now: {run}"
+    return "Nothing. No section needs another look."
+
+
+def not_as_planned(comparison: Comparison) -> list[PlannedMove]:
+    """Moves that were not done in full, as far as that is known."""
+    return [move for move in comparison.moves if move.outcome not in (Outcome.full, Outcome.untold)]
+
+
+def sentences(comparison: Comparison) -> tuple[str, ...]:
+    """What moved, what cannot be told, what stood still, and what the strings did."""
+    motion, layout = comparison.motion, comparison.layout
+    moved, still, doubtful, open_ = (motion.of(s) for s in (Status.moved, Status.still, Status.doubtful, Status.open))
+    if len(open_) == len(motion.status):
+        return ("No section can be compared.", *_string_sentences(comparison))
+    said = [f"Moved: {moved_words(motion)}."] if len(moved) else []
+    said += [doubt_words(motion, string) for string in doubtful_strings(motion)]
+    if len(still):
+        rest = "No section" if len(still) == len(motion.status) else f"No other section ({_names(layout, still)})"
+        if not len(moved) and not len(doubtful):
+            rest = "No section" if not len(open_) else f"None of {_names(layout, still)}"
+        said.append(f"{rest} moved by more than this tape can see.")
+    untouched = motion.of(Status.untouched)
+    if len(untouched):
+        said.append(f"Not moved and not read again, by the log: {_names(layout, untouched)}.")
+    if len(open_):
+        said.append(f"Nothing can be said of {_names(layout, open_)}.")
+    return (*said, *_string_sentences(comparison))
+
+
+def doubtful_strings(motion: Motion) -> list[StringChange]:
+    """Strings with sections of which some moved, and which cannot be told."""
+    doubtful = {int(i) for i in motion.of(Status.doubtful)}
+    return [string for string in motion.strings if doubtful & set(string.members)]
+
+
+def doubt_words(motion: Motion, string: StringChange) -> str:
+    """What the answers of one string leave open, the likeliest first."""
     layout = motion.layout
-    entry, exit_ = ((float(bolt.value[i]), COVERAGE * float(bolt.u[i])) for bolt in motion.bolts())
-
-    def amount(change: float) -> str:
-        row = layout.rows[layout.sections[i].row]
-        # the shorter form of 'toward the string'; heights have 'up' and 'down'
-        return f"{_size(change, layout.units)} {(row.away if change > 0 else row.toward).split()[0]}"
-
-    parts = [
-        f"{amount(value)} at its {end} end"
-        for end, (value, reach) in (("entry", entry), ("exit", exit_))
-        if abs(value) > reach
-    ]
-    skew, u = motion.change[i, 1], math.sqrt(motion.covariance[i, 1, 1])
-    if len(parts) == 2 and entry[0] * exit_[0] > 0 and abs(skew) <= COVERAGE * u:
-        return f"{amount((entry[0] + exit_[0]) / 2)} at both ends"
-    if not parts:
-        larger, end = max((entry, "entry"), (exit_, "exit"), key=lambda pair: abs(pair[0][0]))
-        return f"about {amount(larger[0])} at its {end} end"
-    return " and ".join(parts)
+    doubtful = [i for i in string.members if motion.status[i] is Status.doubtful]
+    answers = [[i for i in answer.otherwise if i in doubtful] for answer in string.answers]
+    if len({answer.hung for answer in string.answers}) == 2:
+        return f"Cannot be told: either {_names(layout, doubtful)} moved, or the string was hung anew."
+    if len(doubtful) == 2 and all(len(answer) == 1 for answer in answers):
+        return f"Cannot be told which: {in_list([layout.sections[i].name for i in doubtful], 'or')} moved."
+    if all(answer.dof == 0 for answer in string.answers):
+        return f"Cannot be told which moved: no two of {_names(layout, doubtful)} agree."
+    names = list(dict.fromkeys(_names(layout, answer) for answer in answers if answer))
+    if 1 < len(names) <= OTHERS + 1 and len(doubtful) <= LISTED:
+        return f"Cannot be told for sure. Likeliest: {names[0]} moved. Or else: {'; '.join(names[1:])}."
+    return f"Cannot be told: some of {_names(layout, doubtful)} moved."
 
 
-def _size(change: float, units: Units) -> str:
-    """Magnitude as it is said: ``1/8``, but ``3.2 mm``."""
-    return show(abs(change), units) + (" mm" if units is Units.mm else "")
-
-
-def sentences(comparison: Comparison) -> tuple[str, str]:
-    """What the strings did and what the machine did, one sentence each."""
-    return _string_sentence(comparison), _moved_sentence(comparison)
-
-
-def _string_sentence(comparison: Comparison) -> str:
-    motion, units = comparison.motion, comparison.layout.units
-    if comparison.same_string:
-        return "The string is taken to have stayed up between the two surveys."
+def _string_sentences(comparison: Comparison) -> tuple[str, ...]:
+    motion = comparison.motion
+    if motion.stayed is Stayed.told:
+        return ("The string stayed up between the two surveys, as you say.",)
     changed = [s for s in motion.strings if s.changed]
-    if not motion.strings:
-        return "What the string did cannot be told: too few sections stood still."
-    if not changed:
-        many = len(motion.strings) > 1
-        return (
-            f"The string{'s were' if many else ' was'} hung where {'they were' if many else 'it was'} before, as far "
-            "as this tape can see."
-        )
-    said = "; ".join(f"string {s.string} was hung {_hung(s, units)}" for s in changed)
-    return f"S{said[1:]}."
+    unknown = [s for s in motion.strings if not s.known]
+    same = [s for s in motion.strings if s.known and not s.changed]
+    said = [f"String {_string_name(s)} was hung {_hung(s, motion)}." for s in changed]
+    if unknown:
+        said.append(f"What string {in_list([_string_name(s) for s in unknown])} did cannot be told.")
+    if same:
+        names = "The string" if len(motion.strings) == 1 else f"String {in_list([_string_name(s) for s in same])}"
+        said.append(f"{names} hung as before, as far as this tape can see.")
+    return tuple(said)
 
 
-def _hung(string: StringChange, units: Units) -> str:
+def _string_name(string: StringChange) -> str:
+    return f"{string.string} (heights)" if string.plane is Plane.height else string.string
+
+
+def _hung(string: StringChange, motion: Motion) -> str:
+    units = motion.layout.units
     entry, exit_ = (
         "as before"
         if show(v, units) == show(0.0, units)
-        else f"{_size(v, units)} {'farther off' if v > 0 else 'nearer'}"
+        else f"{sized(v, units)} {'farther off' if v > 0 else 'nearer'}"
         for v in map(float, string.change)
     )
-    if entry == exit_:
-        return entry
-    return f"{entry} at its entry end and {exit_} at its exit end"
+    return entry if entry == exit_ else f"{entry} at its entry end, {exit_} at its exit end"
 
 
-def _moved_sentence(comparison: Comparison) -> str:
-    layout, motion = comparison.layout, comparison.motion
-    moved = [int(i) for i in motion.moved]
-    open_ = [s.name for s, status in zip(layout.sections, motion.status, strict=True) if status is Status.open]
-    if len(open_) == len(motion.status):
-        return "No section can be compared."
-    but = f"; nothing can be told of {_names(open_)}" if open_ else ""
-    if not moved:
-        return f"Nothing moved that this tape can see{but}."
-    return f"{moved_words(motion)}; nothing else moved that this tape can see{but}."
+def sized(length: float, units: Units) -> str:
+    """Magnitude as it is said, with its unit."""
+    return show(abs(length), units) + (" mm" if units is Units.mm else '"')
 
 
 def moved_words(motion: Motion) -> str:
-    """The sections that moved and how: ``a moved 1/8 away at its exit end and b 1/16 toward at both ends``."""
+    """The sections that moved and how: ``a exit 1/8" away; b both ends 1/16" toward``."""
     moved = [int(i) for i in motion.moved]
-    names = [motion.layout.sections[i].name for i in moved[:LISTED]]
-    words = [f"{name}{' moved' if k == 0 else ''} {motion_words(motion, moved[k])}" for k, name in enumerate(names)]
+    words = [f"{motion.layout.sections[i].name} {motion_words(motion, i)}" for i in moved[:LISTED]]
     if len(moved) > LISTED:
         words.append(f"{len(moved) - LISTED} more sections")
-    return ", ".join(words)
+    return "; ".join(words)
 
 
-def _names(names: Sequence[str]) -> str:
-    return in_list(names) if len(names) <= LISTED else f"{len(names)} sections"
+def motion_words(motion: Motion, i: int) -> str:
+    """What one section did: ``exit 1/8" away``."""
+    layout = motion.layout
+    row = layout.rows[layout.sections[i].row]
+    ends = [(float(bolt.value[i]), COVERAGE * float(bolt.u[i])) for bolt in motion.bolts()]
+    if any(math.isnan(value) for value, _ in ends):
+        return "by an amount that cannot be told"
+
+    def amount(change: float) -> str:
+        return f"{sized(change, layout.units)} {_way(row, -change)}"
+
+    seen = [abs(value) > reach for value, reach in ends]
+    skew, u = motion.change[i, 1], math.sqrt(motion.covariance[i, 1, 1])
+    (entry, _), (exit_, _) = ends
+    if all(seen) and entry * exit_ > 0 and abs(skew) <= COVERAGE * u:
+        return f"both ends {amount((entry + exit_) / 2)}"
+    if not any(seen):
+        k = int(abs(exit_) > abs(entry))
+        return f"{ENDS[k]} about {amount(ends[k][0])}"
+    return ", ".join(f"{end} {amount(value)}" for end, (value, _), told in zip(ENDS, ends, seen, strict=True) if told)
 
 
-def comparison_text(comparison: Comparison) -> str:
-    """The whole comparison as text."""
-    layout = comparison.layout
-    before, after = comparison.before.survey, comparison.after.survey
-    lines = wrap(f"{layout.name}: {dated(before)} against {dated(after)}")
-    for sentence in sentences(comparison):
-        lines += wrap(sentence)
-    lines.append("")
-    heading = "READ THESE AGAIN FIRST: a wrong reading looks like a section that moved"
-    lines += headed(heading, (f"{source}: {flag.message}" for source, flag in comparison.flags))
-    lines += _moves(comparison.moves, layout, after)
-    units = layout.units
-    lines.append(f"WHAT CHANGED, against what stood still ({units.plural}; + is away; U = 2u)")
-    lines += [*_table(comparison.motion), ""]
-    lines += _strings(comparison.motion)
-    lines += headed("DOUBTS", doubts(comparison))
-    return "\n".join(lines).rstrip() + "\n"
-
-
-def _moves(moves: Sequence[PlannedMove], layout: Layout, after: Survey) -> list[str]:
-    """The planned moves and what became of each; where one is not done in full, what to do about it."""
-    if not moves:
-        return []
-    units = layout.units
-    width = min(max([len(move.section) for move in moves] + [7]), 20)
-    lines = [
-        "WHAT BECAME OF THE PLANNED MOVES",
-        f"{'section':<{width}} {'bolt end':<8}  {'planned':<13} {'done':<13} {'U':>5}",
-    ]
-    for move in moves:
-        row = layout.rows[layout.sections[layout.index[move.section]].row]
-        line = f"{short(move.section, width)} {move.bolt_end:<8}  {move_words(move.planned, row, units):<13} "
-        if not math.isnan(move.done):
-            line += f"{move_words(move.done, row, units):<13} {decimal(COVERAGE * move.u, units):>5}  "
-        lines.append(line + move.outcome)
-    left = [move for move in moves if move.outcome not in (Outcome.full, Outcome.untold)]
-    if left:
-        ends = in_list([f"{move.section} {move.bolt_end}" for move in left])
-        lines += wrap(
-            f"Not as planned: {ends}. What is still to be done stands in: stringtrue solve {layout.source} "
-            f"{after.source}"
-        )
-        lines += ["", "BEFORE A BOLT IS TOUCHED", *caution_lines()]
-    return [*lines, ""]
+def _way(row: Row, move: float) -> str:
+    """Short form of 'toward the string'; heights have 'up' and 'down'."""
+    return (row.toward if move > 0 else row.away).split()[0]
 
 
 def move_words(move: float, row: Row, units: Units) -> str:
     """Amount and direction of a move, toward the string positive; nothing is ``0``."""
     amount = show(abs(move), units)
-    if amount == show(0.0, units):
-        return amount
-    return f"{amount} {(row.toward if move > 0 else row.away).split()[0]}"
+    return amount if amount == show(0.0, units) else f"{amount} {_way(row, move)}"
 
 
-def _table(motion: Motion) -> list[str]:
+def _names(layout: Layout, sections: Sequence[int] | np.ndarray) -> str:
+    """Sections by name; many are counted."""
+    if len(sections) > LISTED:
+        return counted(len(sections), "section")
+    return in_list([layout.sections[i].name for i in sections])
+
+
+def _read_again(comparison: Comparison) -> Part:
+    if not comparison.flags:
+        return Part(blocks=())
+    said = [f"{source}: {flag.message}" for source, flag in comparison.flags]
+    return Part(heading="Read these again first", blocks=(cautions.short(), *items(said)))
+
+
+def _moves(comparison: Comparison) -> Part:
+    """The planned moves and what became of each; where one is not done in full, what to do about it."""
+    if not comparison.moves:
+        return Part(blocks=())
+    layout, units = comparison.layout, comparison.layout.units
+    rows = []
+    for move in comparison.moves:
+        row = layout.rows[layout.sections[layout.index[move.section]].row]
+        done, u = ("", "") if math.isnan(move.done) else (
+            move_words(move.done, row, units),
+            decimal(COVERAGE * move.u, units),
+        )  # fmt: skip
+        rows.append((move.section, move.bolt_end, move_words(move.planned, row, units), done, u, str(move.outcome)))
+    blocks: list[Block] = [
+        Table(
+            head=("section", "bolt end", "by the log" if comparison.logged else "planned", "found", "U", "outcome"),
+            rows=tuple(rows),
+            align="llllrl",
+            note=f"{units.plural.capitalize()}. U: the number may be wrong by this much.",
+        )
+    ]
+    wrong = not_as_planned(comparison)
+    if wrong:
+        ends = [f"{move.section} {move.bolt_end}" for move in wrong]
+        names = in_list(ends) if len(ends) <= LISTED else counted(len(ends), "bolt end")
+        blocks += [Text(words=f"Not as planned: {names}."), cautions.short()]
+    return Part(heading="Moves by the log" if comparison.logged else "Planned moves", blocks=tuple(blocks))
+
+
+def _table(motion: Motion) -> Table:
     layout, units = motion.layout, motion.layout.units
-    width = min(max([len(s.name) for s in layout.sections] + [7]), 18)
-    lines = [f"{'section':<{width}} {'entry':>7} {'exit':>7} {'U':>6}  {'offset':>7} {'U':>6}  {'skew':>7} {'U':>6}"]
-    bolts = motion.bolts(left=True)
+    bolts = motion.bolts()
+    rows = []
     for i, section in enumerate(layout.sections):
-        name = short(section.name, width)
-        if math.isnan(motion.statistic[i]):
-            lines.append(f"{name} cannot be told")
-            continue
-        ends = " ".join(f"{show(float(b.value[i]), units, signed=True):>7}" for b in bolts)
-        reach = COVERAGE * max(float(b.u[i]) for b in bolts)
-        pairs = "  ".join(
-            f"{show(float(value), units, signed=True):>7} {decimal(COVERAGE * math.sqrt(variance), units):>6}"
-            for value, variance in zip(motion.left[i], motion.covariance[i].diagonal(), strict=True)
+        numbers = ["", "", "", "", "", "", ""]
+        if not math.isnan(motion.change[i, 0]) and not math.isnan(motion.covariance[i, 0, 0]):
+            ends = [show(float(b.value[i]), units, signed=True) for b in bolts]
+            reach = decimal(COVERAGE * max(float(b.u[i]) for b in bolts), units)
+            pairs = [
+                text
+                for value, variance in zip(motion.change[i], motion.covariance[i].diagonal(), strict=True)
+                for text in (
+                    show(float(value), units, signed=True),
+                    decimal(COVERAGE * math.sqrt(variance), units),
+                )
+            ]
+            numbers = [*ends, reach, *pairs]
+        status = {Status.still: "", Status.open: "not known", Status.untouched: "not read again"}.get(
+            motion.status[i], str(motion.status[i])
         )
-        status = "" if motion.status[i] is Status.still else f"  {motion.status[i]}"
-        lines.append(f"{name} {ends} {decimal(reach, units):>6}  {pairs}{status}")
-    return lines
+        rows.append((section.name, *numbers, status))
+    return Table(
+        head=("section", "entry", "exit", "U", "offset", "U", "skew", "U", ""),
+        rows=tuple(rows),
+        align="lrrrrrrrl",
+        note=(
+            f"{units.plural.capitalize()}, with what the string did taken off. + is away from the string. U: largest "
+            "error; of a section that did not move, the largest move that could be missed."
+        ),
+    )
 
 
-def _strings(motion: Motion) -> list[str]:
+def _strings(motion: Motion) -> tuple[Block, ...]:
     units = motion.layout.units
-    lines = []
+    said = []
     for s in motion.strings:
-        ends = [
-            f"{show(float(v), units, signed=True)} (U {decimal(COVERAGE * float(u), units)})"
-            for v, u in zip(s.change, s.u, strict=True)
-        ]
-        lines += wrap(
-            f"String {s.string}: {ends[0]} at the entry, {ends[1]} at the exit; + is away from the faces"
-            f"{'' if s.changed else '; not more than this tape explains'}.",
-            "  ",
-        )
-    return [*lines, ""] if lines else []
+        if not math.isnan(float(s.change[0])):
+            ends = [
+                f"{show(float(v), units, signed=True)} (U {decimal(COVERAGE * float(u), units)})"
+                for v, u in zip(s.change, s.u, strict=True)
+            ]
+            more = "" if s.changed else " That is no more than the tape explains."
+            said.append(
+                f"String {_string_name(s)}: {ends[0]} at the entry, {ends[1]} at the exit. + is away from the "
+                f"faces.{more}"
+            )
+        first = s.answers[0]
+        if first.dof:
+            said.append(
+                f"String {_string_name(s)}: the {counted(len(s.members) - len(first.otherwise), 'section')} that fit "
+                f"give chi-square {first.chi2:.1f}, at most {first.limit:.1f} ({first.dof} degrees of freedom)."
+            )
+    return items(said)
 
 
 def doubts(comparison: Comparison) -> list[str]:
     """What the two surveys leave open."""
     layout, motion = comparison.layout, comparison.motion
     said = []
-    if not comparison.same_string:
+    if any(answer.hung for string in motion.strings for answer in string.answers):
         said.append(
-            "A shift or a lean that all sections of one string share is put down to the string or to the tape's zero: "
-            "a machine that moved as one piece cannot be told from a string hung anew."
+            "A shift or a slope common to all sections of a string counts as the string's. A machine that moved as "
+            "one piece looks the same."
         )
     for s in motion.strings:
-        moved = len(s.sections) - len(s.still)
-        if 2 * moved >= len(s.sections):
+        moved = sum(motion.status[i] is Status.moved for i in s.members)
+        standing = [i for i in s.members if motion.status[i] is Status.still]
+        if moved and moved >= len(standing):
             said.append(
-                f"String {s.string}: {moved} of {len(s.sections)} sections moved, and the line hangs on "
-                f"{in_list(s.still)}. Had these moved alike instead, the readings would be the same."
+                f"String {_string_name(s)}: {moved} of {len(s.members)} sections moved. The answer rests on "
+                f"{_names(layout, standing)}. If these moved alike instead, the readings would be the same."
             )
-    open_ = [s.name for s, status in zip(layout.sections, motion.status, strict=True) if status is Status.open]
-    if open_:
+    open_ = motion.of(Status.open)
+    if len(open_):
         said.append(
-            f"Cannot be told: {_names(open_)}. A section must be read at two points in both surveys, and its string "
-            "needs three such sections to tell which one moved; with --same-string one is enough."
+            f"Not known: {_names(layout, open_)}. Read a section at two points in both surveys. A section alone on its "
+            "string needs --same-string."
         )
-    if any(status is Status.still for status in motion.status):
-        said.append("Where a section stood still, U is the move that could have gone unseen.")
+    if motion.stayed is Stayed.recorded and any(a.hung for s in motion.strings for a in s.answers):
+        said.append("The records name one string, but the readings say that it hangs differently.")
     said.append(
-        f"A section is named where its change is beyond what both surveys explain (chi-square {motion.limit:.1f} with "
-        "2 degrees of freedom, 1 % over all sections together)."
+        "A section is named only if no answer with as few moved sections leaves it standing. With nothing moved, one "
+        "is named by mistake in 1 comparison of 100 at most."
     )
     if motion.dof:
         said.append(
-            f"Taken all together, {'nothing' if motion.congruent else 'something'} moved by more than the tapes "
-            f"explain (chi-square {motion.chi2:.1f}, at most {motion.chi2_limit:.1f} with {motion.dof} degrees of "
-            "freedom, where all stood still)."
+            f"All sections together: {'nothing' if motion.congruent else 'something'} moved by more than the tapes "
+            f"explain (chi-square {motion.chi2:.1f}, at most {motion.chi2_limit:.1f}, {motion.dof} degrees of freedom)."
         )
     return said

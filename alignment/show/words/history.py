@@ -1,4 +1,4 @@
-"""What many surveys say to a person: what drifts and what moved when, then where everything stands, then the doubts."""
+"""What many surveys say to a person: what drifts and what moved when, then where everything was, then the doubts."""
 
 from __future__ import annotations
 
@@ -6,18 +6,27 @@ import datetime
 import math
 from typing import Final
 
-from alignment.change.history import FEWEST_DATES, Drift, History
+import numpy as np
+
+from alignment.change.history import Drift, History, StringHistory
+from alignment.change.motion import Motion
+from alignment.change.strings import Status
+from alignment.change.trends import FEWEST_DATES, STRING_DATES
 from alignment.choices import Line
 from alignment.lengths import Units, decimal, show
-from alignment.show.terminal import headed, short, wrap
-from alignment.show.words.comparison import moved_words
+from alignment.machine.layout import Plane
+from alignment.show.page import Degree, Item, Items, Page, Part, Table, Text, items
+from alignment.show.words import cautions
+from alignment.show.words.comparison import doubt_words, doubtful_strings, moved_words
 from alignment.show.words.phrases import counted, in_list
 from alignment.uncertainty import COVERAGE
 
-__all__ = ["drifting", "headlines", "history_text", "per_month", "when"]
+__all__ = ["drifting", "headlines", "history_page", "per_month", "when"]
 
 LISTED: Final = 12
 """Moves written out, the last ones first."""
+SAID: Final = 4
+"""Drifts named in one sentence."""
 
 
 def when(taken: datetime.datetime) -> str:
@@ -41,87 +50,167 @@ def per_month(length: float, units: Units, *, signed: bool = False) -> str:
     return decimal(length, units, signed=signed, places=4 if units is Units.inch else 3)
 
 
-def history_text(history: History) -> str:
-    """The whole history as text."""
-    layout, units = history.layout, history.layout.units
+def history_page(history: History) -> Page:
+    """The whole history."""
+    layout = history.layout
     first, last = when(history.taken[0]), when(history.taken[-1])
     span = f"{counted(len(history.taken), 'survey')}, {first} to {last}" if len(history.taken) > 1 else first
-    lines = [*wrap(f"{layout.name}: {span}"), *(line for said in headlines(history) for line in wrap(said)), ""]
+    return Page(
+        title=f"{layout.name}: {span}",
+        act=_act(history),
+        parts=(
+            Part(blocks=tuple(Text(words=said) for said in headlines(history))),
+            _drift_part(history),
+            _moves_part(history),
+            Part(heading="First and last survey", blocks=(_table(history),)),
+            Part(heading="Doubts", blocks=items(_doubts(history)), degree=Degree.full),
+        ),
+    )
+
+
+def _act(history: History) -> str:
+    flagged = [event for event in history.events if event.flags]
+    if flagged:
+        source, flag = flagged[-1].flags[0]
+        return f"Check the reading of {flag.section} in {source}. A wrong reading looks like a move."
     drifts = drifting(history)
     if drifts:
-        lines.append(f"DRIFT ({units.plural} per month; + is away from the string; U = 2u)")
-        width = min(max(len(name) for name, _, _ in drifts), 24)
-        lines += [
-            f"  {short(name, width)} {what:<6} {per_month(d.per_month, units, signed=True):>8} "
-            f"U {per_month(d.expanded, units)}  {counted(d.dates, 'survey')} since {d.since:%Y-%m-%d}"
-            for name, what, d in drifts
-        ]
-        lines.append("")
+        return f"Look at the bolts and the base of {in_list(list(dict.fromkeys(name for name, _, _ in drifts)))}."
     if history.events:
-        lines.append("WHAT MOVED, AND WHEN (last first)")
-        for event in history.events[::-1][:LISTED]:
-            dates = f"{when(history.taken[event.before])} to {when(history.taken[event.after])}"
-            lines += wrap(f"{dates}: {moved_words(event.motion)}", "  - ")
-            for source, flag in event.flags:
-                lines += wrap(f"but look at {source}: {flag.message}", "      ")
-        if len(history.events) > LISTED:
-            lines.append(f"  and at {len(history.events) - LISTED} earlier dates; --json and --table have them all")
-        lines.append("")
-    lines += [f"WHERE EVERYTHING STOOD ({units.plural}; first and last survey; U = 2u)", *_table(history), ""]
-    lines += headed("DOUBTS", _doubts(history))
-    return "\n".join(lines).rstrip() + "\n"
+        motion = history.events[-1].motion
+        some = motion.moved if len(motion.moved) else motion.of(Status.doubtful)
+        names = [history.layout.sections[i].name for i in some]
+        told = in_list(names) if len(names) <= LISTED else counted(len(names), "section")
+        return f"Look at the bolts of {told}: the last move was there."
+    if len(history.taken) < FEWEST_DATES:
+        return f"Survey again. A drift takes {FEWEST_DATES} dates."
+    return "Nothing. Survey again at the next service."
 
 
-def headlines(history: History) -> tuple[str, str]:
-    """What drifts and what moved, one sentence each."""
-    return _drift_sentence(history), _moved_sentence(history)
+def headlines(history: History) -> tuple[str, ...]:
+    """What drifts and what moved, a sentence or two each."""
+    return (*_drift_sentences(history), _moved_sentence(history))
 
 
-def _drift_sentence(history: History) -> str:
-    drifts = drifting(history)
-    if not drifts:
-        if all(drift is None for pair in history.drifts for drift in pair):
-            return f"Too few dates to tell a drift: it takes {FEWEST_DATES}."
-        return "Nothing drifts that these surveys can show."
+def _drift_sentences(history: History) -> list[str]:
+    dates = len(history.taken)
+    if dates < FEWEST_DATES:
+        return [f"Too early to speak of a drift: {counted(dates, 'date')}, and it takes {FEWEST_DATES}."]
+    if all(drift is None for pair in history.drifts for drift in pair):
+        return ["No drift can be told: it takes two sections on a string, each on most dates."]
     units = history.layout.units
-    words = [
-        f"{name} {what} {per_month(d.per_month, units, signed=True)} {units} per month" for name, what, d in drifts
-    ]
-    more = f" and {len(words) - 4} more" if len(words) > 4 else ""
-    return f"Drifting: {', '.join(words[:4])}{more}."
+    said = []
+    words = [f"{name} {what} {_rate(d.per_month, units)}" for name, what, d in drifting(history)]
+    if words:
+        more = f" and {len(words) - SAID} more" if len(words) > SAID else ""
+        said.append(f"Drifting: {', '.join(words[:SAID])}{more}.")
+    said += [sentence for string in history.strings for sentence in _string_sentences(history, string)]
+    return said or ["Nothing drifts by more than these surveys can show."]
+
+
+def _rate(value: float, units: Units) -> str:
+    return f"{per_month(value, units, signed=True)}{' mm' if units is Units.mm else chr(34)} a month"
+
+
+def _string_sentences(history: History, string: StringHistory) -> list[str]:
+    names = [history.layout.sections[i].name for i in string.members]
+    name = f"{string.string} (heights)" if string.plane is Plane.height else string.string
+    units = history.layout.units
+    said = []
+    doubtful = sorted(string.trends.doubtful)
+    if doubtful:
+        said.append(f"One of these drifts, and which cannot be told: {in_list([names[k] for k in doubtful], 'or')}.")
+    common = string.trends.common
+    if common is not None and common.significant:
+        ends = " and ".join(
+            f"{_rate(float(value), units)} at the {end}"
+            for value, end in zip(common.value, ("entry", "exit"), strict=True)
+        )
+        said.append(f"All sections on string {name} drift together: {ends}. Check where the string is tied first.")
+    return said
 
 
 def _moved_sentence(history: History) -> str:
     if len(history.taken) < 2:
-        return "One survey alone shows nothing that moved."
+        return "One survey alone shows no move."
     if not history.events:
-        return "Nothing moved from one survey to the next that this tape can see."
+        return "Nothing moved from one survey to the next by more than this tape can see."
     names = [s.name for s in history.layout.sections]
     moved = [n for i, n in enumerate(names) if any(i in event.motion.moved for event in history.events)]
+    if not moved:
+        return "Something moved, and which section cannot be told."
     told = in_list(moved) if len(moved) <= LISTED else f"{len(moved)} of {len(names)} sections"
     last = history.events[-1]
-    dates = f"{when(history.taken[last.before])} and {when(history.taken[last.after])}"
-    return f"Moved at some date: {told}; last between {dates}."
+    return f"Moved: {told}. Last between {when(history.taken[last.before])} and {when(history.taken[last.after])}."
 
 
-def _table(history: History) -> list[str]:
-    layout, units = history.layout, history.layout.units
-    width = min(max([len(s.name) for s in layout.sections] + [7]), 24)
-    lines = [
-        f"{'':<{width}} {'offset':>15} {'':>6}  {'skew':>15}",
-        f"{'section':<{width}} {'first':>7} {'last':>7} {'U':>6}  {'first':>7} {'last':>7} {'U':>6}  moved",
+def _drift_part(history: History) -> Part:
+    units = history.layout.units
+    rows = tuple(
+        (
+            name,
+            what,
+            per_month(d.per_month, units, signed=True),
+            per_month(d.expanded, units),
+            counted(d.dates, "survey"),
+            f"{d.since:%Y-%m-%d}",
+        )
+        for name, what, d in drifting(history)
+    )
+    if not rows:
+        return Part(blocks=())
+    table = Table(
+        head=("section", "", "a month", "U", "from", "since"),
+        rows=rows,
+        align="llrrll",
+        note=f"{units.plural.capitalize()} against the steady sections of the string. + is away from it.",
+    )
+    return Part(heading="Drift", blocks=(table,))
+
+
+def _moves_part(history: History) -> Part:
+    if not history.events:
+        return Part(blocks=())
+    found = [
+        Item(
+            words=(
+                f"{when(history.taken[event.before])} to {when(history.taken[event.after])}: "
+                f"{'. '.join(_moves(event.motion))}."
+            ),
+            more=tuple(f"But check {source}: {flag.message}" for source, flag in event.flags),
+        )
+        for event in history.events[::-1][:LISTED]
     ]
+    blocks = [cautions.short()] if any(event.flags for event in history.events) else []
+    more = len(history.events) - LISTED
+    last = (Text(words=f"And at {counted(more, 'earlier date')}: see --json or --table."),) if more > 0 else ()
+    return Part(heading="Moves, last first", blocks=(*blocks, Items(items=tuple(found)), *last))
+
+
+def _moves(motion: Motion) -> list[str]:
+    """What moved between two dates, and what may have."""
+    said = [moved_words(motion)] if len(motion.moved) else []
+    return said + [doubt_words(motion, string).rstrip(".") for string in doubtful_strings(motion)]
+
+
+def _table(history: History) -> Table:
+    layout, units = history.layout, history.layout.units
+    rows = []
     for i, section in enumerate(layout.sections):
         cells = []
-        for value, u in ((history.offset, history.offset_u), (history.skew, history.skew_u)):
-            ends = [f"{_show(float(v), units):>7}" for v in (value[0, i], value[-1, i])]
+        for value, u in zip(history.apart, (history.offset_u, history.skew_u), strict=True):
             reach = float(u[-1, i])
-            cells.append(f"{' '.join(ends)} {'' if math.isnan(reach) else decimal(COVERAGE * reach, units):>6}")
+            cells += [_show(float(v), units) for v in (value[0, i], value[-1, i])]
+            cells.append("" if math.isnan(reach) else decimal(COVERAGE * reach, units))
         times = sum(i in event.motion.moved for event in history.events)
-        lines.append(
-            f"{short(section.name, width)} {'  '.join(cells)}  {counted(times, 'time') if times else ''}".rstrip()
-        )
-    return lines
+        rows.append((section.name, *cells, counted(times, "time") if times else ""))
+    off = ", with what the strings did between the dates taken off" if history.hung.any() else ""
+    return Table(
+        head=("section", "offset", "last", "U", "skew", "last", "U", "moved"),
+        rows=tuple(rows),
+        align="lrrrrrrl",
+        note=f"{units.plural.capitalize()}, first and last survey{off}. + is away from the string.",
+    )
 
 
 def _show(length: float, units: Units) -> str:
@@ -130,21 +219,22 @@ def _show(length: float, units: Units) -> str:
 
 def _doubts(history: History) -> list[str]:
     said = []
-    if history.line is Line.string:
-        said.append(
-            "Offset and skew are taken from the string of each day. Where all sections of a row drift alike, the "
-            "string or the tape is the likelier cause; --line fitted takes it off."
-        )
     if len(history.taken) > 1:
         said.append(
-            "What moved is told from one survey to the next, with a string hung anew taken off; over the whole history "
-            "a section is named by chance in 1 of 100 such histories. What creeps shows as a drift instead."
+            "Moves are from one survey to the next, with a string hung anew taken off. With nothing moved, a section "
+            "is named by mistake in 1 history of 100 at most. What creeps shows as a drift."
         )
-    if any(drift is not None for pair in history.drifts for drift in pair):
+    if len(history.taken) >= FEWEST_DATES:
         said.append(
-            "A drift is told where it is significant (1 % over all sections together), over the whole record, or since "
-            "the section last moved where one straight line does not explain it."
+            "Drifts are against the other sections of the string. With no drift, one is called by mistake in 1 history "
+            f"of 100 at most. That all sections of a string drift together takes {STRING_DATES} dates."
         )
-    if math.isnan(float(history.offset.sum())):
+    scattered = [s for s in history.strings if s.trends.scatter > 1]
+    if scattered:
+        names = in_list([s.string for s in scattered])
+        said.append(f"String {names}: values scatter more than the tape explains. U is larger for it.")
+    if history.line is Line.fitted:
+        said.append("Offset and skew are from a line through the sections themselves, each day its own.")
+    if np.isnan(history.offset).any():
         said.append("'-' marks a section that was not measured enough on that date.")
     return said
