@@ -9,6 +9,8 @@ import math
 import os
 import re
 import shutil
+import subprocess
+import sys
 from dataclasses import replace
 from itertools import pairwise
 
@@ -24,8 +26,7 @@ from alignment.show.paper import job as jobs
 from alignment.show.paper import record as report
 from alignment.show.paper.job import Papers
 from alignment.show.paper.typesetting import Paper
-from alignment.show.pictures import record as report_plots
-from alignment.show.pictures import train as plots
+from alignment.show.pictures import record as record_pictures
 from alignment.show.words.cautions import FULL, SHORT
 from alignment.show.words.comparison import sentences
 from alignment.show.words.moves import by_section, step_lines
@@ -291,33 +292,47 @@ def test_long_machine_still_reads(tmp_path):
 
 
 def test_strips_show_every_section_whole(tmp_path):
-    """Each section's name stands on one strip at least, and no text is cut by an edge of the drawing."""
-    from matplotlib.backends.backend_agg import FigureCanvasAgg
-
+    """Each section's name stands on one strip at least, and no words are cut by an edge of the drawing."""
     papers = _long_machine(tmp_path)
     layout = read_layout(papers.layout)
     solution = solve(layout, read_survey(papers.survey, layout))
-    shown: list[str] = []
-
-    def look(figure, suffix):
-        renderer = FigureCanvasAgg(figure).get_renderer()
-        width = figure.get_size_inches()[0] * figure.dpi
-        for axes in figure.axes:
-            for text in axes.texts:
-                if text.get_visible() and text.get_text():
-                    box = text.get_window_extent(renderer)
-                    assert box.x0 >= -0.5
-                    assert box.x1 <= width + 0.5
-                    shown.append(text.get_text().replace("\n", ""))
-        return render(figure, suffix)
-
-    render = plots.render
-    with pytest.MonkeyPatch.context() as patch:
-        patch.setattr(report_plots, "render", look)
-        (picture,) = report_plots.state_pictures(solution, "As read")
+    (picture,) = record_pictures.state_pictures([("As read", solution, False)])
     assert len(picture.strips) > 2
+    shown = set()
+    for strip in picture.strips:
+        for shape in (shape for shape in strip.shapes if shape["kind"] == "words"):
+            (x, y), wide = shape["points"][0], 0.5 * shape["size"] / 72 * max(map(len, shape["lines"]))
+            first = x - {"left": 0.0, "center": 0.5, "right": 1.0}[shape["ha"]] * wide
+            assert -0.1 < first < first + wide < strip.width + 0.1
+            assert 0 < y < strip.height
+            shown.add("".join(shape["lines"]).replace(" ", ""))
     for section in layout.sections:
-        assert any(said.startswith(section.name) for said in shown), section.name
+        assert any(words.startswith(section.name) for words in shown), section.name
+
+
+def test_as_found_and_as_left_at_one_scale(sample_job):
+    """A tolerance is as wide in both pictures, though the deviations as left are much smaller."""
+    states = [(name, solution, False) for name, solution in sample_job.surveys]
+    found, left = record_pictures.state_pictures(states)
+    (alone,) = record_pictures.state_pictures(states[1:])
+    bands = [
+        max(p[1] for p in shape["points"]) - min(p[1] for p in shape["points"])
+        for picture in (found, left, alone)
+        for shape in [next(s for s in picture.strips[0].shapes if s["kind"] == "area")]
+    ]
+    assert bands[0] == pytest.approx(bands[1])
+    assert bands[2] > 1.5 * bands[1]
+
+
+def test_a_record_loads_no_plotting_and_no_tables(samples, tmp_path):
+    """Start-up time: its pictures are drawn by the typesetter."""
+    code = (
+        "import sys; from cli.app import run; status = run();"
+        "assert not {'matplotlib', 'pandas', 'openpyxl'} & set(sys.modules), sorted(sys.modules); sys.exit(status)"
+    )
+    line = [sys.executable, "-c", code, *map(str, arguments(samples)), "-o", str(tmp_path / "r.pdf")]
+    made = subprocess.run(line, capture_output=True, text=True, check=False)
+    assert made.returncode == 0, made.stderr
 
 
 def test_a_dropped_stray_is_marked(samples, tmp_path):

@@ -3,10 +3,11 @@
 from __future__ import annotations
 
 import datetime
+from collections.abc import Sequence
 from typing import Any
 
 from alignment.choices import Paper
-from alignment.show.page import Block, Cautions, Degree, Items, Page, Text, shown
+from alignment.show.page import Block, Cautions, Degree, Items, Page, Table, Text, shown
 from alignment.show.paper.typesetting import paper_name, typeset
 
 __all__ = ["page_data", "render"]
@@ -59,8 +60,19 @@ def _block(block: Block) -> dict[str, Any]:
     return {
         "kind": "table",
         "head": list(block.head),
-        "rows": [list(row) for row in block.rows],
+        "rows": [_cells(row) for row in block.rows],
         "sides": block.sides,
+        "widest": _widest(block),
         "title": block.title,
         "note": block.note,
     }
+
+
+def _widest(table: Table) -> list[list[str]]:
+    """Rows that make a table as wide as all of them do: one for each column."""
+    return [_cells(max(table.rows, key=lambda row: len(row[k]))) for k in range(len(table.head))] if table.rows else []
+
+
+def _cells(row: Sequence[str]) -> list[str]:
+    """Cells without the blanks with which a screen pads its columns."""
+    return [" ".join(cell.split()) for cell in row]

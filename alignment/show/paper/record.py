@@ -6,9 +6,8 @@ Nothing here is worked out anew or worded: pages of words are laid out with pict
 
 from __future__ import annotations
 
+import dataclasses
 import datetime
-from collections.abc import Sequence
-from typing import Any
 
 from alignment import __version__
 from alignment.choices import Paper
@@ -26,8 +25,7 @@ __all__ = ["render"]
 
 def render(job: Job, paper: Paper, made: datetime.date) -> bytes:
     """The record as a PDF."""
-    pictures: dict[str, bytes] = {}
-    drawn = _drawn(_pictures(job), pictures)
+    drawn = [dataclasses.asdict(picture) for picture in _pictures(job)]
     data = {
         "paper": paper_name(paper),
         "made": [made.year, made.month, made.day],
@@ -48,25 +46,12 @@ def render(job: Job, paper: Paper, made: datetime.date) -> bytes:
             for kind, page in annex_pages(job).items()
         ],
     }
-    return typeset("record", data, pictures)
+    return typeset("record", data)
 
 
 def _pictures(job: Job) -> list[Picture]:
-    found = [
-        picture
-        for name, solution in job.surveys
-        for picture in record_pictures.state_pictures(solution, f"{name}: {dated(solution.survey)}")
-    ]
+    states = [(f"{name}: {dated(solution.survey)}", solution, False) for name, solution in job.surveys]
     if job.left is None and job.found.plan.steps:
-        found += record_pictures.state_pictures(job.found, "After the moves, as the tape should then read", after=True)
+        states.append(("After the moves, as the tape should then read", job.found, True))
+    found = record_pictures.state_pictures(states)
     return [*found, record_pictures.panel_picture(job.panel)] if job.panel else found
-
-
-def _drawn(drawings: Sequence[Picture], pictures: dict[str, bytes]) -> list[dict[str, Any]]:
-    """Pictures for the template, by the names under which it finds them."""
-    drawn = []
-    for k, drawing in enumerate(drawings):
-        names = [f"picture-{k}-{j}.svg" for j in range(len(drawing.strips))]
-        pictures.update(zip(names, drawing.strips, strict=True))
-        drawn.append({"title": drawing.title, "key": drawing.key, "names": names})
-    return drawn

@@ -1,5 +1,5 @@
 """
-The one place that runs typst: a template, data and pictures in, the bytes of a PDF out.
+The one place that runs typst: a template and data in, the bytes of a PDF out.
 
 Templates hold the looks and no text of any user; whatever comes from a file or a person reaches them as JSON, which
 typst sets as it stands and never reads as source. Only the fonts that typst brings along are used where these have all
@@ -11,6 +11,7 @@ from __future__ import annotations
 import datetime
 import json
 import os
+import re
 from collections.abc import Callable, Iterable, Mapping
 from importlib.resources import files
 from typing import Any, Final
@@ -22,8 +23,13 @@ from alignment.show.letters import lacking, latin, left_to_right
 
 __all__ = ["paper_for", "paper_name", "today", "typeset"]
 
-PAGES: Final = "pages.typ"
-"""What sets the blocks of a page, in every document."""
+PIECES: Final = ("pages.typ", "drawings.typ")
+"""What templates share: what sets the blocks of a page, and what draws."""
+LONG: Final = 24
+"""A word of so many letters may be parted."""
+WORD: Final = re.compile(rf"\S{{{LONG},}}")
+HASH: Final = re.compile("[0-9a-f]{64}")
+PART: Final = "\u200b"
 STANDARDS: Final = ("a-2a", "ua-1")
 """PDF/A-2a, to be kept, and PDF/UA-1, to be read aloud: typst refuses what does not come up to them."""
 
@@ -62,7 +68,7 @@ def today() -> datetime.date:
         ) from None
 
 
-def typeset(template: str, data: Mapping[str, Any], pictures: Mapping[str, bytes] | None = None) -> bytes:
+def typeset(template: str, data: Mapping[str, Any]) -> bytes:
     """
     Set a document.
 
@@ -73,8 +79,6 @@ def typeset(template: str, data: Mapping[str, Any], pictures: Mapping[str, bytes
     data : mapping
         What the template reads as ``data.json``: texts, numbers and lists. Its ``made`` is the day on the document,
         year, month and day.
-    pictures : mapping of str to bytes
-        SVG pictures by the names under which the data speaks of them.
 
     Returns
     -------
@@ -83,11 +87,11 @@ def typeset(template: str, data: Mapping[str, Any], pictures: Mapping[str, bytes
         taken from the computer's own, and written in Latin letters where it has none either.
     """
     room = files("alignment.show.paper")
-    texts = {"main.typ": f"{template}.typ", PAGES: PAGES}
-    inputs = {name: room.joinpath(file).read_bytes() for name, file in texts.items()} | dict(pictures or {})
+    texts = {"main.typ": f"{template}.typ"} | {piece: piece for piece in PIECES}
+    inputs = {name: room.joinpath(file).read_bytes() for name, file in texts.items()}
 
     def compiled(data: Any, **how: Any) -> bytes:
-        return _compiled(inputs | {"data.json": json.dumps(data).encode()}, **how)
+        return _compiled(inputs | {"data.json": json.dumps(_each(_parted, data)).encode()}, **how)
 
     plain = _each(_plain, data)
     try:
@@ -148,3 +152,15 @@ def _each(change: Callable[[str], str], value: Any) -> Any:
 def _plain(text: str) -> str:
     """A text without characters that have no shape of their own, which could hide or turn round other text."""
     return left_to_right("".join(c if c.isprintable() else " " for c in text))
+
+
+def _parted(text: str) -> str:
+    """A text whose long words may be parted after hyphens and low lines, else anywhere; a hash is never parted."""
+    if len(text) < LONG or HASH.fullmatch(text):
+        return text
+
+    def parts(word: re.Match[str]) -> str:
+        pieces = re.split(r"(?<=[-_])", word[0])
+        return PART.join(piece if len(piece) < LONG else PART.join(re.findall(".{1,10}", piece)) for piece in pieces)
+
+    return WORD.sub(parts, text)

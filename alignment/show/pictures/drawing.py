@@ -7,6 +7,7 @@ to the string is not to scale. Lengths across are laid out in inches of paper.
 
 from __future__ import annotations
 
+import textwrap
 from collections.abc import Callable, Mapping
 from dataclasses import dataclass, replace
 from typing import TYPE_CHECKING, Final
@@ -14,7 +15,7 @@ from typing import TYPE_CHECKING, Final
 import numpy as np
 
 from alignment.lengths import show
-from alignment.machine.layout import Layout, Plane
+from alignment.machine.layout import Layout, Plane, Section
 from alignment.show.pictures.scales import place_words, places_along, round_down
 from alignment.train.across import rows_across, rows_of
 from alignment.train.solve import Solution
@@ -33,6 +34,7 @@ __all__ = [
     "draw_ghost",
     "draw_moves",
     "draw_train",
+    "label_size",
     "lanes_of",
     "paper_height",
     "rows_down",
@@ -172,7 +174,7 @@ def draw_train(axes: Axes, train: Train, state: State, lanes: dict[str, Lane], s
     for side in ("top", "left", "right"):
         axes.spines[side].set_visible(False)
     along = paper_width(axes) / span
-    size = min(_label_size(train, i, along) for i, s in enumerate(layout.sections) if s.row in lanes)
+    size = label_size(layout, lanes, along)
     for lane in lanes.values():
         _row(axes, train, state, lane, scale, along, size)
     _joints(axes, train, state, lanes, scale)
@@ -186,11 +188,24 @@ def paper_width(axes: Axes) -> float:
     return 0.0 if figure is None else float(figure.get_size_inches()[0]) - 1.2
 
 
-def _label_size(train: Train, i: int, along: float) -> float:
-    """Size at which a section's label fits between its bolts. [points]"""
-    section = train.layout.sections[i]
+def label_size(layout: Layout, lanes: Mapping[str, Lane], along: float) -> float:
+    """Size at which all labels fit between their bolts; `along` is inches of paper for a millimetre. [points]"""
+    return min(_fitted(s, along)[1] for s in layout.sections if s.row in lanes)
+
+
+def _fitted(section: Section, along: float) -> tuple[list[str], float]:
+    """Name of a section in the lines, with a verdict after the last, that let it be set largest; and that size."""
     room = (section.bolts[1] - section.bolts[0]) * along - 0.3
-    return float(np.clip(room * 72 / (0.68 * (len(section.name) + 6)), 4.5, 10.5))
+    best: tuple[list[str], float] = ([section.name], 0.0)
+    for count in range(1, 5):
+        wide = -(-len(section.name) // count) + 2 * (count > 1)
+        lines = textwrap.wrap(section.name, wide, break_on_hyphens=wide > 9, break_long_words=wide > 15)
+        for verdict_below in (False, True):
+            set_ = [*lines, " " * 4] if verdict_below else [*lines[:-1], lines[-1] + " " * 6]
+            size = min(room * 72 / (0.68 * max(map(len, set_))), 72 * BODY / (1.2 * len(set_)))
+            if size > best[1] * 1.001:
+                best = ([*lines, ""] if verdict_below else lines, size)
+    return best[0], float(np.clip(best[1], 4.5, 10.5))
 
 
 def _strip(axes: Axes, lanes: dict[str, Lane], low: float, high: float) -> None:
@@ -283,10 +298,12 @@ def _section(
     # nothing shows through it: in a state after moves the dashed old face may run below
     box = {"boxstyle": "round,pad=0.15", "fc": "white", "ec": "none"}
     bolts = layout.sections[i].bolts
-    label = f"{section.name}  {section.verdict.printed}"
+    lines, _ = _fitted(layout.sections[i], along)
+    label = "\n".join([*lines[:-1], f"{lines[-1]}  {section.verdict.printed}".lstrip()])
     middle = (face[0] + face[-1]) / 2 + lane.body * BODY * 0.55
     room = length * along
-    centred = {"ha": "center", "va": "center", "weight": "bold", "bbox": box, "zorder": 6, "label": section.name}
+    centred = {"ha": "center", "va": "center", "weight": "bold", "bbox": box, "zorder": 6, "linespacing": 1.1}
+    centred["label"] = section.name
     axes.text(start + sum(bolts) / 2, middle, label, size=size, **centred)  # type: ignore[arg-type]
     places: dict[float, list[float]] = {}
     for reading in train.survey.fitted:

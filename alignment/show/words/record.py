@@ -12,7 +12,7 @@ from alignment.lengths import Units, decimal, show, show_both, show_exact
 from alignment.machine.layout import Layout
 from alignment.machine.survey import Survey
 from alignment.show.page import Block, Page, Part, Table, Text, items
-from alignment.show.terminal import short
+from alignment.show.letters import cut
 from alignment.show.words import comparison as comparison_words
 from alignment.show.words import panel as panel_words
 from alignment.show.words import panel_doubts
@@ -187,7 +187,7 @@ def _names(layout: Layout) -> dict[str, str]:
     letters = zip(*(name[::-1] for name in names), strict=False)
     alike = sum(1 for _ in itertools.takewhile(lambda last: len(set(last)) == 1, letters)) if len(names) > 1 else 0
     ends = {name: name if len(name) <= NAME or alike < 3 else name[:-alike].rstrip(" ,") + ".." for name in names}
-    return {name: short(end, NAME).rstrip() for name, end in ends.items()}
+    return {name: cut(end, NAME) for name, end in ends.items()}
 
 
 def _wanted(state: SectionState, layout: Layout) -> str:
