@@ -11,8 +11,8 @@ from typing import TYPE_CHECKING, Final
 from alignment.lengths import Units, decimal, show, show_both, show_exact
 from alignment.machine.layout import Layout
 from alignment.machine.survey import Survey
-from alignment.show.page import Block, Page, Part, Table, Text, items
 from alignment.show.letters import cut
+from alignment.show.page import Block, Page, Part, Table, Text, items
 from alignment.show.words import comparison as comparison_words
 from alignment.show.words import panel as panel_words
 from alignment.show.words import panel_doubts
