@@ -2,9 +2,10 @@
 
 from __future__ import annotations
 
+import logging
 import sys
 from collections.abc import Sequence
-from typing import Annotated
+from typing import Annotated, Final
 
 import typer
 
@@ -27,6 +28,7 @@ from . import (
     start,
 )
 from .output import fail
+from .streams import close_streams, failed, open_streams
 from .usage import told
 
 __all__ = ["app", "main", "run"]
@@ -38,6 +40,8 @@ app = typer.Typer(
     pretty_exceptions_enable=False,
     context_settings={"help_option_names": ["-h", "--help"], "max_content_width": 80},
 )
+INTERRUPTED: Final = 130
+"""Exit status after Ctrl-C, as shells have it: 1 would say that a check failed."""
 # in the order in which the work goes
 for _name, _command, _example in (
     ("demo", demo.demo, demo.EXAMPLE),
@@ -81,17 +85,26 @@ def run(arguments: Sequence[str] | None = None) -> int:
             stream.reconfigure(errors="replace")
     try:
         status = app(args=arguments if typed else ["--help"], prog_name="stringtrue", standalone_mode=False)
+        sys.stdout.flush()
     except StringtrueError as error:
         return fail(error)
     except typer.TyperException as error:
         return fail(told(error, typed))
     except typer.Abort:
-        return 1
+        return INTERRUPTED
     except SystemExit as leave:
-        status = leave.code
-    return status if isinstance(status, int) else 0 if status is None else 1
+        # the library's own end of a command whose reader has gone; that of a failed check is no exception here
+        return 2 if leave.code else 0
+    except (OSError, MemoryError, ImportError) as error:
+        return failed(error)
+    return status if isinstance(status, int) else 0
 
 
 def main() -> None:
     """Entry point of the ``stringtrue`` command."""
-    sys.exit(run())
+    open_streams()
+    # where a home cannot be written it says so, and that it makes a list of fonts, which helps nobody here
+    logging.getLogger("matplotlib").setLevel(logging.ERROR)
+    status = run()
+    close_streams()
+    sys.exit(status)

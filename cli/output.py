@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import contextlib
 import json as jsons
 import os
 import re
@@ -35,7 +36,7 @@ LONG: Final = 50
 
 def progress(things: Sequence[Path], label: str) -> AbstractContextManager[Iterable[Path]]:
     """Run through many files, with a bar on standard error where that is a terminal."""
-    if len(things) < LONG or not sys.stderr.isatty():
+    if len(things) < LONG or not sys.stderr.isatty() or _no_color():
         return nullcontext(things)
     return typer.progressbar(things, label=label, file=sys.stderr)
 
@@ -98,8 +99,8 @@ def say(
         from alignment.show import terminal
         from alignment.show.page import Degree
 
-        plain = out is not None or not sys.stdout.isatty() or bool(os.environ.get("NO_COLOR"))
-        strong = str if plain or os.environ.get("TERM") == "dumb" else partial(typer.style, bold=True)
+        plain = out is not None or not sys.stdout.isatty() or _no_color()
+        strong = str if plain else partial(typer.style, bold=True)
         whole = terminal.render(page(*found), Degree.full if full else Degree.first, strong=strong)
     if out is None:
         typer.echo(whole, nl=False)
@@ -122,10 +123,12 @@ def show_text(text: str, out: Path | None = None, *, force: bool = False) -> Non
 
 
 def _no_color() -> bool:
-    return bool(os.environ.get("NO_COLOR"))
+    """Whether the user wants no codes, or the terminal takes none."""
+    return bool(os.environ.get("NO_COLOR")) or os.environ.get("TERM") == "dumb"
 
 
 def fail(error: object) -> int:
     """Print one message on standard error; the exit status that goes with it."""
-    print(f"stringtrue: {error}", file=sys.stderr)
+    with contextlib.suppress(OSError):  # nobody is there to be told
+        print(f"stringtrue: {error}", file=sys.stderr)
     return 2

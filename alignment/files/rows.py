@@ -36,9 +36,18 @@ def is_note(cell: Cell) -> bool:
 
 
 def _rows(text: str, delimiter: str, source: str) -> Iterator[Row]:
-    reader = csv.reader(io.StringIO(text, newline=""), delimiter=delimiter, strict=True)
+    begins, width = [True], 0
+
+    def lines() -> Iterator[str]:
+        for line in io.StringIO(text, newline=""):
+            mended = _mended(line, delimiter, width) if begins[0] else line
+            begins[0] = False
+            yield mended
+
+    reader = csv.reader(lines(), delimiter=delimiter, strict=True)
     first = 1
     while True:
+        begins[0] = True
         try:
             row = next(reader)
         except StopIteration:
@@ -47,7 +56,27 @@ def _rows(text: str, delimiter: str, source: str) -> Iterator[Row]:
             what = f"{error}. Look for a quote mark that is not closed."
             raise InputError(source, "this is no table", [Problem(f"row {first}", what)]) from None
         yield first, row
+        width = width or (len(row) if any(row) and not is_note(row[0]) else 0)
         first = reader.line_num + 1
+
+
+def _mended(line: str, delimiter: str, width: int) -> str:
+    """
+    A line in which quote marks are no mistake, as in a note ``("x","y")``, written so that they are read as they stand.
+
+    That is a line of notes, and the last column of a row, `width` columns wide, where people write them.
+    """
+    try:
+        next(csv.reader([line], delimiter=delimiter, strict=True))
+    except csv.Error as error:
+        body = line.rstrip("\r\n")
+        cells = [body] if is_note(line) else body.split(delimiter, width - 1) if width > 1 else []
+        last = cells[-1].strip() if len(cells) in (1, width) else ""
+        # a mark at the very start may begin a cell of several lines, and is left to the reader
+        if last and not last.startswith('"') and "expected after" in str(error):
+            quoted = last.replace('"', '""')
+            return delimiter.join([*cells[:-1], f'"{quoted}"']) + line[len(body) :]
+    return line
 
 
 def tidy(cell: Cell) -> Cell:

@@ -103,7 +103,12 @@ def survey_paths(paths: Iterable[Path]) -> list[Path]:
         if not path.is_dir():
             found[path] = None
             continue
-        inside = sorted(p for p in path.iterdir() if p.suffix.lower() in SURVEYS and not p.name.startswith((".", "~")))
+        try:
+            inside = sorted(
+                p for p in path.iterdir() if p.suffix.lower() in SURVEYS and not p.name.startswith((".", "~"))
+            )
+        except OSError as error:
+            raise FileError(f"{path}: cannot be read: {error.strerror}.") from None
         if not inside:
             raise FileError(f"{path}: there is no survey in this folder. Expected {', '.join(SURVEYS)} files.")
         found.update(dict.fromkeys(inside))
