@@ -738,6 +738,7 @@ def test_all_problems_at_once(tmp_path, run):
 # ---- rates, on fewer panels than ``python -m tests.tools.rates_panel`` draws
 
 
+@pytest.mark.slow
 @pytest.mark.parametrize("sweep", [0.0, 12.7])
 def test_rates(sweep):
     rates = rates_panel.square_rates(300, 7, sweep=sweep)

@@ -1,0 +1,148 @@
+"""
+Single faults put into modules one at a time, on a copy of the tree: ``python -m tests.tools.mutants MODULE ... TESTS``.
+
+Each fault swaps an operator, a comparison, a constant or a branch. A test run that passes has not seen it. Faults are
+drawn by a seed; texts, annotations, docstrings and messages of errors are left alone.
+"""
+
+from __future__ import annotations
+
+import argparse
+import ast
+import copy
+import os
+import random
+import shutil
+import subprocess
+import sys
+import tempfile
+from collections.abc import Iterator
+from pathlib import Path
+
+ROOT = Path(__file__).parents[2]
+SWAPS: dict[type, type] = {
+    ast.Add: ast.Sub, ast.Sub: ast.Add, ast.Mult: ast.Div, ast.Div: ast.Mult, ast.Pow: ast.Mult,
+    ast.Lt: ast.GtE, ast.GtE: ast.Lt, ast.Gt: ast.LtE, ast.LtE: ast.Gt, ast.Eq: ast.NotEq, ast.NotEq: ast.Eq,
+    ast.Is: ast.IsNot, ast.IsNot: ast.Is, ast.In: ast.NotIn, ast.NotIn: ast.In, ast.And: ast.Or, ast.Or: ast.And,
+}  # fmt: skip
+CALLS = {"max": "min", "min": "max", "any": "all", "all": "any", "hypot": "sum"}
+
+
+def places(tree: ast.Module) -> Iterator[tuple[ast.AST, str]]:
+    """Nodes that can be spoiled, with what is done to them."""
+    skipped: set[int] = set()
+    for node in ast.walk(tree):
+        if isinstance(node, ast.AnnAssign):
+            skipped |= {id(n) for n in ast.walk(node.annotation)}
+        if isinstance(node, ast.FunctionDef):
+            for part in [
+                *node.decorator_list,
+                node.returns,
+                *(a.annotation for a in [*node.args.args, *node.args.kwonlyargs]),
+            ]:
+                skipped |= {id(n) for n in ast.walk(part)} if part else set()
+        if isinstance(node, ast.Raise | ast.JoinedStr):
+            skipped |= {id(n) for n in ast.walk(node)}
+    for node in ast.walk(tree):
+        if id(node) in skipped:
+            continue
+        if isinstance(node, ast.BinOp | ast.AugAssign | ast.BoolOp) and type(node.op) in SWAPS:
+            yield node, "operator"
+        elif isinstance(node, ast.Compare) and type(node.ops[0]) in SWAPS:
+            yield node, "comparison"
+        elif isinstance(node, ast.UnaryOp) and isinstance(node.op, ast.USub | ast.Not):
+            yield node, "sign"
+        elif isinstance(node, ast.Constant) and type(node.value) in (int, float) and node.value not in (None,):
+            yield node, "number"
+        elif isinstance(node, ast.Constant) and type(node.value) is bool:
+            yield node, "truth"
+        elif isinstance(node, ast.IfExp | ast.If):
+            yield node, "branch"
+        elif (
+            isinstance(node, ast.Call)
+            and isinstance(node.func, ast.Name)
+            and node.func.id in ("max", "min", "any", "all")
+        ):
+            yield node, "call"
+
+
+def spoil(node: ast.AST, how: str) -> None:
+    """Put one fault into a node."""
+    if how == "operator":
+        node.op = SWAPS[type(node.op)]()  # type: ignore[attr-defined]
+    elif how == "comparison":
+        node.ops[0] = SWAPS[type(node.ops[0])]()  # type: ignore[attr-defined]
+    elif how == "sign":
+        node.op = ast.UAdd() if isinstance(node.op, ast.USub) else node.op  # type: ignore[attr-defined]
+        if isinstance(node.op, ast.Not):  # type: ignore[attr-defined]
+            node.operand = ast.UnaryOp(op=ast.Not(), operand=node.operand)  # type: ignore[attr-defined]
+    elif how == "number":
+        node.value = node.value * 2 if node.value else 1  # type: ignore[attr-defined]
+    elif how == "truth":
+        node.value = not node.value  # type: ignore[attr-defined]
+    elif how == "branch":
+        node.test = ast.UnaryOp(op=ast.Not(), operand=node.test)  # type: ignore[attr-defined]
+    else:
+        node.func.id = CALLS[node.func.id]  # type: ignore[attr-defined]
+
+
+def mutants(source: str, count: int, seed: int) -> Iterator[tuple[str, str]]:
+    """Spoiled texts of a module, each with where and how."""
+    tree = ast.parse(source)
+    total = len(list(places(tree)))
+    for number in sorted(random.Random(seed).sample(range(total), min(count, total))):  # noqa: S311
+        spoiled = copy.deepcopy(tree)
+        node, how = list(places(spoiled))[number]
+        before = ast.unparse(node).splitlines()[0]
+        spoil(node, how)
+        after = ast.unparse(ast.fix_missing_locations(spoiled))
+        yield f"line {node.lineno}, {how}: {before[:90]}", after  # type: ignore[attr-defined]
+
+
+def seen(tree: Path, tests: list[str], limit: int) -> bool:
+    """Whether the tests fail on a spoiled tree; a run that does not end is seen, too."""
+    command = [sys.executable, "-m", "pytest", "-q", "-x", "-p", "no:cacheprovider", "-m", "not slow", *tests]
+    environment = {**os.environ, "PYTHONDONTWRITEBYTECODE": "1"}
+    try:
+        done = subprocess.run(command, cwd=tree, env=environment, capture_output=True, timeout=limit, check=False)
+    except subprocess.TimeoutExpired:
+        return True
+    return done.returncode != 0
+
+
+def main() -> None:
+    """Spoil each module a few times and print what no test saw."""
+    parser = argparse.ArgumentParser(description=__doc__)
+    parser.add_argument("modules", nargs="+")
+    parser.add_argument("--tests", nargs="+", required=True)
+    parser.add_argument("--each", type=int, default=10)
+    parser.add_argument("--seed", type=int, default=1)
+    parser.add_argument("--limit", type=int, default=300, help="seconds for one run")
+    asked = parser.parse_args()
+    with tempfile.TemporaryDirectory() as folder:
+        tree = Path(folder) / "tree"
+        shutil.copytree(ROOT, tree, ignore=shutil.ignore_patterns(".git", "__pycache__", ".*cache"))
+        if not seen(tree, asked.tests, asked.limit):
+            for name in asked.modules:
+                path = tree / name
+                source = path.read_text(encoding="utf-8")
+                found = [
+                    (where, spoil_run(path, text, tree, asked))
+                    for where, text in mutants(source, asked.each, asked.seed)
+                ]
+                path.write_text(source, encoding="utf-8")
+                print(f"{name}: {sum(s for _, s in found)} of {len(found)} seen", flush=True)
+                for where in [where for where, s in found if not s]:
+                    print(f"    not seen: {where}", flush=True)
+        else:
+            print("the tests fail on the clean tree")
+
+
+def spoil_run(path: Path, text: str, tree: Path, asked: argparse.Namespace) -> bool:
+    """Write one spoiled text and run the tests on it."""
+    path.write_text(text, encoding="utf-8")
+    return seen(tree, asked.tests, asked.limit)
+
+
+if __name__ == "__main__":
+    main()
