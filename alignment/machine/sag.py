@@ -42,8 +42,8 @@ class Sag:
         """
         Depth below the line between the anchors at machine ``x``: the parabola ``q x (S - x) / (2 T)``. [mm]
 
-        It differs from the catenary by less than a ten thousandth of itself while the sag is below a hundredth of
-        the span.
+        It differs from the catenary by little more than a ten thousandth of itself while the sag is below a hundredth
+        of the span.
         """
         place = np.asarray(x, dtype=np.float64) - self.first
         return self.weight * place * (self.last - self.first - place) / (2 * self.tension)
@@ -53,10 +53,23 @@ class Sag:
         place = np.asarray(x, dtype=np.float64) - self.first
         return self.weight * (self.last - self.first - 2 * place) / (2 * self.tension)
 
+    @property
+    def relative_u(self) -> float:
+        """
+        Relative standard uncertainty of a depth: of weight over tension, and of a parabola taken for a catenary.
+
+        The difference of the two at mid-span is the half-width of a rectangular distribution (GUM 4.3.7).
+        """
+        middle = float(self.at((self.first + self.last) / 2))
+        if not middle:
+            return self.share_u
+        beyond = catenary_sag(self.weight, self.last - self.first, self.tension) / middle - 1
+        return math.hypot(self.share_u, beyond / math.sqrt(3))
+
 
 def catenary_sag(weight: float, span: float, pull: float) -> float:
     """
-    Exact sag at mid-span of a uniform line, for comparison.
+    Exact sag at mid-span of a uniform line.
 
     Parameters
     ----------

@@ -28,6 +28,8 @@ DIAGONALS: Final = ("from_left", "from_right")
 NAMES: Final = (*SIDES, *DIAGONALS)
 LOOSE: Final = 0.01
 """Standard uncertainty of a side that was not measured, as a share of its nominal size (our judgement, no source)."""
+FIXED: Final = 5
+"""Lengths that fix a quadrilateral."""
 FOUND: Final = 0.95
 """A misclosure beyond this point of chi-square is called a slip."""
 
@@ -142,8 +144,9 @@ def fit_corners(
     measured : mapping
         By name, `SIDES` and `DIAGONALS`; each one or more readings. [mm]
     length, width : float
-        Nominal sizes. They stand in for sides that were not measured, held only to within `LOOSE` of their size;
-        what would rest more on them than on what was measured is not reported. [mm]
+        Nominal sizes. With fewer than five of the six lengths they stand in for sides that were not measured, held
+        only to within `LOOSE` of their size; what would rest more on them than on what was measured is not reported.
+        [mm]
     u : float
         Standard uncertainty of one length. [mm]
     swept : float
@@ -163,7 +166,8 @@ def fit_corners(
     nominal = dict(zip(SIDES, (length, length, width, width), strict=True))
     names = [name for name in NAMES for _ in measured.get(name, ())]
     readings = [reading for name in NAMES for reading in measured.get(name, ())]
-    missing = [name for name in SIDES if not measured.get(name)]
+    # five lengths of the six fix the figure by themselves, and nothing nominal may bend it
+    missing = [name for name in SIDES if not measured.get(name)] if len(set(names)) < FIXED else []
     index = [NAMES.index(name) for name in names + missing]
     values = np.array(readings + [nominal[name] for name in missing])
     start = np.array([length, 0.0, width, length, width])
@@ -176,7 +180,7 @@ def fit_corners(
 
     found = solve(LOOSE)
     exact = solve(1e-6) if missing else found
-    spare = len(names) - 5 if not missing else 0
+    spare = len(names) - FIXED if not missing else 0
     slipped = spare > 0 and found.chi2 > float(chi_square_point(spare, FOUND))
     grow = float(np.sqrt(max(found.chi2 / spare, 1.0))) if slipped else 1.0
     told: dict[str, Known] = {}
@@ -185,7 +189,7 @@ def fit_corners(
         if u_all**2 <= 2 * u_measured**2:
             told[name] = Known(value=float(function(found.unknowns)), u=grow * u_all)
     misclosure = None
-    if spare == 1:
+    if len(names) == len(set(names)) == len(NAMES):
         i = names.index("from_left")
         left_over = 1 - found.hat[i]
         misclosure = Known(value=float(found.residual[i] / left_over), u=u / float(np.sqrt(left_over)))

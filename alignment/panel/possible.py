@@ -96,11 +96,13 @@ def impossible(measured: Mapping[str, Sequence[float]], *, length: float, width:
     """
     nominal = dict(zip(SIDES, (length, length, width, width), strict=True))
     found: dict[str, Impossible] = {}
-    for fault in (*_far(measured, nominal), *_unlike_edges(measured, width)):
-        found.setdefault(fault.name, fault)
-    sound = {name: readings for name, readings in measured.items() if name not in found and readings}
-    for fault in (*_askew(sound, nominal), *_open_triangles(sound)):
-        found.setdefault(fault.name, fault)
+    for faults in (
+        lambda sound: _far(sound, nominal),
+        lambda sound: _unlike_edges(sound, width),
+        lambda sound: (*_askew(sound, nominal), *_open_triangles(sound)),
+    ):
+        for fault in faults({name: readings for name, readings in measured.items() if name not in found and readings}):
+            found.setdefault(fault.name, fault)
     return [found[name] for name in (*SIDES, *DIAGONALS) if name in found]
 
 

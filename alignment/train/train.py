@@ -147,7 +147,7 @@ class Train:
             # what is too much from above is too little from below
             way = [0.0 if row.string != name else -1.0 if row.side == "below" else 1.0 for row in rows]
             shape = np.stack([sag.at(self.middle), sag.slope_at(self.middle)], axis=1)
-            found.append(np.array(way)[:, None] * shape * sag.share_u)
+            found.append(np.array(way)[:, None] * shape * sag.relative_u)
         return np.array(found)
 
     @cached_property

@@ -21,10 +21,12 @@ from alignment.machine.survey_files import read_survey
 from alignment.panel.corners import Known
 from alignment.panel.panel import measure
 from alignment.panel.panel_file import parse_panel, read_panel
+from alignment.panel.parts import Part
 from alignment.show import terminal
 from alignment.show.json.causes import as_json
 from alignment.show.page import Degree
 from alignment.show.words.causes import causes_page
+from alignment.show.words.facts import fact_words
 from alignment.train.solve import solve
 from alignment.train.train import fit_train
 from tests.tools import rates_panel, tray_truth
@@ -479,3 +481,184 @@ def test_edges_are_the_rows(samples, tmp_path, edges, said):
     text = '[panel]\nname = "p"\nunits = "in"\nwidth = "16"\nlength = "120"\nwaves = "none"\n'
     with pytest.raises(InputError, match=re.escape(said)):
         find_causes(solution, measure(parse_panel(text + f"edges = {edges}\n", "p.toml")))
+
+
+# ---- only proof counts
+
+
+def fact_of(text: str, name: str, rng=None):
+    """One fact of a panel on a straight machine."""
+    return gather(straight(), measure(parse_panel(PANEL + text, "p.toml"))).get(FactName(name))
+
+
+THREE = (
+    'places = ["0", "1500", "3000"]\nreadings = ["0", "{}", "0"]\n[limits]\n{} = {{ height = "{}", over = "3000" }}\n'
+)
+
+
+@pytest.mark.parametrize(("read", "limit", "holds"), [
+    ("6", "4", Holds.yes), ("6", "8", Holds.no), ("4.3", "4", Holds.unknown), ("3.7", "4", Holds.unknown),
+])  # fmt: skip
+@pytest.mark.parametrize("of", ["camber", "bow"])
+def test_a_verdict_with_a_doubt_is_no_evidence(of, read, limit, holds):
+    """U of the height is 0.47, 2 sqrt(1.5 (0.5^2/12 + 0.125^2)): within that of the limit it is left open."""
+    text = f'[[offsets]]\nof = "{of}"\nedge = "drive"\n' + THREE.format(read, of, limit)
+    fact = fact_of(text, of)
+    assert fact.holds is holds
+    assert fact.why is (Why.doubtful if holds is Holds.unknown else None)
+    if of == "bow":
+        assert fact_of(text, "middle-to-pan").holds is (holds if holds is not Holds.yes else Holds.yes)
+
+
+@pytest.mark.parametrize(("read", "holds", "why"), [
+    ("0.3", Holds.unknown, Why.no_limit), ("0.6", Holds.unknown, Why.doubtful), ("0.8", Holds.yes, None),
+])  # fmt: skip
+def test_without_a_limit_three_standard_uncertainties_prove(read, holds, why):
+    """U of the height is 0.235; nothing says how much would matter, so nothing is ruled out."""
+    text = '[[offsets]]\nof = "camber"\nedge = "drive"\n' + THREE.format(read, "camber", 1).partition("[limits]")[0]
+    fact = fact_of(text, "camber")
+    assert (fact.holds, fact.why) == (holds, why)
+
+
+@pytest.mark.parametrize(("legs", "leg_limit", "differ", "change"), [
+    ([("50", "50"), ("50", "50")], 'leg = "2"', Holds.no, Holds.no),
+    ([("50", "50"), ("50", "50")], "", Holds.unknown, Holds.unknown),
+    ([("53", "48"), ("53", "48")], 'leg = "2"', Holds.yes, Holds.no),
+    ([("53", "48"), ("48", "53")], 'leg = "2"', Holds.no, Holds.yes),
+    ([("50.5", "50"), ("50.5", "50")], "", Holds.unknown, Holds.unknown),
+])  # fmt: skip
+def test_legs(legs, leg_limit, differ, change):
+    """Alike, unequal alike all along, changing; without a limit what is not seen is open."""
+    text = "".join(
+        f'[[across]]\nat = "{at}"\nwidth = "400"\noperator_leg = "{a}"\ndrive_leg = "{b}"\n'
+        for at, (a, b) in zip(("lead", "tail"), legs, strict=True)
+    )
+    text += f"[limits]\n{leg_limit}\n"
+    assert (fact_of(text, "legs-differ").holds, fact_of(text, "legs-change").holds) == (differ, change)
+
+
+@pytest.mark.parametrize(("lead", "tail", "limit", "opens", "twists"), [
+    ("400", "400", 'width = "3"', Holds.no, Holds.no), ("400", "400", "", Holds.unknown, Holds.unknown),
+    ("410", "410", 'width = "3"', Holds.yes, Holds.no), ("390", "410", 'width = "3"', Holds.no, Holds.yes),
+    ("410", "390", 'width = "3"', Holds.no, Holds.no), ("405", "420", 'width = "3"', Holds.no, Holds.no),
+])  # fmt: skip
+def test_flare(lead, tail, limit, opens, twists):
+    """Both ends open alike; lead closes and tail opens; neither."""
+    text = "".join(f'[[across]]\nat = "{at}"\nwidth = "{w}"\n' for at, w in
+                   (("lead", lead), ("middle", "400"), ("tail", tail)))  # fmt: skip
+    text += f"[limits]\n{limit}\n"
+    assert fact_of(text, "both-ends-open").holds is opens
+    assert fact_of(text, "lead-closes-tail-opens").holds is twists
+
+
+@pytest.mark.parametrize(("where", "height", "holds"), [
+    ("pan", "6", ("yes", "no", "yes")), ("drive", "6", ("no", "yes", "yes")),
+    ("pan", "0.3", ("unknown", "no", "unknown")),
+])  # fmt: skip
+def test_waves(where, height, holds):
+    """In the pan, at an edge, anywhere; too shallow to be proved."""
+    text = f'[[wave]]\nwhere = "{where}"\nheight = "{height}"\npitch = "300"\n'
+    names = ("waves-in-pan", "waves-at-edge", "waves-repeat")
+    assert tuple(str(fact_of(text, name).holds) for name in names) == holds
+
+
+@pytest.mark.parametrize(("out", "tape", "holds"), [
+    (0.0, FINE, Holds.no), (4.0, FINE, Holds.yes),
+    (0.0, "mark = '2'\nset = '1'\ntilt = 0\nzero = '0.5'", Holds.unknown),
+    (1.7, "mark = '1'\nset = '0.4'\ntilt = 0\nzero = '0.4'", Holds.unknown),
+])  # fmt: skip
+def test_sections_count_by_proof_alone(out, tape, holds):
+    """Dead true and dead wrong with a fine tape; anything with a coarse one is left open."""
+    rows = {n: f"target = '700'\nstring_side = '{s}'" for n, s in (("operator", "left"), ("drive", "right"))}
+    layout = machine([{"name": n, "row": n, "start": 0, "length": 500} for n in rows], rows=rows, tape=tape)
+    read = [(n, e, 700 + (out if n == "drive" else 0)) for n in rows for e in ("entry", "exit")]
+    train = fit_train(layout, readings(layout, read))
+    fact = gather(train, measure(parse_panel(PANEL + SWEPT, "p.toml")))[FactName.sections_out]
+    assert fact.holds is holds
+    assert [s.name for s in fact.numbers.out] == (["drive"] if holds is Holds.yes else [])
+
+
+@pytest.mark.parametrize(
+    ("lean", "holds"), [(0.0, Holds.no), (6.0, Holds.yes), (-6.0, Holds.no), (1.55, Holds.unknown)]
+)
+def test_rows_toed_in(lean, holds):
+    """Both faces lean inward by this; a string on the left of a row makes a growing reading a move to the right."""
+    rows = {n: f"target = '700'\nstring_side = '{s}'" for n, s in (("operator", "left"), ("drive", "right"))}
+    parts = [{"name": n, "row": n, "start": 0, "length": 500} for n in rows]
+    layout = machine(parts, rows=rows, tape=FINE, tolerance="square = '1.5'")
+    read = [(n, e, 700 + (lean if e == "exit" else 0)) for n in rows for e in ("entry", "exit")]
+    fact = gather(fit_train(layout, readings(layout, read)), measure(parse_panel(PANEL + SWEPT, "p.toml")))[
+        FactName.toed_in
+    ]
+    assert fact.holds is holds
+
+
+@pytest.mark.parametrize(("operator", "drive", "holds"), [
+    (0, 0, Holds.no), (9, -9, Holds.yes), (-9, 9, Holds.no), (1.6, -1.6, Holds.yes),
+])  # fmt: skip
+def test_where_the_sections_point(operator, drive, holds):
+    """The panel sweeps toward drive, on the right; faces that move right downstream point there."""
+    rows = {n: f"target = '700'\nstring_side = '{s}'" for n, s in (("operator", "left"), ("drive", "right"))}
+    layout = machine([{"name": n, "row": n, "start": 0, "length": 500} for n in rows], rows=rows, tape=FINE)
+    read = [(n, "entry", 700) for n in rows] + [("operator", "exit", 700 + operator), ("drive", "exit", 700 + drive)]
+    fact = gather(fit_train(layout, readings(layout, read)), measure(parse_panel(PANEL + SWEPT, "p.toml")))[
+        FactName.points_with_sweep
+    ]
+    assert fact.holds is holds
+    assert fact.numbers.slope.value == pytest.approx((operator - drive) / 2 / 500)
+
+
+# ---- the turning test in numbers
+
+
+TURNED = PANEL.replace('name = "p"', 'name = "p"\nturned = "end-for-end"')
+
+
+@pytest.mark.parametrize(("edge", "height", "stays", "turns"), [
+    ("drive", "12", 12.0, 0.0), ("operator", "12", 0.0, 12.0), ("drive", "4", 8.0, 4.0), ("drive", "0", 6.0, 6.0),
+])  # fmt: skip
+def test_turned_strip_in_numbers(edge, height, stays, turns):
+    """The half sum stays with the machine, the half difference turns with the strip; 12 over 3000 as fed."""
+    other = SWEPT.replace('"12"', f'"{height}"').replace('edge = "drive"', f'edge = "{edge}"')
+    one, two = measure(parse_panel(PANEL + SWEPT, "1.toml")), measure(parse_panel(TURNED + other, "2.toml"))
+    found = find_causes(straight(), one, turned=two)
+    facts = gather(straight(), one, two)
+    for name, part in ((FactName.camber_stays, stays), (FactName.camber_turns, turns)):
+        fact = facts[name]
+        assert fact.numbers.part.height == pytest.approx(part, abs=1e-3)
+        assert fact.numbers.part.u == pytest.approx(np.hypot(one.camber.u, two.camber.u) / 2)
+        assert fact.holds is (Holds.no if part == 0 else Holds.yes)
+        said = fact_words(fact, found)
+        assert f"{part:.2f} mm (U " in said
+        assert ("same way" in said) is (edge == "drive")
+        assert ("turns with the strip" in said) is (name is FactName.camber_turns)
+
+
+def test_finer_readings_are_the_next_test_where_they_would_settle_it():
+    """A camber on its limit, and a cause that would take hours to try."""
+    text = '[[offsets]]\nof = "camber"\nedge = "drive"\n' + THREE.format("4.3", "camber", "4")
+    cause = Cause(
+        name="x",
+        words="X",
+        standing=Standing.published,
+        source="s",
+        shows=(clause("camber"),),
+        because=(clause("not sections-out"),),
+        test="Try X.",
+        effort=4,
+    )
+    panel = measure(parse_panel(PANEL + text, "p.toml"))
+    found = find_causes(straight(), panel, among=CauseTable(causes=(cause,), materials=(), unseen=()))
+    (judged,) = found.judgements
+    assert (judged.verdict, judged.fits, judged.effort) == (CauseVerdict.not_tested, True, 2)
+    assert as_json(found)["next_test"]["test"] == (
+        "Read the sweep of the panel again with finer marks or more readings."
+    )
+    assert as_json(found)["causes"][0]["open"][0]["why"] == "doubtful"
+
+
+def test_part_names_its_own_limit():
+    """What a limit is chosen under is the id of what it judges."""
+    assert set(Part) == {
+        "square", "camber", "bow", "strip", "twist", "waves", "length", "width", "leg"
+    }  # fmt: skip

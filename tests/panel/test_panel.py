@@ -16,12 +16,15 @@ from alignment.files.disk import read_text
 from alignment.lengths import Units
 from alignment.panel.corners import fit_corners
 from alignment.panel.found import PanelResult
+from alignment.panel.next_step import Next, next_step
 from alignment.panel.panel import measure
 from alignment.panel.panel_file import parse_panel, read_panel, template
 from alignment.panel.parts import Part, Side, Spot, Where
 from alignment.show import terminal
 from alignment.show.json import panel as panel_json
 from alignment.show.page import Degree
+from alignment.show.pictures import panel as panel_pictures
+from alignment.show.pictures.panel_plan import along_paper
 from alignment.show.words import panel as panel_wording
 from alignment.show.words.panel_figures import to_u
 from alignment.uncertainty import COVERAGE, Verdict
@@ -747,3 +750,49 @@ def test_rates(sweep):
     assert rates.alarmed <= 0.08
     assert rates.found >= 0.97
     assert rates.named >= 0.9
+
+
+# ---- places and next steps
+
+
+def test_readings_lie_where_they_were_taken():
+    """Places are from the lead end, x from the tail end; on the picture every diamond is on the tray."""
+    text = CAMBER.format(edge="drive", line="outside")
+    found = measured(text + 'places = ["0", "500", "3000"]\nreadings = ["0", "4", "0"]\n')
+    ((_, arc),) = found.camber.sets
+    assert list(arc.x) == [3000, 2500, 0]
+    figure = panel_pictures.panel_sheet(found)
+    diamonds = [line for axes in figure.axes for line in axes.lines if line.get_marker() == "D"]
+    along = along_paper(found)
+    (x,) = [np.sort(line.get_xdata()) for line in diamonds]
+    assert x == pytest.approx(np.array([0, 2500, 3000]) * along, abs=0.05)
+
+
+@pytest.mark.parametrize(("text", "step", "words"), [
+    ("", Next.choose_limits, "First: Choose limits for what matters: [limits] in the panel's file."),
+    ('[limits]\ncamber = { height = "9", over = "3000" }\n', Next.keep, "First: Keep it with the record:"),
+    ('[limits]\ncamber = { height = "6", over = "3000" }\n', Next.read_finer, "First: Read what has a '?' again,"),
+    ('[limits]\ncamber = { height = "3", over = "3000" }\n', Next.measure_strip, "First: Lay a piece of"),
+    (CAMBER.format(edge="drive", line="outside").replace("camber", "strip") + THREE.format(readings=HOLLOW)
+     + '[limits]\ncamber = { height = "3", over = "3000" }\n', Next.find_cause, "First: Find where it comes from:"),
+    ('[square]\noperator = "3000"\ndrive = "3000"\n', Next.read_again, "First: Read both edges and the sweep again"),
+    ('[square]\noperator = "3006.4"\ndrive = "3000"\nlead = "400"\ntail = "400"\nfrom_operator = "3026"\n'
+     'from_drive = "3046"\n', Next.read_again, "First: Read the diagonal from the drive corner"),
+])  # fmt: skip
+def test_the_next_step_is_named(text, step, words):
+    """As the last line, and within the first three."""
+    found = measured(CAMBER.format(edge="drive", line="outside") + THREE.format(readings=HOLLOW) + text)
+    assert next_step(found) is step
+    lines = panel_text(found).splitlines()
+    last = " ".join(lines).partition("First: ")[2]
+    assert f"First: {last}".startswith(words)
+    assert lines[2].split()[0] == last.split()[0]
+    assert panel_json.as_json(found)["next"] == str(step)
+    assert ("Lock out" in panel_text(found)) is (step not in (Next.choose_limits, Next.keep))
+
+
+def test_results_are_compared_by_value(samples):
+    one, other = (measure(read_panel(samples / "tray.toml")) for _ in range(2))
+    assert one == other
+    assert one != measure(read_panel(samples / "tray-mm.toml"))
+    assert repr(one).startswith("PanelResult: out\n")

@@ -9,7 +9,7 @@ import pytest
 
 from alignment.errors import InputError
 from alignment.lengths import Units
-from alignment.settings.judging import judge_settings
+from alignment.settings.judging import Way, judge_settings
 from alignment.settings.settings_file import parse_settings, read_settings
 from alignment.show import terminal
 from alignment.show.page import Degree
@@ -291,3 +291,48 @@ def test_missing_file(run, tmp_path):
     found = run("settings", tmp_path / "none.toml")
     assert (found.status, found.out) == (2, "")
     assert "there is no such file" in found.err
+
+
+def test_what_is_no_guide_has_no_clearance():
+    """A gap and a level beside a known strip: nothing is said of a strip between them, and the gap is judged alone."""
+    gap = GAP.replace('"0.85"', '"0.95"')
+    level = '[[setting]]\nname = "level"\nkind = "level"\ntolerance = "0.2"\nmeasured = "0"\n'
+    states = state(STRIP, gap, level)
+    assert [s.clearance for s in states] == [None, None]
+    assert states[0].judged.value == pytest.approx(0.15)
+    said = told(STRIP, gap, level)
+    assert "clearance" not in said
+    assert "STRIP AND GUIDES" not in said
+
+
+def test_a_guide_beside_a_strip_of_which_nothing_is_told():
+    """It is judged by its own wanted width; what it has to spare is not known."""
+    (found,) = state(GUIDE.replace("clearance", "wanted").replace("1.5", "502"))
+    assert (found.judged.value, found.clearance) == (pytest.approx(0.6), None)
+
+
+@pytest.mark.parametrize(("kind", "more", "less"), [
+    ("gap", Way.close, Way.open), ("guide", Way.close, Way.open), ("die", Way.reduce, Way.increase),
+    ("level", Way.lower_right, Way.lower_left),
+])  # fmt: skip
+def test_which_way_a_setting_goes(kind, more, less):
+    """Down from what is too large, up to what is too small, nowhere where it is right."""
+    one = f'[[setting]]\nname = "x"\nkind = "{kind}"\nwanted = "5"\ntolerance = "0.1"\nmeasured = "{{}}"\n'
+    assert [state(one.format(read))[0].way for read in ("6", "4", "5")] == [more, less, None]
+
+
+def test_what_is_proved_out_comes_first(run, tmp_path):
+    """The first act is of the setting that is sure, though the doubtful one stands before it."""
+    doubtful, sure = GAP.replace("0.85", "0.92"), GAP.replace('"gap"', '"late"', 1).replace("0.85", "1.40")
+    text = told(doubtful, sure)
+    assert text.splitlines()[-1] == "First: late: close it by 0.60 mm, to 0.80 mm."
+    assert "- gap: close it by 0.12 mm, to 0.80 mm. Not proved: measure it again first." in text
+
+
+@pytest.mark.parametrize(("text", "first"), [
+    (GAP.replace("0.85", "0.88"), "First: gap: measure it again with something finer."),
+    (GAP.replace('measured = "0.85"\n', ""), "First: gap: measure it."),
+    (GAP.replace("0.85", "0.80"), "First: Nothing to set. Keep this file with the record."),
+])  # fmt: skip
+def test_what_to_do_when_nothing_is_out(text, first):
+    assert told(text).splitlines()[-1] == first

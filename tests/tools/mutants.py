@@ -13,11 +13,17 @@ import copy
 import os
 import random
 import shutil
-import subprocess
+import signal
 import sys
 import tempfile
 from collections.abc import Iterator
 from pathlib import Path
+
+import matplotlib.figure  # noqa: F401  # loaded once for all runs
+import numpy as np  # noqa: F401
+import pandas as pd  # noqa: F401
+import pytest
+import scipy.special  # noqa: F401
 
 ROOT = Path(__file__).parents[2]
 SWAPS: dict[type, type] = {
@@ -101,13 +107,19 @@ def mutants(source: str, count: int, seed: int) -> Iterator[tuple[str, str]]:
 
 def seen(tree: Path, tests: list[str], limit: int) -> bool:
     """Whether the tests fail on a spoiled tree; a run that does not end is seen, too."""
-    command = [sys.executable, "-m", "pytest", "-q", "-x", "-p", "no:cacheprovider", "-m", "not slow", *tests]
-    environment = {**os.environ, "PYTHONDONTWRITEBYTECODE": "1"}
-    try:
-        done = subprocess.run(command, cwd=tree, env=environment, capture_output=True, timeout=limit, check=False)
-    except subprocess.TimeoutExpired:
-        return True
-    return done.returncode != 0
+    child = os.fork()
+    if not child:
+        # libraries are loaded once, in the parent; the tree's own modules here, as they are spoiled
+        os.chdir(tree)
+        signal.alarm(limit)
+        sys.path[:] = [str(tree), *(p for p in sys.path if p and Path(p).resolve() != ROOT)]
+        for name in [name for name in sys.modules if name.partition(".")[0] in ("tests", "alignment", "cli")]:
+            del sys.modules[name]
+        null = os.open(os.devnull, os.O_WRONLY)
+        os.dup2(null, 1)
+        os.dup2(null, 2)
+        os._exit(int(pytest.main(["-q", "-x", "-p", "no:cacheprovider", "-m", "not slow", *tests])))
+    return os.waitpid(child, 0)[1] != 0
 
 
 def main() -> None:
@@ -141,6 +153,9 @@ def main() -> None:
 def spoil_run(path: Path, text: str, tree: Path, asked: argparse.Namespace) -> bool:
     """Write one spoiled text and run the tests on it."""
     path.write_text(text, encoding="utf-8")
+    for kept in (path.parent / "__pycache__").glob(f"{path.stem}.*.pyc"):
+        kept.unlink()
+    sys.dont_write_bytecode = True
     return seen(tree, asked.tests, asked.limit)
 
 

@@ -63,27 +63,44 @@ def test_parallelogram_by_six_lengths(angle):
     assert found.misclosure.value == pytest.approx(0, abs=1e-6)
 
 
-def test_any_five_lengths_fix_the_sixth():
-    """Ptolemy's inequality apart, five lengths fix a quadrilateral: each subset of five gives the shape of all six."""
-    corners = np.array([[0.0, 0.0], [3001.0, 2.0], [-4.0, 399.0], [2996.0, 402.0]])
+def lengths_between(corners):
+    """Six distances between tail left, lead left, tail right and lead right."""
     tail_left, lead_left, tail_right, lead_right = corners
     pairs = {
         "left": (tail_left, lead_left), "right": (tail_right, lead_right), "lead": (lead_left, lead_right),
         "tail": (tail_left, tail_right), "from_left": (lead_left, tail_right), "from_right": (lead_right, tail_left),
     }  # fmt: skip
-    six = {name: (float(hypot(*(a - b))),) for name, (a, b) in pairs.items()}
+    return {name: float(hypot(*(a - b))) for name, (a, b) in pairs.items()}
+
+
+@pytest.mark.parametrize(("left", "right", "lead", "tail"), [(3005, 2995, 401, 398), (2990, 3004, 396, 400)])
+def test_differences_without_a_diagonal(left, right, lead, tail):
+    """Plain subtraction: left less right, lead less tail; two readings of one u are worth u root 2."""
+    found = fit_corners(shown(left=left, right=right, lead=lead, tail=tail), length=3000, width=400, u=0.5)
+    assert (found.edges.value, found.taper.value) == (left - right, lead - tail)
+    assert found.edges.u == pytest.approx(0.5 * sqrt(2), rel=1e-12)
+    assert (found.lead, found.tail, found.both) == (None, None, None)
+
+
+def test_any_five_lengths_fix_the_sixth():
+    """Ptolemy's inequality apart, five lengths fix a quadrilateral: each subset of five gives the shape of all six."""
+    corners = np.array([[0.0, 0.0], [3001.0, 2.0], [-4.0, 399.0], [2996.0, 402.0]])
+    tail_left, lead_left, tail_right, lead_right = corners
+    six = {name: (length,) for name, length in lengths_between(corners).items()}
     whole = fit_corners(six, length=3000, width=400, u=0.5)
     assert whole.misclosure.value == pytest.approx(0, abs=1e-6)
-    edges = [(b - a) / hypot(*(b - a)) for a, b in (pairs["left"], pairs["right"])]
+    edges = [(b - a) / hypot(*(b - a)) for a, b in ((tail_left, lead_left), (tail_right, lead_right))]
     axis = (edges[0] + edges[1]) / hypot(*(edges[0] + edges[1]))
     assert whole.lead.value == pytest.approx((lead_left - lead_right) @ axis, abs=1e-6)
     assert whole.tail.value == pytest.approx((tail_left - tail_right) @ axis, abs=1e-6)
-    for name in ("from_left", "from_right", "left", "right"):
+    for name, exact in six.items():
         five = {other: values for other, values in six.items() if other != name}
         found = fit_corners(five, length=3000, width=400, u=0.5)
-        for mine, theirs in ((found.lead, whole.lead), (found.tail, whole.tail)):
-            if mine is not None:
-                assert mine.value == pytest.approx(theirs.value, abs=2e-3)
+        again = lengths_between(found.corners)
+        assert again[name] == pytest.approx(exact[0], abs=1e-8)
+        assert found.lead.value == pytest.approx(whole.lead.value, abs=1e-9)
+        assert found.tail.value == pytest.approx(whole.tail.value, abs=1e-9)
+        assert found.both.value == pytest.approx((whole.lead.value + whole.tail.value) / 2, abs=1e-9)
 
 
 @pytest.mark.parametrize(("chord", "height", "radius"), [(8, 2, 5.0), (10, 3, 5.67)])

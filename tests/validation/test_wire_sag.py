@@ -70,3 +70,16 @@ def test_how_far_the_parabola_may_be_trusted(share):
     middle = float(sag.at(span / 2))
     assert middle == pytest.approx(share * span)
     assert abs(middle / catenary_sag(weight, span, pull) - 1) < 1.4e-4
+
+
+@pytest.mark.parametrize(("share", "u"), [(0.25, 0.0), (0.25, 0.1), (1e-3, 0.1)])
+def test_what_the_parabola_leaves_out_is_in_u(share, u):
+    """A line that hangs as deep as the severe case: scipy's catenary against the parabola, over root 3 (GUM 4.3.7)."""
+    span, pull = 10.0, 5.0
+    weight = 8 * pull * share / span
+    sag = Sag(first=0.0, last=span, weight=weight, tension=pull, share_u=u)
+    run = solve_ivp(
+        lambda _, y: [y[1], weight / pull * np.sqrt(1 + y[1] ** 2)], (0, span / 2), [0, 0], rtol=1e-12, atol=1e-15
+    )
+    beyond = run.y[0, -1] / (share * span) - 1
+    assert sag.relative_u == pytest.approx(np.hypot(u, beyond / np.sqrt(3)), rel=1e-6)
