@@ -5,60 +5,58 @@ from __future__ import annotations
 import logging
 import sys
 from collections.abc import Sequence
-from typing import Annotated, Final
+from importlib import import_module
+from typing import Annotated, Any, Final
 
 import typer
+from typer.core import TyperGroup
 
 from alignment import __version__
 from alignment.errors import StringtrueError
 
-from . import (
-    budget,
-    causes,
-    compare,
-    demo,
-    enter,
-    history,
-    panel,
-    report,
-    settings,
-    sheet,
-    solve,
-    square,
-    start,
-)
 from .output import fail
 from .streams import close_streams, failed, open_streams
 from .usage import told
 
 __all__ = ["app", "main", "run"]
 
+WHEN: Final = {
+    "To try it": ("demo",),
+    "Before you go to the machine": ("start", "budget", "sheet"),
+    "At the machine": ("enter", "square"),
+    "From the readings": ("solve", "compare", "history"),
+    "The test panel, the settings": ("panel", "causes", "settings"),
+    "For the files": ("report",),
+}
+"""Commands by when they are used, as the help lists them."""
+
+
+class ByTime(TyperGroup):
+    """Lists the commands by when they are used."""
+
+    def format_commands(self, ctx: Any, formatter: Any) -> None:  # noqa: ARG002  # as it is called
+        """Write each group under its heading."""
+        width = max(map(len, self.commands))
+        for heading, names in WHEN.items():
+            with formatter.section(heading):
+                formatter.write_dl(
+                    [(f"{name:<{width}}", self.commands[name].get_short_help_str(formatter.width)) for name in names]
+                )
+
+
 app = typer.Typer(
     name="stringtrue",
-    help="Tape readings from a string in; which bolt end of which section to move out.",
+    help="From tape readings: which bolt end to move, and how far.",
+    cls=ByTime,
     rich_markup_mode=None,
     pretty_exceptions_enable=False,
     context_settings={"help_option_names": ["-h", "--help"], "max_content_width": 80},
 )
 INTERRUPTED: Final = 130
 """Exit status after Ctrl-C, as shells have it: 1 would say that a check failed."""
-# in the order in which the work goes
-for _name, _command, _example in (
-    ("demo", demo.demo, demo.EXAMPLE),
-    ("start", start.start, start.EXAMPLE),
-    ("budget", budget.budget, budget.EXAMPLE),
-    ("sheet", sheet.sheet, sheet.EXAMPLE),
-    ("enter", enter.enter, enter.EXAMPLE),
-    ("solve", solve.solve, solve.EXAMPLE),
-    ("square", square.square, square.EXAMPLE),
-    ("compare", compare.compare, compare.EXAMPLE),
-    ("panel", panel.panel, panel.EXAMPLE),
-    ("causes", causes.causes, causes.EXAMPLE),
-    ("settings", settings.settings, settings.EXAMPLE),
-    ("report", report.report, report.EXAMPLE),
-    ("history", history.history, history.EXAMPLE),
-):
-    app.command(_name, epilog=_example)(_command)
+for _name in (name for names in WHEN.values() for name in names):
+    _module = import_module(f".{_name}", __package__)
+    app.command(_name, epilog=_module.EXAMPLE)(getattr(_module, _name))
 
 
 def _version(wanted: bool) -> None:
@@ -73,7 +71,7 @@ def root(
         bool, typer.Option("--version", callback=_version, is_eager=True, help="Show the version and exit.")
     ] = False,
 ) -> None:
-    """Tape readings from a string in; which bolt end of which section to move out."""
+    """From tape readings: which bolt end to move, and how far."""
 
 
 def run(arguments: Sequence[str] | None = None) -> int:
