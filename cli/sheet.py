@@ -17,6 +17,9 @@ EXAMPLE = "Example: stringtrue sheet machine.toml -o sheet.pdf"
 def sheet(
     layout: LayoutFile,
     out: Pdf,
+    work: Annotated[
+        bool, typer.Option("--work", help="For the work, section by section: found, stop and left.")
+    ] = False,
     repeats: Annotated[
         int | None,
         typer.Option(help="Boxes for each point [default: what the budget asks for, at most 5].", **whole(1, 5)),
@@ -28,16 +31,18 @@ def sheet(
     """
     Print a sheet to write readings on.
 
-    A drawing shows the points in the order of reading.
+    For a survey, or with --work for squaring section by section. A drawing shows the points in the order of reading.
     """
     from alignment.files import writing
     from alignment.machine.layout_file import read_layout
+    from alignment.show import terminal
     from alignment.show.paper import sheet as sheets
     from alignment.show.paper import typesetting
+    from alignment.show.words.sheet import told_page
 
     writing.ready((out, writing.PDF), inputs=(layout,), force=force)
     machine = read_layout(layout).shown_in(units)
-    found = sheets.plan_sheet(machine, repeats=repeats)
+    found = sheets.plan_sheet(machine, repeats=repeats, work=work)
     pages = sheets.render(found, paper or typesetting.paper_for(machine.units), typesetting.today())
     writing.write_whole(out, pages, force=force)
-    output.show_text(sheets.told(found, out.name))
+    output.show_text(terminal.render(told_page(found, out.name)))

@@ -3,19 +3,24 @@
 from __future__ import annotations
 
 import datetime
+import io
 import re
 import shutil
 import subprocess
 from dataclasses import replace
 
+import pypdf
 import pytest
 import typst
 
 from alignment.machine import entry
+from alignment.machine.entry import Ask
 from alignment.machine.layout_file import read_layout
+from alignment.machine.sag import Sag
 from alignment.show.paper import sheet, typesetting
 from alignment.show.paper.typesetting import Paper
 from alignment.show.words.cautions import SHORT
+from alignment.show.words.sheet import instructions, wanted
 from alignment.train.budget import work_out
 from tests.tools.machines import machine
 
@@ -75,10 +80,10 @@ def test_boxes_are_what_the_budget_asks_for(samples):
     assert max(p.repeats or 1 for p in work_out(crowded).promises) > sheet.FITS
     found = sheet.plan_sheet(crowded)
     assert found.repeats == sheet.FITS
-    assert found.note == (
-        "5 readings of each point with 1/16 in marks can prove squareness and the step. To prove the offset takes 17 "
-        "readings, or a finer mark."
-    )
+    assert found.finer
+    assert sheet.plan_sheet(layout).finer is False
+    assert "Take a finer rule" in " ".join(instructions(found))
+    assert "finer" not in " ".join(instructions(sheet.plan_sheet(layout)))
     assert sheet.plan_sheet(crowded, repeats=2).repeats == 2
 
 
@@ -105,7 +110,6 @@ def test_one_page_with_everything_on_it(samples, tmp_path, name, paper, size):
     for said in (*SHORT, "page 1 of 1", "Closing readings last", "string operator", "string drive", "2026-10-05"):
         assert said in words
     assert words.count("closing reading: read once more") == 2
-    assert "18 3/8" not in words
     for number in range(1, 19):
         # once on the drawing, once in the list
         assert len(re.findall(rf"(?<![\w/.-]){number}(?![\w/.-])", words)) >= 2
@@ -220,3 +224,67 @@ def test_heights_are_drawn_from_the_side(samples):
         rows={"left": "target = '700'\nplane = 'height'\nstring_side = 'above'"},
     )
     assert sheet.render(sheet.plan_sheet(layout), Paper.a4, DAY).startswith(b"%PDF-")
+
+
+def test_the_wanted_reading_stands_beside_each_point(samples):
+    """In marks of the tape, with the section's setback; nothing where the layout has no number."""
+    layout = machine(
+        [
+            {"name": "a", "row": "left", "start": 0, "length": 450},
+            {"name": "b", "row": "left", "start": 500, "length": 450, "setback": "2.5"},
+            {"name": "c", "row": "right", "start": 0, "length": 450},
+        ],
+        rows={"left": "target = '467'", "right": "string_side = 'right'"},
+    )
+    shown = {ask.section: wanted(layout, ask) for ask in sheet.plan_sheet(layout).points}
+    assert shown == {"a": "467", "b": "469.5", "c": ""}
+    inches = read_layout(samples / "machine.toml")
+    assert {wanted(inches, ask) for ask in sheet.plan_sheet(inches).points if ask.section == "operator-1"} == {"18 3/8"}
+
+
+def test_a_sagging_string_changes_what_is_wanted():
+    """
+    Heights over a string of 0.01 N/m with 10 N over 10 m: 12.5 mm lower in the middle, q S^2 / (8 T).
+
+    The parabola of a loaded cable, any handbook of statics (common practice).
+    """
+    layout = machine(
+        [{"name": "a", "row": "r", "start": 4750, "length": 500, "points": ["0", "250", "500"]}],
+        rows={"r": "plane = 'height'\nstring = 's'\nstring_side = 'above'\ntarget = '467'"},
+    )
+    sagging = Sag(first=0.0, last=10_000.0, weight=1e-5, tension=10.0, share_u=0.0)
+    layout = replace(layout, strings={"s": replace(layout.strings["s"], sag=sagging)})
+    assert wanted(layout, Ask(section="a", place=250.0, repeat=1)) == "454.5"
+
+
+@pytest.mark.parametrize("count", [1, 2, 9, 30])
+@pytest.mark.parametrize("work", [False, True])
+def test_both_kinds_for_any_machine(tmp_path, count, work):
+    """Every point with its number and its wanted reading, boxes under their heads, short cautions on the first page."""
+    layout = machine(
+        [{"name": f"station {k}, north", "row": "r", "start": 500 * k, "length": 450} for k in range(count)],
+        rows={"r": "target = '467'"},
+    )
+    planned = sheet.plan_sheet(layout, work=work, repeats=2)
+    reader = pypdf.PdfReader(io.BytesIO(sheet.render(planned, Paper.letter, DAY)))
+    text = " ".join(" ".join(page.extract_text().split()) for page in reader.pages)
+    assert text.count("467") == len(planned.points) + len(planned.closing)
+    assert all(caution in text for caution in SHORT)
+    assert text.index(SHORT[0]) < text.index("wanted")
+    assert all("".join(said.split()) in "".join(text.split()) for said in instructions(planned))
+    heads = "found stop left stop left" if work else "wanted 1 2"
+    assert heads in text
+    assert len(reader.pages) <= 1 + count // 8
+
+
+def test_the_work_sheet_by_the_command(samples, tmp_path, run):
+    """Says which kind it is, and the same bytes again."""
+    made = []
+    for name in ("a.pdf", "b.pdf"):
+        outcome = run("sheet", samples / "machine-mm.toml", "--work", "-o", tmp_path / name)
+        assert outcome.status == 0
+        assert outcome.out.startswith(f"{name}. Work sheet: ")
+        assert "loosen that bolt end only" in " ".join(outcome.out.split())
+        assert SHORT[0] in outcome.out
+        made.append((tmp_path / name).read_bytes())
+    assert made[0] == made[1]

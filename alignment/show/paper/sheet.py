@@ -1,7 +1,7 @@
 """
 The sheet that is taken to the machine: a drawing with the points numbered as they are read, and boxes to write in.
 
-It says nothing of targets: a hand that knows what is wanted reads it. Places in the drawing are shares of its width.
+One kind is for a survey, another for the work, section by section. Places in the drawing are shares of its width.
 """
 
 from __future__ import annotations
@@ -21,14 +21,12 @@ from alignment.machine.entry import Ask, begin
 from alignment.machine.layout import Layout, Plane, Row, Section
 from alignment.show.paper.typesetting import paper_name, typeset
 from alignment.show.pictures.drawing import Lane, lanes_of
-from alignment.show.terminal import wrap
-from alignment.show.words.budget import promise_name
+from alignment.show.words import sheet as words
 from alignment.show.words.cautions import SHORT
-from alignment.show.words.phrases import counted, in_list
 from alignment.train.across import rows_of
 from alignment.train.budget import Means, promises
 
-__all__ = ["FITS", "Sheet", "plan_sheet", "render", "told"]
+__all__ = ["FITS", "Sheet", "plan_sheet", "render"]
 
 FITS: Final = 5
 """Boxes beside one another that a hand can still write 18 9/16 in."""
@@ -36,8 +34,6 @@ ABREAST: Final = 6
 """Sections of a row that are drawn beside one another."""
 DISC: Final = 0.0155
 """Radius of a point's number, as a share of the drawing's width."""
-FIELDS: Final = ("taken", "by", "tape", "mark", "string", "temperature", "place")
-"""Lines of a survey's record, as they are typed into its file."""
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -53,18 +49,21 @@ class Sheet:
         In the order of reading; the number of a point is its place here, from 1.
     closing : tuple of Ask
         Points to be read once more at the end.
-    note : str
-        What so many readings can prove, and what they cannot.
+    work : bool
+        Whether it is for the work, section by section, rather than for a survey.
+    finer : bool
+        Whether so many readings with the layout's tape leave a tolerance that finer marks would prove.
     """
 
     layout: Layout
     repeats: int
     points: tuple[Ask, ...]
     closing: tuple[Ask, ...]
-    note: str
+    work: bool
+    finer: bool
 
 
-def plan_sheet(layout: Layout, *, repeats: int | None = None) -> Sheet:
+def plan_sheet(layout: Layout, *, repeats: int | None = None, work: bool = False) -> Sheet:
     """
     Work out what a sheet needs.
 
@@ -73,6 +72,8 @@ def plan_sheet(layout: Layout, *, repeats: int | None = None) -> Sheet:
     layout : Layout
     repeats : int, optional
         Boxes for each point; by default as many readings as the budget asks for, at most `FITS`.
+    work : bool
+        For the work: found, stop and left for each point instead.
     """
     asked = promises(layout, Means(tape=layout.tape))
     wanted = max((p.repeats or 1 for p in asked), default=1)
@@ -83,29 +84,9 @@ def plan_sheet(layout: Layout, *, repeats: int | None = None) -> Sheet:
         repeats=boxes,
         points=tuple(ask for ask in asks if ask.repeat),
         closing=tuple(ask for ask in asks if not ask.repeat),
-        note=_note(layout, boxes),
+        work=work,
+        finer=not all(p.proved for p in promises(layout, Means(tape=layout.tape, repeats=boxes))),
     )
-
-
-def _note(layout: Layout, repeats: int) -> str:
-    """What a number of readings can prove with the layout's tape, and what the rest would take."""
-    mark, units = show_exact(layout.tape.mark, layout.units), layout.units
-    means = f"{counted(repeats, 'reading')} of each point with {mark} {units} marks"
-    promised = promises(layout, Means(tape=layout.tape, repeats=repeats))
-    proved = [promise_name(p) for p in promised if p.proved]
-    said = f"{means} can prove {in_list(proved)}." if proved else f"{means} can prove none of the tolerances."
-    for p in promised:
-        if not p.proved:
-            take = f"takes {p.repeats} readings" if p.repeats else "takes more than readings: a finer mark"
-            said += f" To prove {promise_name(p)} {take}" + (", or a finer mark." if p.repeats and p.mark else ".")
-    return said
-
-
-def told(sheet: Sheet, file: str) -> str:
-    """What to say of a sheet that was written."""
-    boxes = counted(sheet.repeats, "box").replace("boxs", "boxes")
-    first = f"{file}: {counted(len(sheet.points), 'point')} with {boxes} each, {counted(len(sheet.closing), 'closing')}"
-    return "\n".join([*wrap(f"{first.replace('closings', 'closing')} to read last."), *wrap(sheet.note)]) + "\n"
 
 
 def render(sheet: Sheet, paper: Paper, made: datetime.date) -> bytes:
@@ -117,7 +98,12 @@ def render(sheet: Sheet, paper: Paper, made: datetime.date) -> bytes:
         section = layout.sections[layout.index[ask.section]]
         name = section.point_name(ask.place, layout.units)
         point = name if name[0].isalpha() else f"at {show_exact(ask.place, layout.units)}"
-        return {"number": numbers[_key(ask)], "section": ask.section, "point": point}
+        return {
+            "number": numbers[_key(ask)],
+            "section": ask.section,
+            "point": point,
+            "wanted": words.wanted(layout, ask),
+        }
 
     sections = [
         {"section": name, "points": [named(ask) for ask in asks]}
@@ -130,12 +116,15 @@ def render(sheet: Sheet, paper: Paper, made: datetime.date) -> bytes:
         "machine": layout.name,
         "layout": layout.source,
         "units": str(layout.units),
-        "fields": list(FIELDS),
+        "title": words.title(sheet),
+        "fields": list(words.FIELDS),
         "views": [_view(layout, plane, numbers) for plane in Plane if rows_of(layout, plane)],
-        "repeats": sheet.repeats,
+        "columns": words.columns(sheet),
+        "work": sheet.work,
         "sections": sections,
         "closing": [named(ask) for ask in sheet.closing],
-        "note": sheet.note,
+        "closing_words": words.CLOSING,
+        "instructions": words.instructions(sheet),
         "cautions": list(SHORT),
     }
     return typeset("sheet", data)
