@@ -390,7 +390,6 @@ def range_point(count: int, probability: float = 0.95) -> float:
     float
         The range over the standard uncertainty of one reading.
     """
-    from scipy.optimize import brentq
     from scipy.special import ndtr
 
     z = np.linspace(-9, 9, 2001)
@@ -399,4 +398,9 @@ def range_point(count: int, probability: float = 0.95) -> float:
     def below(r: float) -> float:
         return float(count * np.sum(density * (ndtr(z + r) - ndtr(z)) ** (count - 1)))
 
-    return float(brentq(lambda r: below(r) - probability, 0.0, 20.0))
+    # halved, since a library that finds roots loads for longer than all of this takes
+    low, high = 0.0, 20.0
+    for _ in range(48):
+        middle = (low + high) / 2
+        low, high = (middle, high) if below(middle) < probability else (low, middle)
+    return (low + high) / 2

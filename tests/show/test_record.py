@@ -409,19 +409,43 @@ def test_the_published_shear_clearance_is_named_where_it_is_used(samples, tmp_pa
         assert ("shear clearance (settings)" in whats) is named
 
 
-def test_photographs_beside_the_readings(samples, tmp_path):
-    """Listed by name and hash in an annex of their own; without any there is none."""
-    survey = tmp_path / "as-found.csv"
-    shutil.copy(samples / "as-found.csv", survey)
-    papers = Papers(layout=samples / "machine.toml", survey=survey)
-    assert "photographs" not in annex_pages(jobs.gather(papers))
-    (tmp_path / "as-found.photos").mkdir()
-    for name in ("b.jpg", "a.JPG", "note.txt"):
-        (tmp_path / "as-found.photos" / name).write_bytes(name.encode())
-    (part,) = annex_pages(jobs.gather(papers))["photographs"].parts
-    assert tables(part)[0].rows == tuple(
-        (f"as-found.photos/{name}", hashlib.sha256(name.encode()).hexdigest()) for name in ("a.JPG", "b.jpg")
-    )
+LOG = """section,point,reading,kind,when,photo,sha256,note
+a,entry,467,,2026-10-02 07:41,,,
+a,exit,472,,2026-10-02 07:42,,,
+b,entry,467,,2026-10-02 07:43,,,
+b,exit,467,,2026-10-02 07:44,,,
+a,exit,,photo,2026-10-02 07:45,here.jpg,{same},
+a,exit,467,move,2026-10-02 07:49,,,washer turned
+a,exit,,photo,2026-10-02 07:50,changed.jpg,{same},
+a,entry,467,,2026-10-02 07:52,,,
+a,exit,467,,2026-10-02 07:53,,,
+a,exit,,photo,2026-10-02 07:54,gone.jpg,{same},
+"""
+
+
+def test_one_log_tells_the_whole_job(tmp_path):
+    """Found, moved and left from one file; photographs by name and hash, and whether they are still the same."""
+    sections = [{"name": name, "row": "r", "start": 500 * k, "length": 450} for k, name in enumerate("ab")]
+    (tmp_path / "m.toml").write_text(layout_text(sections, rows={"r": "target = '467'"}))
+    same = hashlib.sha256(b"picture").hexdigest()
+    (tmp_path / "job.csv").write_text(LOG.format(same=same))
+    (tmp_path / "here.jpg").write_bytes(b"picture")
+    (tmp_path / "changed.jpg").write_bytes(b"another")
+    whole = jobs.gather(Papers(layout=tmp_path / "m.toml", survey=tmp_path / "job.csv"))
+    (moves,) = tables(part_of(whole, "What was moved"))
+    assert moves.rows == (("a", "exit", "467.0", "2026-10-02 07:49", "washer turned"),)
+    (ends,) = tables(part_of(whole, "Wanted, as found, as left"))
+    assert ends.rows[0][:6] == ("a", "467.0", "467.0", "472.0", "467.0", "467.0")
+    (part,) = annex_pages(whole)["photographs"].parts
+    assert [row[3:] for row in tables(part)[0].rows] == [
+        ("here.jpg", same, "same"), ("changed.jpg", same, "ANOTHER FILE"), ("gone.jpg", same, "not there"),
+    ]  # fmt: skip
+    pdf = report.render(whole, Paper.a4, DAY)
+    assert "here.jpg" in " ".join(page.extract_text() for page in pypdf.PdfReader(io.BytesIO(pdf)).pages)
+
+
+def test_no_photographs_no_annex(sample_job):
+    assert "photographs" not in annex_pages(sample_job)
 
 
 @pytest.mark.parametrize("suffix", ["", "-mm"])

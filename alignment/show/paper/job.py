@@ -6,17 +6,20 @@ What a report is made from.
 
 from __future__ import annotations
 
+import enum
+from collections.abc import Mapping
 from dataclasses import dataclass
 from pathlib import Path
-from typing import Final
 
 from alignment.change.comparison import Comparison, compare
 from alignment.choices import Aim, Line
+from alignment.errors import FileError
 from alignment.files.disk import fingerprint
 from alignment.lengths import Units
 from alignment.machine.layout import Layout
 from alignment.machine.layout_file import read_layout
 from alignment.machine.log import parts
+from alignment.machine.survey import BoltMove, Photo, Survey
 from alignment.machine.survey_files import read_pair, read_survey
 from alignment.panel.found import PanelResult
 from alignment.panel.panel import measure
@@ -26,9 +29,24 @@ from alignment.settings.settings_file import read_settings
 from alignment.train.flags.strays import without
 from alignment.train.solve import Solution, solve
 
-__all__ = ["Job", "Papers", "gather"]
+__all__ = ["Job", "Kept", "Papers", "Photograph", "gather"]
 
-PHOTOGRAPHS: Final = frozenset({".jpg", ".jpeg", ".png", ".heic", ".webp"})
+
+class Kept(enum.Enum):
+    """Whether a photograph still lies beside its log."""
+
+    same = enum.auto()
+    changed = enum.auto()
+    """There is a file of this name, with another hash than in the log."""
+    missing = enum.auto()
+
+
+@dataclass(frozen=True, kw_only=True)
+class Photograph:
+    """A photograph of a job log, and whether it is kept."""
+
+    photo: Photo
+    kept: Kept
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -70,8 +88,10 @@ class Job:
         Of the two, without the strays that were dropped.
     digests : tuple of (str, str, str)
         What each input file is, its name and its SHA-256.
-    photographs : tuple of (str, str)
-        Name and SHA-256 of each photograph in the folder beside the survey that is named as it is, with ``.photos``.
+    moves : tuple of BoltMove
+        What was moved, by the job log.
+    photographs : tuple of Photograph
+        Those that the job log names.
     """
 
     found: Solution
@@ -82,7 +102,8 @@ class Job:
     written: Units
     """Units of bare numbers in the files of the surveys."""
     digests: tuple[tuple[str, str, str], ...] = ()
-    photographs: tuple[tuple[str, str], ...] = ()
+    moves: tuple[BoltMove, ...] = ()
+    photographs: tuple[Photograph, ...] = ()
 
     @property
     def layout(self) -> Layout:
@@ -127,7 +148,8 @@ def gather(
     digests = tuple((what, path.name, fingerprint(path)) for what, path in papers.named.items())
     read = read_layout(papers.layout)
     first, after = papers.survey, papers.after
-    surveys = read_pair(first, after, read) if after else parts(read_survey(first, read))
+    whole = read_pair(first, after, read) if after else (read_survey(first, read),)
+    surveys = whole if after else parts(whole[0])
     same_string = same_string or (after is None and len(surveys) > 1)
     layout = read.shown_in(units)
     panel = measure(read_panel(papers.panel).shown_in(layout.units)) if papers.panel else None
@@ -147,11 +169,22 @@ def gather(
         settings=settings,
         written=read.units,
         digests=digests,
-        photographs=_photographs(first),
+        moves=tuple(move for survey in whole for move in survey.moves),
+        photographs=_photographs(dict(zip((p for p in (first, after) if p), whole, strict=True))),
     )
 
 
-def _photographs(survey: Path) -> tuple[tuple[str, str], ...]:
-    folder = survey.with_suffix(".photos")
-    kept = sorted(p for p in folder.iterdir() if p.suffix.lower() in PHOTOGRAPHS) if folder.is_dir() else []
-    return tuple((f"{folder.name}/{path.name}", fingerprint(path)) for path in kept)
+def _photographs(read: Mapping[Path, Survey]) -> tuple[Photograph, ...]:
+    return tuple(
+        Photograph(photo=photo, kept=_kept(path.parent / photo.name, photo.sha256))
+        for path, survey in read.items()
+        for photo in survey.photos
+    )
+
+
+def _kept(file: Path, sha256: str) -> Kept:
+    try:
+        found = fingerprint(file)
+    except FileError:
+        return Kept.missing
+    return Kept.same if found == sha256.lower() else Kept.changed

@@ -7,7 +7,6 @@ to the string is not to scale. Lengths across are laid out in inches of paper.
 
 from __future__ import annotations
 
-import textwrap
 from collections.abc import Callable, Mapping
 from dataclasses import dataclass, replace
 from typing import TYPE_CHECKING, Final
@@ -15,7 +14,8 @@ from typing import TYPE_CHECKING, Final
 import numpy as np
 
 from alignment.lengths import show
-from alignment.machine.layout import Layout, Plane, Section
+from alignment.machine.layout import Layout, Plane
+from alignment.show.pictures.labels import fitted
 from alignment.show.pictures.scales import place_words, places_along, round_down
 from alignment.train.across import rows_across, rows_of
 from alignment.train.solve import Solution
@@ -28,13 +28,13 @@ if TYPE_CHECKING:
     from matplotlib.text import Text
 
 __all__ = [
+    "BODY",
     "FILL",
     "INK",
     "Lane",
     "draw_ghost",
     "draw_moves",
     "draw_train",
-    "label_size",
     "lanes_of",
     "paper_height",
     "rows_down",
@@ -174,7 +174,7 @@ def draw_train(axes: Axes, train: Train, state: State, lanes: dict[str, Lane], s
     for side in ("top", "left", "right"):
         axes.spines[side].set_visible(False)
     along = paper_width(axes) / span
-    size = label_size(layout, lanes, along)
+    size = min(fitted(s, along, BODY)[1] for s in layout.sections if s.row in lanes)
     for lane in lanes.values():
         _row(axes, train, state, lane, scale, along, size)
     _joints(axes, train, state, lanes, scale)
@@ -186,26 +186,6 @@ def paper_width(axes: Axes) -> float:
     """Width of the axes. [inches]"""
     figure = axes.get_figure(root=True)
     return 0.0 if figure is None else float(figure.get_size_inches()[0]) - 1.2
-
-
-def label_size(layout: Layout, lanes: Mapping[str, Lane], along: float) -> float:
-    """Size at which all labels fit between their bolts; `along` is inches of paper for a millimetre. [points]"""
-    return min(_fitted(s, along)[1] for s in layout.sections if s.row in lanes)
-
-
-def _fitted(section: Section, along: float) -> tuple[list[str], float]:
-    """Name of a section in the lines, with a verdict after the last, that let it be set largest; and that size."""
-    room = (section.bolts[1] - section.bolts[0]) * along - 0.3
-    best: tuple[list[str], float] = ([section.name], 0.0)
-    for count in range(1, 5):
-        wide = -(-len(section.name) // count) + 2 * (count > 1)
-        lines = textwrap.wrap(section.name, wide, break_on_hyphens=wide > 9, break_long_words=wide > 15)
-        for verdict_below in (False, True):
-            set_ = [*lines, " " * 4] if verdict_below else [*lines[:-1], lines[-1] + " " * 6]
-            size = min(room * 72 / (0.68 * max(map(len, set_))), 72 * BODY / (1.2 * len(set_)))
-            if size > best[1] * 1.001:
-                best = ([*lines, ""] if verdict_below else lines, size)
-    return best[0], float(np.clip(best[1], 4.5, 10.5))
 
 
 def _strip(axes: Axes, lanes: dict[str, Lane], low: float, high: float) -> None:
@@ -298,7 +278,7 @@ def _section(
     # nothing shows through it: in a state after moves the dashed old face may run below
     box = {"boxstyle": "round,pad=0.15", "fc": "white", "ec": "none"}
     bolts = layout.sections[i].bolts
-    lines, _ = _fitted(layout.sections[i], along)
+    lines, _ = fitted(layout.sections[i], along, BODY)
     label = "\n".join([*lines[:-1], f"{lines[-1]}  {section.verdict.printed}".lstrip()])
     middle = (face[0] + face[-1]) / 2 + lane.body * BODY * 0.55
     room = length * along

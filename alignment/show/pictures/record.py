@@ -14,16 +14,17 @@ from typing import TYPE_CHECKING, Any, Final, cast
 from alignment.machine.layout import Plane, Section
 from alignment.panel.found import PanelResult
 from alignment.show.pictures.drawing import (
+    BODY,
     Lane,
     draw_ghost,
     draw_moves,
     draw_train,
-    label_size,
     lanes_of,
     paper_height,
     scale_for,
     span_of,
 )
+from alignment.show.pictures.labels import fitted
 from alignment.show.pictures.panel import SIDE_VIEW, draw_bow, panel_key
 from alignment.show.pictures.panel_plan import PLAN, WIDTH, draw_plan, plan_scale
 from alignment.show.pictures.surface import Surface
@@ -103,7 +104,8 @@ def _width(solution: Solution, lanes: dict[str, Lane]) -> float:
     longest = max(s.length for s in layout.sections if s.row in lanes)
     most = max(PAGE, 2 * MARGIN + (PAGE - 2 * MARGIN) / (2.2 * longest) * span)
     width = PAGE
-    while width < most and label_size(layout, lanes, (width - 2 * MARGIN) / span) < LEGIBLE:
+    members = [s for s in layout.sections if s.row in lanes]
+    while width < most and min(fitted(s, (width - 2 * MARGIN) / span, BODY)[1] for s in members) < LEGIBLE:
         width = min(1.15 * width, most)
     return width
 

@@ -269,7 +269,11 @@ class Surface:
         """
         right = self.width if right is None else right
         found = [
-            (z, shape | {"points": [[self.along(x) - left, self._down(y)] for x, y in shape["points"]]})
+            (
+                z,
+                shape
+                | {"points": [[round(self.along(x) - left, 4), round(self._down(y), 4)] for x, y in shape["points"]]},
+            )
             for z, shape in self._shapes
         ]
         for words in self.texts:

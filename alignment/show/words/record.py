@@ -34,6 +34,7 @@ __all__ = [
     "TITLE",
     "VOUCHES",
     "front_page",
+    "logged",
     "moved",
     "number",
     "open_parts",
@@ -223,13 +224,32 @@ def _steps(joints: Sequence[JointState], layout: Layout) -> list[str]:
 
 def _moved_in_short(job: Job) -> tuple[Block, ...]:
     """The first of the bolt ends that were moved, and how many more there are."""
-    first, *_ = moved(job)
+    first = logged(job) if job.moves else moved(job)[0]
     if not isinstance(first, Table) or len(first.rows) <= MOVED:
         return (first,)
     names = _names(job.layout)
     rows = tuple((names[name], *cells) for name, *cells in first.rows[:MOVED])
     more = Text(words=f"{len(first.rows) - MOVED} more in annex A.")
     return (Table(head=first.head, rows=rows, align=first.align, note=first.note), more)
+
+
+def logged(job: Job) -> Table:
+    """Bolt ends that were moved, as the job log has them, in its order."""
+    units = job.layout.units
+    rows = tuple(
+        (
+            move.section,
+            ("entry", "exit")[move.end],
+            "nobody looked" if move.stop is None else show(move.stop, units),
+            move.when,
+            move.note,
+        )
+        for move in job.moves
+    )
+    note = f"From the job log. Stopped at: what the tape read there, in {units.plural}."
+    head = ("section", "bolt end", "stopped at", "when", "note")
+    keep = [k for k in range(len(head)) if k < 3 or any(row[k] for row in rows)]
+    return Table(head=tuple(head[k] for k in keep), rows=tuple(tuple(row[k] for k in keep) for row in rows), note=note)
 
 
 def moved(job: Job) -> tuple[Block, ...]:

@@ -15,7 +15,7 @@ from alignment.show.page import Block, Item, Items, Page, Part, Table, Text, ite
 from alignment.show.words import cautions
 from alignment.show.words import panel as panel_words
 from alignment.show.words.moves import by_section, doubted, missed_words, step_lines
-from alignment.show.words.record import moved, open_parts, story
+from alignment.show.words.record import logged, moved, open_parts, story
 from alignment.show.words.record_order import panel_when, settings_when
 from alignment.show.words.record_state import (
     budget,
@@ -62,6 +62,7 @@ UNSEEN: Final = (
     "machine from the coil.",
     "'No change seen' is not 'unchanged': what is smaller than U goes unseen.",
 )
+KEPT: Final = {"same": "same", "changed": "ANOTHER FILE", "missing": "not there"}
 LINES: Final = {
     Line.string: "the string",
     Line.fitted: "a line fitted to the sections",
@@ -101,7 +102,7 @@ def _work(job: Job) -> tuple[Part, ...]:
 
 def _done(job: Job) -> tuple[Part, ...]:
     """What moved between the two surveys, and what became of the moves that the first asked for."""
-    blocks = (*items(story(job)), *moved(job))
+    blocks = (*items(story(job)), *((logged(job),) if job.moves else ()), *moved(job))
     return (Part(heading="Moves asked for and done", blocks=blocks),) if job.comparison else ()
 
 
@@ -134,9 +135,16 @@ def _measured(job: Job) -> tuple[Part, ...]:
 
 
 def _photographs(job: Job) -> tuple[Part, ...]:
-    """Photographs kept beside the readings, by name and hash."""
-    head, note = ("photograph", "SHA-256"), "Kept beside the readings. SHA-256 of each file."
-    return (Part(blocks=(Table(head=head, rows=job.photographs, note=note),)),) if job.photographs else ()
+    """Photographs that the job log names, with their hashes."""
+    if not job.photographs:
+        return ()
+    rows = tuple(
+        (p.photo.section, p.photo.point, p.photo.when, p.photo.name, p.photo.sha256, KEPT[p.kept.name])
+        for p in job.photographs
+    )
+    head = ("section", "point", "when", "photograph", "SHA-256", "file")
+    note = "As named in the job log, and whether the file beside the log is the same."
+    return (Part(blocks=(Table(head=head, rows=rows, note=note),)),)
 
 
 def _readings(job: Job) -> tuple[Part, ...]:
