@@ -431,7 +431,7 @@ def test_json(samples, run):
     told = json.loads(done.out)
     assert {c["cause"] for c in told["causes"] if c["verdict"] == "supported"} == set(tray_truth.CAUSE)
     assert told["joints"][0]["sections"] == ["operator-2", "operator-3"]
-    assert told["joints"][0]["strain"]["value"] == pytest.approx(10 * abs(told["joints"][0]["curvature"]))
+    assert told["joints"][0]["strain"]["value"] == pytest.approx(11.625 * abs(told["joints"][0]["curvature"]))
     assert told["unseen"]
     assert {"cause", "verdict", "standing", "source", "for", "against", "test"} <= set(told["causes"][0])
 

@@ -346,7 +346,9 @@ def test_picture_shows_both_states(samples, tmp_path, run):
     figure = comparison_plots.comparison_sheet(found)
     assert [axes.get_title(loc="left") for axes in figure.axes] == ["Row operator", "Row drive"]
     texts = {text.get_text() for axes in figure.axes for text in axes.texts}
-    assert {"operator-2: moved", "operator-1", "drive-2: moved", "5/32 toward"} <= texts
+    assert {"operator-1", "drive-2: moved", "9/64 toward"} <= texts
+    # a long name is cut in its middle
+    assert any(text.endswith("or-2: moved") for text in texts)
     files = [samples / name for name in ("machine.toml", "as-found.csv", "as-left.csv")]
     for name in ("a.svg", "b.svg"):
         assert run("compare", *files, "--plot", tmp_path / name).status == 0

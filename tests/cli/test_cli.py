@@ -232,7 +232,7 @@ def reading(bad: str, said: str):
     """A reading of the survey as found replaced by another text."""
     return (
         lambda: spoil("as-found.csv", "18 9/16", bad),
-        f"as-found.csv: 1 reading cannot be used\n  row 8, reading: {said}",
+        f"as-found.csv: 1 reading cannot be used\n  row 11, reading: {said}",
     )
 
 
@@ -258,29 +258,29 @@ BAD = {
     "5,000 digits": reading("8" * 5000, f"'{'8' * 40}...' (5000 characters) is not a length: it is too long."),
     "boolean reading": reading("true", f"'true' is not a length. {WRITE}"),
     "overlap": layout(
-        'start = "20"', 'start = "17"',
-        "[[section]] 'operator-2' start: 17 is before the exit end of 'operator-1' at 18: they overlap.",
+        'start = "16"', 'start = "14"',
+        "[[section]] 'operator-2' start: 14 is before the exit end of 'operator-1' at 15: they overlap.",
     ),
     "equal bolts": layout(
-        'bolts = ["2", "16"]', 'bolts = ["2", "2"]',
+        'bolts = ["2", "13"]', 'bolts = ["2", "2"]',
         "[[section]] 'operator-1' bolts: a section has two bolt ends, entry first, at two places.",
     ),
     "point off the section": layout(
-        'bolts = ["2", "16"]', 'points = ["0", "18 1/2"]',
-        "[[section]] 'operator-1' points: 18 1/2 is off the section, which is 18 long.",
+        'bolts = ["2", "13"]', 'points = ["0", "18 1/2"]',
+        "[[section]] 'operator-1' points: 18 1/2 is off the section, which is 15 long.",
     ),
     "one point in the layout": layout(
-        'bolts = ["2", "16"]', 'points = ["9"]',
+        'bolts = ["2", "13"]', 'points = ["9"]',
         "[[section]] 'operator-1' points: a section needs two points or more, each at its own place, to show its skew.",
     ),
     "boolean length": layout(
-        'length = "18"', "length = true", f"[[section]] 'operator-1' length: 'True' is not a length. {WRITE}"
+        'length = "15"', "length = true", f"[[section]] 'operator-1' length: 'True' is not a length. {WRITE}"
     ),
     "nan length": layout(
-        'length = "18"', "length = nan", f"[[section]] 'operator-1' length: 'nan' is not a length. {WRITE}"
+        'length = "15"', "length = nan", f"[[section]] 'operator-1' length: 'nan' is not a length. {WRITE}"
     ),
     "inf length": layout(
-        'length = "18"', "length = inf", f"[[section]] 'operator-1' length: 'inf' is not a length. {WRITE}"
+        'length = "15"', "length = inf", f"[[section]] 'operator-1' length: 'inf' is not a length. {WRITE}"
     ),
     "5,000 digits in the layout": holding(
         "machine.toml", b"a = " + b"1" * 5000, "machine.toml: not a TOML file\n  syntax: a number in it is too long."
@@ -290,7 +290,7 @@ BAD = {
     "stranger's section": (
         lambda: spoil("as-found.csv", "operator-2", "operater-2"),
         "as-found.csv: 1 reading cannot be used\n"
-        "  row 7, section: 'operater-2' is not in machine.toml. Perhaps you meant 'operator-2'.",
+        "  row 10, section: 'operater-2' is not in machine.toml. Perhaps you meant 'operator-2'.",
     ),
     "point beyond the section": holding(
         "as-found.csv", b"section,point,reading\noperator-1,19,18\n",
@@ -357,7 +357,7 @@ def test_bad_input(here, run, name):
         (("--units", "cm"), "stringtrue: --units: 'cm' is not a choice. Known: in, mm.\n"),
         (("--nope",), "No such option: --nope"),
         (("more",), "unexpected extra argument"),
-        (("--done", "drive-7"), "stringtrue: --done: 'drive-7' is not in machine.toml. Perhaps you meant 'drive-4'.\n"),
+        (("--done", "drive-7"), "stringtrue: --done: 'drive-7' is not in machine.toml. Perhaps you meant 'drive-3'.\n"),
     ],
 )  # fmt: skip
 def test_bad_options(here, run, options, said):
@@ -419,8 +419,8 @@ def test_one_fault_in_every_row_is_told_once(here, run):
     assert (outcome.status, outcome.out) == (2, "")
     assert outcome.err == (
         "stringtrue: as-found.csv: 20 readings cannot be used\n"
-        "  rows 5, 6, 7, 8, 9, 10, 11, 12, 13, 14, 15, 16 and 8 more, reading: '18 3/8' is not a length: fractions are "
-        "inches, and this file is in millimetres. Write 467.5, or 18 3/8 in.\n"
+        "  rows 8, 9, 10, 11, 12, 13, 14, 15, 16, 17, 18, 19 and 8 more, reading: '18 3/8' is not a length: fractions "
+        "are inches, and this file is in millimetres. Write 467.5, or 18 3/8 in.\n"
     )
 
 

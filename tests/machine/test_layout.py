@@ -135,7 +135,7 @@ def test_places_by_name():
 def test_samples_are_read(samples):
     for name in ("machine.toml", "machine-mm.toml"):
         layout = read_layout(samples / name)
-        assert [len(layout.row_sections(row)) for row in layout.rows] == [5, 4]
+        assert [len(layout.row_sections(row)) for row in layout.rows] == [6, 3]
         assert len(layout.joints) == 7
 
 

@@ -51,11 +51,11 @@ def plain(survey: Survey) -> list[tuple[str, float, float]]:
 
 GOOD_ROWS = [
     ("operator-1", 0, 18.375),
-    ("operator-1", 18, 18.4375),
-    ("operator-1", 18, 18.46875),
+    ("operator-1", 15, 18.4375),
+    ("operator-1", 15, 18.46875),
     ("operator-2", 0, 18.375),
     ("operator-2", 4.5, 18.390625),
-    ("operator-2", 18, 18.50),
+    ("operator-2", 15, 18.50),
     ("operator-1", 0, 18.375),
 ]
 
@@ -95,11 +95,11 @@ def test_wide(layout):
     assert sorted(plain(survey)) == sorted(
         [
             ("operator-1", 0, 18.375),
-            ("operator-1", 18, 18.4375),
+            ("operator-1", 15, 18.4375),
             ("operator-1", 4.5, 18.25),
             ("operator-1", 0, 18.375),
-            ("operator-1", 9, 18.50),
-            ("operator-1", 18, 18.46875),
+            ("operator-1", 7.5, 18.50),
+            ("operator-1", 15, 18.46875),
             ("operator-2", 0, 18.375),
         ]
     )
@@ -216,7 +216,7 @@ def test_workbook(layout, tmp_path):
     survey = read_survey(workbook(tmp_path, rows), layout)
     assert plain(survey) == [
         ("operator-1", 0, 18.375),
-        ("operator-1", 18, 18.4375),
+        ("operator-1", 15, 18.4375),
         ("operator-1", 4.5, 18),
         ("operator-1", 9, 17.85),
     ]
@@ -306,7 +306,7 @@ SPOILED = {
     "no name like it": (
         ("operator-2,entry", "xyz,entry"),
         "1 reading cannot be used\n  row 7, section: 'xyz' is not in machine.toml. Known: operator-1, operator-2, "
-        "operator-3, operator-4, operator-5, drive-1, drive-2, drive-3, drive-4.",
+        "operator-3, operator-4, operator-5, operator-6, drive-1, drive-2, drive-3.",
     ),
     "blank section": (
         ("operator-2,entry", ",entry"),
@@ -511,9 +511,9 @@ def test_formula_without_its_value(layout, tmp_path):
 
 
 def test_whole_numbers_and_empty_cells_of_a_workbook(layout, tmp_path):
-    """A place that the spreadsheet keeps as 18.0 is 18; rows with nothing in them are passed over."""
-    path = book(tmp_path, ("operator-1", 0.0, 19.0), (None, None, None), ("operator-1", 18.0, 18.375))
-    assert plain(read_survey(path, layout)) == [("operator-1", 0, 19), ("operator-1", 18, 18.375)]
+    """A place that the spreadsheet keeps as 15.0 is 15; rows with nothing in them are passed over."""
+    path = book(tmp_path, ("operator-1", 0.0, 19.0), (None, None, None), ("operator-1", 15.0, 18.375))
+    assert plain(read_survey(path, layout)) == [("operator-1", 0, 19), ("operator-1", 15, 18.375)]
     assert [r.text for r in read_survey(path, layout).readings] == ["19", "18.375"]
 
 

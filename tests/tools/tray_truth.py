@@ -98,7 +98,7 @@ def tray(units: Units, rng: np.random.Generator) -> str:
     """Text of a tray's file, in inches or millimetres."""
     inch = units is Units.inch
     one = 25.4 if inch else 1.0
-    width, length = (16.0, 120.0) if inch else (400.0, 3000.0)
+    width, length = (19.25, 120.0) if inch else (490.0, 3000.0)
     tape = Rule(mark=one / 16, placing=one / 64) if inch else Rule(mark=1.0, placing=0.4)
     rule = Rule(mark=one / 32, placing=one / 128) if inch else Rule(mark=0.5, placing=0.2)
     scale = length * one / (SWEEP_OVER * 25.4)

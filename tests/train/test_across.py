@@ -195,14 +195,15 @@ def test_no_other_line_changes_an_opening(line):
 
 @pytest.mark.parametrize("suffix", ["", "-mm"], ids=["in", "mm"])
 def test_sample_as_found_against_the_stated_truth(samples, suffix):
-    """Every opening, and its taper, within U; strings 60 in or 1524 mm apart, measured without error."""
+    """Every opening, and its taper, within U; strings 61 1/2 in or 1562 mm apart, measured without error."""
     layout = read_layout(samples / f"machine{suffix}.toml")
     (found,) = openings(fit_train(layout, read_survey(samples / f"as-found{suffix}.csv", layout)))
-    spacing, target = (60 * 25.4, 18.375 * 25.4) if not suffix else (1524.0, 467.0)
+    spacing = 61.5 * 25.4 if not suffix else 1562.0
 
     def true(x: float) -> float:
         faces = [next(s for s in layout.row_sections(row) if s.start - 1e-6 <= x <= s.end + 1e-6) for row in found.rows]
-        return spacing - sum(target + truth_at(AS_FOUND, layout, s.name, x - s.start) for s in faces)
+        reads = (layout.rows[s.row].target + truth_at(AS_FOUND, layout, s.name, x - s.start) for s in faces)
+        return spacing - sum(reads)
 
     assert len(found.places) >= 12
     for place in found.places:
@@ -214,16 +215,16 @@ def test_sample_as_found_against_the_stated_truth(samples, suffix):
 def test_openings_on_the_command_line(samples, run):
     """In the layout's units; after the moves, what the tape will find when it has moved so."""
     answer = json.loads(run("solve", samples / "machine.toml", samples / "as-found.csv", "--json").out)
-    before, after = (part["openings"][-1] for part in (answer, answer["after"]))
-    assert before["x"] == after["x"] == pytest.approx(97)
-    # operator-5 covers 97 from its bolts at 82 and 96, drive-4 stays: what each bolt end takes off widens the opening
+    before, after = (next(o for o in part["openings"] if o["x"] == 79) for part in (answer, answer["after"]))
+    assert before["x"] == after["x"] == pytest.approx(79)
+    # operator-5 ends at 79, its bolts at 66 and 77; drive-3 stays: what each bolt end takes off widens the opening
     entry, exit_ = (
         sum(s["move"] for s in answer["moves"]["steps"] if (s["section"], s["loosen"]) == ("operator-5", end))
         for end in ("entry", "exit")
     )
-    assert not any(s["section"] == "drive-4" for s in answer["moves"]["steps"])
+    assert not any(s["section"] == "drive-3" for s in answer["moves"]["steps"])
     assert (entry, exit_) != (0, 0)
-    widened = entry * (96 - 97) / 14 + exit_ * (97 - 82) / 14
+    widened = entry * (77 - 79) / 11 + exit_ * (79 - 66) / 11
     assert after["opening"] - before["opening"] == pytest.approx(widened, abs=1e-9)
     assert after["u"] == before["u"]
 

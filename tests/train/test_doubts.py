@@ -8,8 +8,6 @@ import pytest
 
 from alignment.choices import Aim, Line, LineChoice
 from alignment.errors import InputError
-from alignment.machine.layout_file import read_layout
-from alignment.machine.survey_files import read_survey
 from alignment.show.words.checklist import checklist
 from alignment.show.words.moves import doubted
 from alignment.show.words.solution import doubts, solution_text, summary
@@ -179,13 +177,20 @@ def test_alike_to_the_fraction_are_told_apart_by_decimals():
     assert "reads 18.38" in flat(solution)
 
 
-def test_bolt_end_that_gives_way_to_the_other_keeps_its_reading(samples):
+def test_bolt_end_that_gives_way_to_the_other_keeps_its_reading():
     """Both are loosened, and the tape at one of them is to read what it reads now."""
-    layout = read_layout(samples / "machine.toml")
-    solution = solve(layout, read_survey(samples / "inch-slip.csv", layout))
+    layout = machine(
+        [{"name": "a", "row": "r", "start": "0", "length": "15", "bolts": ["2", "13"]}],
+        units="in",
+        tape="mark = '1/16'",
+        tolerance="offset = '1/16'\nsquare = '1/16'",
+        moves="notch = '1/64'\nband = 0.5",
+        rows={"r": "target = '18 3/8'"},
+    )
+    solution = solve(layout, readings(layout, [("a", "entry", "18 5/8"), ("a", "exit", "18 13/32")]))
     held = [s for s in solution.plan.steps if abs(s.watch.after - s.watch.before) < 0.01]
-    assert [(s.section, s.loosen) for s in held] == [("operator-3", "exit")]
-    assert "exit 1/64 away from the string tape at exit is to stay at 18 7/16 (18.438)" in flat(solution)
+    assert [(s.section, s.loosen) for s in held] == [("a", "exit")]
+    assert "tape at exit is to stay at 18 13/32 (18.406)" in flat(solution)
 
 
 def test_what_lies_beyond_the_band_is_in_the_json_too():

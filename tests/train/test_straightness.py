@@ -184,9 +184,9 @@ def test_on_the_command_line(samples, run):
     for part in (answer, answer["after"]):
         for row in part["straightness"]:
             own = [s for s in part["sections"] if s["row"] == row["row"]]
-            start, length = (0, 20, 40, 60, 80), 18
+            start, length = (0, 16, 32, 48, 64, 80), 15
             if row["row"] == "drive":
-                start, length = (0, 25, 50, 75), 22
+                start, length = (0, 32, 64), 31
             x = np.array([at + end for at in start for end in (0, length)], dtype=float)
             y = np.array([s["ends"][end]["deviation"] for s in own for end in ("entry", "exit")])
             assert row["minimum_zone"] == pytest.approx(minimax_zone(x, y), abs=1e-6)
@@ -196,7 +196,7 @@ def test_on_the_command_line(samples, run):
     assert answer["after"]["straightness"][0]["u"] is None
     text = run("solve", samples / "machine.toml", samples / "as-found.csv").out
     found, after = text.split("AFTER THE MOVES")
-    assert "Row operator: its faces stray 5/16 from one straight line (U 0.0" in found
+    assert "Row operator: its faces stray 3/8 from one straight line (U 0.0" in found
     assert "Row drive: its faces stray " in after
     assert "(no more than reading errors make)." in " ".join(after.split())
 

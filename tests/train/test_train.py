@@ -243,9 +243,10 @@ def test_sample_by_plain_arithmetic(samples, run, suffix, size):
     read: dict[str, dict[str, float]] = {}
     lines = [line for line in survey.read_text().splitlines() if not line.startswith("#")]
     for row in csv.DictReader(lines):
-        if row["repeat"] != "close":
+        if row["kind"] != "close":
             read.setdefault(row["section"], {})[row["point"]] = float(sum(map(Fraction, row["reading"].split())))
-    mark, placing, zero, target = (0.0625, 1 / 64, 1 / 64, 18.375) if size > 1 else (1.0, 0.4, 0.4, 467.0)
+    mark, placing, zero = (0.0625, 1 / 64, 1 / 64) if size > 1 else (1.0, 0.4, 0.4)
+    targets = (18.375, 19.875) if size > 1 else (467.0, 505.0)
 
     def u(r):
         return math.sqrt(mark**2 / 12 + placing**2 + (r * math.radians(2) ** 2) ** 2 / 45)
@@ -254,7 +255,7 @@ def test_sample_by_plain_arithmetic(samples, run, suffix, size):
         return r * math.radians(2) ** 2 / 6
 
     for section in found["sections"]:
-        own = read[section["section"]]
+        own, target = read[section["section"]], targets[section["row"] == "drive"]
         a, b = own["entry"], own["exit"]
         near = pytest.approx
         assert section["offset"]["value"] == near((a + b) / 2 - target, abs=1e-6)
@@ -271,11 +272,11 @@ def test_sample_by_plain_arithmetic(samples, run, suffix, size):
         up, down = (read[name] for name in joint["sections"])
         assert joint["step"] == pytest.approx(down["entry"] - up["exit"], abs=1e-6)
         assert joint["u"] == pytest.approx(math.hypot(u(down["entry"]), u(up["exit"])), abs=1e-6)
-    # both strings' places are told, 60 in and 1524 mm apart; the zero enters both readings the same way
+    # both strings' places are told, 61 1/2 in and 1562 mm apart; the zero enters both readings the same way
     across = found["openings"][0]
     assert (across["rows"], across["x"]) == (["operator", "drive"], 0.0)
     a, b = read["operator-1"]["entry"], read["drive-1"]["entry"]
-    assert across["opening"] == pytest.approx((60 if size > 1 else 1524) - a - b, abs=1e-6)
+    assert across["opening"] == pytest.approx((61.5 if size > 1 else 1562) - a - b, abs=1e-6)
     middles = [sum(read[name].values()) / 2 for name in ("operator-1", "drive-1")]
     common = (2 * zero) ** 2 + tilted(sum(middles)) ** 2
     assert across["u"] == pytest.approx(math.sqrt(u(a) ** 2 + u(b) ** 2 + common), abs=1e-6)
