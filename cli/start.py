@@ -31,6 +31,7 @@ def start(
     target: Annotated[Text, typer.Option(metavar="L,L", help="Reading wanted, face to string.")] = None,
     name: Annotated[Text, typer.Option(help="Of the machine.")] = None,
     panel: Annotated[bool, typer.Option("--panel", help="A file for a test panel instead.")] = False,
+    settings: Annotated[bool, typer.Option("--settings", help="A file for guides, dies and gaps instead.")] = False,
     force: Force = False,
 ) -> None:
     """
@@ -45,11 +46,16 @@ def start(
     from alignment.train import budget as preanalysis
 
     writing.ready((file, writing.TOML), force=force)
-    if panel:
-        from alignment.panel.panel_file import template
+    if panel and settings:
+        raise typer.BadParameter("--panel and --settings are two files. Write one at a time.")
+    if panel or settings:
+        from alignment.panel import panel_file
+        from alignment.settings import settings_file
 
+        template = panel_file.template if panel else settings_file.template
         writing.write_whole(file, template(units or Units.inch), force=force)
-        output.show_text(f"Wrote {file}. Fill it in, then: stringtrue panel {file}\n")
+        then = "panel" if panel else "settings"
+        output.show_text(f"Wrote {file}. Fill it in, then: stringtrue {then} {file}\n")
         return
     options = {"rows": rows, "sections": sections, "length": length, "spacing": spacing, "bolts": bolts}
     options |= {"units": None if units is None else str(units), "target": target, "name": name}

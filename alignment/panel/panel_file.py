@@ -8,15 +8,14 @@ person who looks downstream. Places along the panel are measured from its lead e
 from __future__ import annotations
 
 import math
-import re
 from collections.abc import Sequence
-from importlib.resources import files
 from pathlib import Path
 from typing import Final
 
 from alignment.errors import InputError, Problem, quote
 from alignment.files.disk import read_toml
 from alignment.files.keys import Keys, open_tables
+from alignment.files.templates import filled_in
 from alignment.instruments import USUAL_RULE, USUAL_TAPE
 from alignment.lengths import FINEST_U, Units, show
 from alignment.panel.limits import ARCS, choose
@@ -329,8 +328,4 @@ def _near(keys: Keys, key: str, possible: Sequence[float]) -> float | None:
 
 def template(units: Units) -> str:
     """Commented panel file to fill in, in inches or in millimetres."""
-    text = files("alignment.panel").joinpath("template.toml").read_text(encoding="utf-8")
-    # what hangs on the units stands in the template as <<inches|millimetres>>
-    part = 1 if units is Units.inch else 2
-    text = re.sub(r"<<(.*?)\|(.*?)>>", lambda match: match[part], text)
-    return re.sub(r"(?m)^(\S.*?) {2,}(?=# )", lambda match: f"{match[1]:<31} ", text)
+    return filled_in("alignment.panel", units)

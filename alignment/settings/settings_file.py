@@ -17,11 +17,12 @@ import numpy as np
 from alignment.errors import InputError, Problem, nearest, quote
 from alignment.files.disk import read_toml
 from alignment.files.keys import Keys, open_tables
+from alignment.files.templates import filled_in
 from alignment.instruments import USUAL_TAPE, Tape
 from alignment.lengths import FINEST_U, Units
 from alignment.uncertainty import chi_square_point
 
-__all__ = ["Found", "Kind", "Setting", "Settings", "Strip", "parse_settings", "read_settings"]
+__all__ = ["Found", "Kind", "Setting", "Settings", "Strip", "parse_settings", "read_settings", "template"]
 
 
 class Kind(enum.StrEnum):
@@ -286,3 +287,8 @@ def _setting(keys: Keys, instruments: Mapping[str, Tape], strip: Strip) -> Setti
     return Setting(
         name=name, kind=kind, wanted=wanted, tolerance=tolerance, clearance=clearance, over=over, found=found
     )
+
+
+def template(units: Units) -> str:
+    """Commented settings file to fill in, in inches or in millimetres."""
+    return filled_in("alignment.settings", units)

@@ -16,8 +16,9 @@ from alignment.causes.strip_path import bends, steering
 from alignment.errors import InputError, NameUnknownError
 from alignment.files.disk import read_text, sample_folder
 from alignment.lengths import Units
-from alignment.machine.layout_file import read_layout
+from alignment.machine.layout_file import parse_layout, read_layout
 from alignment.machine.survey_files import read_survey
+from alignment.machine.survey_text import parse_survey
 from alignment.panel.corners import Known
 from alignment.panel.panel import measure
 from alignment.panel.panel_file import parse_panel, read_panel
@@ -29,7 +30,7 @@ from alignment.show.words.causes import causes_page
 from alignment.show.words.facts import fact_words
 from alignment.train.solve import solve
 from alignment.train.train import fit_train
-from tests.tools import rates_panel, tray_truth
+from tests.tools import rates_causes, rates_panel, tray_truth
 from tests.tools.machines import machine, readings
 from tests.tools.sample_truth import AS_FOUND, BEFORE_MOVE
 
@@ -662,3 +663,15 @@ def test_part_names_its_own_limit():
     assert set(Part) == {
         "square", "camber", "bow", "strip", "twist", "waves", "length", "width", "leg"
     }  # fmt: skip
+
+
+@pytest.mark.parametrize("sections", [1, 5, 16])
+def test_the_first_screen_is_short_whatever_is_out(sections):
+    """Every section of two rows badly out, and a panel with everything measured: thirty lines."""
+    layout = parse_layout(rates_causes.layout_text(sections, rates_causes.TAPES["coarse"]), "machine.toml")
+    (text,) = rates_causes.surveys("out", sections, rates_causes.TAPES["coarse"], 1, 5)
+    panel = measure(read_panel(sample_folder() / "tray.toml"))
+    page = causes_page(find_causes(fit_train(layout, parse_survey(text, layout)), panel))
+    lines = terminal.render(page).splitlines()
+    assert len(lines) <= 30
+    assert lines[-1].startswith("First: ")

@@ -4,13 +4,14 @@ from __future__ import annotations
 
 import json
 import math
+import re
 
 import pytest
 
 from alignment.errors import InputError
 from alignment.lengths import Units
 from alignment.settings.judging import Way, judge_settings
-from alignment.settings.settings_file import parse_settings, read_settings
+from alignment.settings.settings_file import Kind, parse_settings, read_settings, template
 from alignment.show import terminal
 from alignment.show.page import Degree
 from alignment.show.words.settings import settings_page, table_rows, to_do
@@ -336,3 +337,36 @@ def test_what_is_proved_out_comes_first(run, tmp_path):
 ])  # fmt: skip
 def test_what_to_do_when_nothing_is_out(text, first):
     assert told(text).splitlines()[-1] == first
+
+
+# ---- the template
+
+
+@pytest.mark.parametrize("units", list(Units))
+def test_template(units):
+    """With every line taken in, each kind of setting is judged; nothing stands in it that is not read."""
+    text = re.sub(r"(?m)^# (?=\[|[a-z_]+ = )", "", template(units))
+    result = judge_settings(parse_settings(text, "settings.toml"))
+    assert result.settings.units is units
+    assert [s.setting.kind for s in result.states] == [Kind.guide, Kind.gap, Kind.die, Kind.level, Kind.shear]
+    assert all(s.judged for s in result.states if s.setting.kind is not Kind.shear)
+    assert result.settings.strip.found is not None
+    assert "<<" not in template(units)
+    assert max(map(len, template(units).splitlines())) <= 120
+
+
+@pytest.mark.parametrize("units", list(Units))
+def test_template_left_empty_says_so(units):
+    assert problems(template(units))[1].startswith("  [[setting]]: there is none.")
+
+
+def test_start_writes_the_template(run, tmp_path):
+    file = tmp_path / "s.toml"
+    done = run("start", file, "--settings", "--units", "mm")
+    assert (done.status, done.err) == (0, "")
+    assert " ".join(done.out.split()) == f"Wrote {file}. Fill it in, then: stringtrue settings {file}"
+    assert file.read_text(encoding="utf-8") == template(Units.mm)
+    both = run("start", tmp_path / "b.toml", "--settings", "--panel")
+    assert both.status == 2
+    assert "--panel and --settings are two files." in both.err
+    assert not (tmp_path / "b.toml").exists()

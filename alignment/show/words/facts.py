@@ -28,6 +28,8 @@ from alignment.uncertainty import COVERAGE
 
 __all__ = ["again_words", "fact_words"]
 
+FEW: Final = 6
+"""Sections that are named; the rest are counted."""
 AGAIN: Final = {
     FactName.camber: "the sweep of the panel",
     FactName.strip_camber: "the sweep of the panel and of its strip",
@@ -105,10 +107,11 @@ class _Words:
 
     def sections(self, numbers: Sections) -> str:
         names = [s.name for s in numbers.out]
+        told = [*names[:FEW], *([f"{len(names) - FEW} more"] if len(names) > FEW else [])]
         said = []
         if names or numbers.joints_out:
             out = f"{len(names)} of {numbers.sections} sections are out of tolerance"
-            said.append(out + (f" ({', '.join(names)})" if names else ""))
+            said.append(out + (f" ({', '.join(told)})" if names else ""))
             said += [f"{len(numbers.joints_out)} of {numbers.joints} joints are out of step"] * bool(numbers.joints_out)
         elif numbers.doubtful or numbers.joints_doubtful:
             said.append("No section is proved out")
