@@ -19,7 +19,8 @@ from alignment.machine.layout import Layout
 from alignment.machine.log import now, parts
 from alignment.machine.survey import Survey
 from alignment.results import Result
-from alignment.train.flags.find import Flag, find_flags
+from alignment.train.flags.find import find_flags
+from alignment.train.flags.flag import Flag, FlagKind
 from alignment.train.moves.plan import Plan, plan_moves
 from alignment.train.train import Train, fit_train
 from alignment.uncertainty import COVERAGE, SAME
@@ -150,7 +151,9 @@ def compare(
         again=again,
         one_tape=log is not None,
     )
-    flags = [(t.survey.source, f) for t in trains for f in find_flags(t) if f.harmful and f.flag != "line-skewed"]
+    flags = [
+        (t.survey.source, f) for t in trains for f in find_flags(t) if f.harmful and f.flag is not FlagKind.line_skewed
+    ]
     return Comparison(
         layout=layout,
         before=trains[0],

@@ -23,7 +23,8 @@ from alignment.errors import InputError, NotEnoughReadingsError, Problem, quote
 from alignment.machine.layout import Layout, Plane
 from alignment.machine.survey import Survey
 from alignment.results import Result
-from alignment.train.flags.find import Flag, find_flags
+from alignment.train.flags.find import find_flags
+from alignment.train.flags.flag import Flag
 from alignment.train.train import Train, fit_train
 from alignment.uncertainty import COVERAGE, student_point
 

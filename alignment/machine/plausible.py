@@ -12,7 +12,7 @@ from typing import Final
 
 from alignment.lengths import Units, show
 from alignment.machine.layout import Layout, Section
-from alignment.machine.slips import likely_slip
+from alignment.machine.slips import likely_slip, slip_name
 from alignment.machine.survey import Reading
 from alignment.uncertainty import SAME
 
@@ -116,4 +116,4 @@ def _say(new: Reading, expected: float, allowed: float, u: float, than: str, uni
         return ""
     hint = likely_slip(new.text, new.value, off, math.hypot(new.u, u, allowed / FAR), units)
     which = "more" if off > 0 else "less"
-    return f"{show(abs(off), units)} {units} {which} than {than}.{f' Perhaps {hint}?' if hint else ''}"
+    return f"{show(abs(off), units)} {units} {which} than {than}.{f' Perhaps {slip_name(hint)}?' if hint else ''}"

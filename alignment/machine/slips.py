@@ -2,29 +2,65 @@
 
 from __future__ import annotations
 
+import enum
 import re
+from dataclasses import dataclass
 from fractions import Fraction
+from typing import Final
 
 from alignment.errors import LengthError
 from alignment.lengths import INCH, Units, parse
 
-__all__ = ["likely_slip", "tape_units"]
+__all__ = ["LikelySlip", "SlipKind", "likely_slip", "slip_name", "tape_units", "whole_sizes"]
 
 IN = float(INCH)
-_SLIPS = {
-    Units.inch: (
-        (12 * IN, "a whole foot"),
-        (2 * IN, "two inches"),
-        (IN, "a whole inch"),
-        (IN / 2, "a half inch"),
-        (IN / 4, "a quarter inch"),
-        (IN / 8, "an eighth"),
-        (IN / 16, "a sixteenth"),
-    ),
-    Units.mm: ((100.0, "100 mm"), (50.0, "50 mm"), (20.0, "20 mm"), (10.0, "10 mm"), (5.0, "5 mm")),
+WHOLE: Final = {Units.inch: (12 * IN, 2 * IN, IN), Units.mm: (100.0, 10.0)}
+"""Slips that no section that is merely out of place makes: whole feet and inches, whole numbers of a tape. [mm]"""
+_PARTS: Final = {Units.inch: (IN / 2, IN / 4, IN / 8, IN / 16), Units.mm: (50.0, 20.0, 5.0)}
+_NAMES: Final = {
+    12 * IN: "a whole foot",
+    2 * IN: "two inches",
+    IN: "a whole inch",
+    IN / 2: "a half inch",
+    IN / 4: "a quarter inch",
+    IN / 8: "an eighth",
+    IN / 16: "a sixteenth",
 }
 NEAR, CLEAR = 2.5, 4.0
 """A slip is named when it lies within ``NEAR`` standard uncertainties and no other within ``CLEAR``."""
+
+
+class SlipKind(enum.StrEnum):
+    """What may have been done wrong with the tape."""
+
+    length = "length"
+    """A usual length too much or too little."""
+    digits = "digits"
+    """Two neighbouring digits changed places."""
+    whole = "whole"
+    """The whole inches were left out: '3/16' for '18 3/16'."""
+    ends = "ends"
+    """What belongs to one end of a section was written at the other."""
+
+
+@dataclass(frozen=True, kw_only=True)
+class LikelySlip:
+    """A slip that fits: its kind, and by how much it makes a reading too long (+) or too short. [mm]"""
+
+    kind: SlipKind
+    size: float = 0.0
+
+
+def slip_name(slip: LikelySlip) -> str:
+    """The slip as a noun: ``a whole inch too much``."""
+    if slip.kind is SlipKind.length:
+        name = next((n for size, n in _NAMES.items() if abs(size - abs(slip.size)) < 1e-6), f"{abs(slip.size):.0f} mm")
+        return f"{name} too {'much' if slip.size > 0 else 'little'}"
+    return {
+        SlipKind.digits: "two digits changed places",
+        SlipKind.whole: "the whole inches were left out",
+        SlipKind.ends: "the ends were swapped",
+    }[slip.kind]
 
 
 def tape_units(mark: float) -> Units:
@@ -33,9 +69,14 @@ def tape_units(mark: float) -> Units:
     return Units.inch if any(part > 0.5 and abs(part - round(part)) < 1e-6 for part in parts) else Units.mm
 
 
-def likely_slip(text: str, value: float, slip: float, u: float, units: Units) -> str:
+def whole_sizes(units: Units) -> tuple[float, ...]:
+    """Lengths that a tape is misread by and that hardly any section is out by. [mm]"""
+    return WHOLE[units]
+
+
+def likely_slip(text: str, value: float, slip: float, u: float, units: Units) -> LikelySlip | None:
     """
-    Name the slip that fits, where one does and no other.
+    Find the slip that fits, where one does and no other.
 
     Parameters
     ----------
@@ -48,18 +89,21 @@ def likely_slip(text: str, value: float, slip: float, u: float, units: Units) ->
 
     Returns
     -------
-    str
-        For example ``a whole inch too many``; empty where nothing fits, or more than one thing.
+    LikelySlip or None
+        None where nothing fits, or more than one thing.
     """
-    found: dict[float, str] = {}
-    for size, name in _SLIPS[units]:
-        for sign, way in ((1, "much"), (-1, "little")):
-            found[sign * size] = f"{name} too {way}"
+    left_out = round(-slip / IN)
+    if units is Units.inch and 0 < value < IN and left_out >= 1 and abs(-slip - left_out * IN) <= NEAR * u:
+        return LikelySlip(kind=SlipKind.whole, size=-left_out * IN)
+    found: dict[float, LikelySlip] = {}
+    for size in (*WHOLE[units], *_PARTS[units]):
+        for signed in (size, -size):
+            found[signed] = LikelySlip(kind=SlipKind.length, size=signed)
     for other in _transposed(text, units):
-        found.setdefault(value - other, "two digits changed places")
-    near = {what for off, what in found.items() if abs(slip - off) <= NEAR * u}
-    clear = {off for off in found if abs(slip - off) <= CLEAR * u}
-    return near.pop() if len(near) == 1 and len(clear) == 1 else ""
+        found.setdefault(value - other, LikelySlip(kind=SlipKind.digits, size=value - other))
+    near = [what for off, what in found.items() if abs(slip - off) <= NEAR * u]
+    clear = [off for off in found if abs(slip - off) <= CLEAR * u]
+    return near[0] if len(near) == 1 and len(clear) == 1 else None
 
 
 def _transposed(text: str, units: Units) -> set[float]:

@@ -15,7 +15,8 @@ from alignment.machine.layout import Layout
 from alignment.machine.log import seen
 from alignment.machine.survey import Reading, Survey
 from alignment.train.across import Across
-from alignment.train.flags.find import Flag, find_flags
+from alignment.train.flags.find import find_flags
+from alignment.train.flags.flag import Flag
 from alignment.train.flags.strays import find_strays, without
 from alignment.train.moves.plan import Plan, Watch, plan_moves
 from alignment.train.state import EndState, State, judge
@@ -155,6 +156,8 @@ def lines_json(solutions: Mapping[Line, Solution]) -> dict[str, Any]:
 
 def as_json(solution: Solution) -> dict[str, Any]:
     """The solution as plain numbers and texts; lengths in the layout's units, angles in degrees."""
+    from alignment.show.json.flags import flags_json
+
     out = _Lengths(solution.layout)
     plan = solution.plan
     return {
@@ -168,17 +171,7 @@ def as_json(solution: Solution) -> dict[str, Any]:
             for name, (shift, slope) in solution.train.string_lines.items()
         ],
         **out.state(solution.state),
-        "flags": [
-            {
-                "flag": f.flag,
-                "section": f.section or None,
-                "point": f.point or None,
-                "string": f.string or None,
-                "message": f.message,
-                **{name: out(length) for name, length in f.numbers.items()},
-            }
-            for f in solution.flags
-        ],
+        "flags": flags_json(solution.flags, solution.layout),
         "dropped": [
             {"section": r.section, "point": out.point(r), "reading": out(r.value), "text": r.text, "row": r.row}
             for r in solution.dropped

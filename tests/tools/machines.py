@@ -8,6 +8,8 @@ from alignment.machine.layout import Layout
 from alignment.machine.layout_file import parse_layout
 from alignment.machine.survey import Survey
 from alignment.machine.survey_text import parse_survey
+from alignment.show.words.flags import flag_words
+from alignment.train.flags.flag import Flag
 
 
 def layout_text(
@@ -59,3 +61,8 @@ def machine(sections: Iterable[Mapping[str, object]], **how: object) -> Layout:
 def readings(layout: Layout, rows: Iterable[Sequence[object]], **how: str) -> Survey:
     """A survey of a machine, read as its file would be."""
     return parse_survey(survey_text(rows, **how), layout, "survey.csv")
+
+
+def said(flag: Flag, layout: Layout | None = None) -> str:
+    """What a flag says, in millimetres unless a layout says otherwise."""
+    return flag_words(flag, layout or machine([{"name": "a", "row": "a", "start": "0", "length": "450"}]))

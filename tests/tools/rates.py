@@ -13,6 +13,7 @@ import numpy as np
 
 from alignment.machine.layout import Layout
 from alignment.machine.layout_file import parse_layout
+from alignment.machine.slips import SlipKind, slip_name
 from alignment.machine.survey import Reading, Survey
 from alignment.train.faces import fit_sections
 from alignment.train.flags.find import find_flags
@@ -121,7 +122,7 @@ def hint_rates(count: int, seed: int = 2) -> dict[str, tuple[int, int, int]]:
                     value = float(digits[0] + digits[2] + digits[1])
                 bad = slipped(survey, k, value, layout)
                 own = [f for f in find_flags(fit_train(layout, bad)) if f.section == bad.readings[k].section]
-                hint = next((f.message for f in own if "Perhaps" in f.message), "")
+                hint = next((slip_name(f.hint) for f in own if f.hint), "")
                 given += bool(hint)
                 right += name in hint
             found[name] = (count, given, right)
@@ -143,9 +144,9 @@ def _swap_rates(count: int, seed: int) -> tuple[int, int, int]:
         i = int(rng.integers(1, 6))
         a, b = survey.readings[2 * i : 2 * i + 2]
         bad = slipped(slipped(survey, 2 * i, b.value, layout), 2 * i + 1, a.value, layout)
-        told = [f for f in find_flags(fit_train(layout, bad)) if "Perhaps" in f.message]
+        told = [f for f in find_flags(fit_train(layout, bad)) if f.hint]
         given += bool(told)
-        right += any("swapped" in f.message and f.section == a.section for f in told)
+        right += any(f.hint.kind is SlipKind.ends and f.section == a.section for f in told)
     return count, given, right
 
 

@@ -16,7 +16,7 @@ from alignment.show.words.moves import doubted
 from alignment.show.words.solution import solution_text
 from alignment.train.solve import solve
 from alignment.train.train import Train, fit_train
-from tests.tools.machines import machine, readings
+from tests.tools.machines import machine, readings, said
 
 TAPE = "mark = '1'\nset = '0.4'\ntilt = 0\nzero = '0.4'"
 U = math.sqrt(1 / 12 + 0.4**2)
@@ -311,7 +311,7 @@ def test_each_wrong_step_is_named_and_not_those_that_it_pulls_at(big, small):
 def test_what_the_tape_says_of_a_step_has_its_sign():
     rows = taken((700, 700), (704, 704), steps=[("s0", "-6")], u="0.1")
     (flag,) = [f for f in solve(row_of(2), readings(row_of(2), rows, header=COLUMNS)).flags if f.point == "joint"]
-    assert flag.message.startswith("s0 / s1: step read -6, the tape readings beside it say +4.0 mm.")
+    assert said(flag).startswith("s0 / s1: step read -6, the tape readings beside it say +4.0 mm.")
 
 
 def test_reading_of_a_section_that_is_not_measured_enough_ties_nothing():

@@ -12,6 +12,7 @@ from alignment.change.comparison import Comparison
 from alignment.change.motion import Motion
 from alignment.change.strings import StringChange
 from alignment.show.json.lengths import Lengths
+from alignment.show.words.flags import flag_words
 
 __all__ = ["as_json"]
 
@@ -62,7 +63,7 @@ def as_json(comparison: Comparison) -> dict[str, Any]:
             for move in comparison.moves
         ],
         "flags": [
-            {"file": source, "flag": f.flag, "section": f.section or None, "message": f.message}
+            {"file": source, "flag": f.flag, "section": f.section or None, "message": flag_words(f, layout)}
             for source, f in comparison.flags
         ],
     }

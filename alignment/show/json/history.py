@@ -9,6 +9,7 @@ from alignment import __version__
 from alignment.change.history import Drift, History, StringHistory
 from alignment.show.json.comparison import known
 from alignment.show.json.lengths import Lengths
+from alignment.show.words.flags import flag_words
 
 __all__ = ["as_json"]
 
@@ -45,7 +46,7 @@ def as_json(history: History) -> dict[str, Any]:
                 for end, bolt in zip(("entry", "exit"), event.motion.bolts(), strict=True)
             },
             "flags": [
-                {"file": source, "flag": flag.flag, "message": flag.message}
+                {"file": source, "flag": flag.flag, "message": flag_words(flag, layout)}
                 for source, flag in event.flags
                 if flag.section == layout.sections[i].name
             ],

@@ -24,6 +24,7 @@ from alignment.show.pictures.drawing import (
     span_of,
 )
 from alignment.show.words.cautions import FULL, SHORT
+from alignment.show.words.flags import flag_words
 from alignment.show.words.moves import by_section, doubted, step_lines
 from alignment.show.words.solution import summary
 from alignment.train.across import rows_of
@@ -148,7 +149,7 @@ def _words(solution: Solution, width: float, lanes: Mapping[str, Lane]) -> list[
     lines: list[tuple[str, bool]] = []
     for flag in solution.flags:
         if flag.harmful:
-            lines += [(line, True) for line in wrapped(f"Before moving: {flag.message}", bold)]
+            lines += [(line, True) for line in wrapped(f"Before moving: {flag_words(flag, solution.layout)}", bold)]
 
     layout, doubts = solution.layout, doubted(solution)
     # numbered as in the printed list and at the arrows, whichever plane they are of

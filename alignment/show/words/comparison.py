@@ -16,6 +16,7 @@ from alignment.machine.layout import Layout, Plane, Row
 from alignment.machine.survey import Survey
 from alignment.show.page import Block, Degree, Page, Part, Table, Text, items
 from alignment.show.words import cautions
+from alignment.show.words.flags import flag_words
 from alignment.show.words.phrases import counted, in_list
 from alignment.uncertainty import COVERAGE
 
@@ -222,7 +223,7 @@ def _names(layout: Layout, sections: Sequence[int] | np.ndarray) -> str:
 def _read_again(comparison: Comparison) -> Part:
     if not comparison.flags:
         return Part(blocks=())
-    said = [f"{source}: {flag.message}" for source, flag in comparison.flags]
+    said = [f"{source}: {flag_words(flag, comparison.layout)}" for source, flag in comparison.flags]
     return Part(heading="Read these again first", blocks=(cautions.short(), *items(said)))
 
 

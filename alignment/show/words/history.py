@@ -18,6 +18,7 @@ from alignment.machine.layout import Plane
 from alignment.show.page import Degree, Item, Items, Page, Part, Table, Text, items
 from alignment.show.words import cautions
 from alignment.show.words.comparison import doubt_words, doubtful_strings, moved_words
+from alignment.show.words.flags import flag_words
 from alignment.show.words.phrases import counted, in_list
 from alignment.uncertainty import COVERAGE
 
@@ -177,7 +178,7 @@ def _moves_part(history: History) -> Part:
                 f"{when(history.taken[event.before])} to {when(history.taken[event.after])}: "
                 f"{'. '.join(_moves(event.motion))}."
             ),
-            more=tuple(f"But check {source}: {flag.message}" for source, flag in event.flags),
+            more=tuple(f"But check {source}: {flag_words(flag, history.layout)}" for source, flag in event.flags),
         )
         for event in history.events[::-1][:LISTED]
     ]

@@ -7,7 +7,7 @@ from collections.abc import Sequence
 from alignment.lengths import decimal, show, show_both
 from alignment.machine.layout import Layout
 from alignment.show.terminal import headed, short, wrap
-from alignment.train.flags.find import Flag
+from alignment.train.flags.flag import Flag
 from alignment.train.moves.plan import Plan, Step, Watch
 from alignment.train.solve import Solution
 
@@ -84,7 +84,8 @@ def string_doubted(solution: Solution) -> str:
 
 
 def _of_string(flag: Flag) -> bool:
-    return flag.flag in ("line-moved", "line-skewed")
+    # of a string that reads alike at every section too
+    return flag.flag.of_string or (bool(flag.string) and not flag.section)
 
 
 def move_lines(solution: Solution) -> list[str]:

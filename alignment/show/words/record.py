@@ -17,6 +17,7 @@ from alignment.show.words import comparison as comparison_words
 from alignment.show.words import panel as panel_words
 from alignment.show.words import panel_doubts
 from alignment.show.words import settings as settings_words
+from alignment.show.words.flags import flag_words
 from alignment.show.words.phrases import counted
 from alignment.show.words.record_order import other_machine, panel_when, settings_when, signed
 from alignment.show.words.solution import doubts, summary
@@ -297,7 +298,7 @@ def _open_in_short(job: Job) -> tuple[Block, ...]:
 def _open_points(job: Job) -> list[str]:
     """What is open where the record is signed, most telling first."""
     name, last = job.surveys[-1]
-    said = [f"{name}: {flag.message}" for flag in last.flags if flag.harmful]
+    said = [f"{name}: {flag_words(flag, last.layout)}" for flag in last.flags if flag.harmful]
     said += [f"{name}: {text}" for text in doubts(last)]
     if job.panel and (panel := panel_words.again(job.panel)):
         said += [f"Test panel: {text}" for text in panel]

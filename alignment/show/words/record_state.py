@@ -13,6 +13,7 @@ from alignment.settings.judging import SettingsResult
 from alignment.show.page import Block, Part, Table, Text, items
 from alignment.show.words import panel as panel_words
 from alignment.show.words import settings as settings_words
+from alignment.show.words.flags import flag_words
 from alignment.show.words.phrases import counted, verdict_words
 from alignment.show.words.solution import across_words
 from alignment.train.budget import Means, sources
@@ -30,7 +31,7 @@ def listed(lead: str, texts: list[str]) -> tuple[Block, ...]:
 
 def standing(name: str, solution: Solution) -> Part:
     """Verdict, flags and tables of one survey."""
-    flags = [flag.message for flag in solution.flags if flag.harmful]
+    flags = [flag_words(flag, solution.layout) for flag in solution.flags if flag.harmful]
     return Part(
         heading=f"{name}: {solution.verdict.printed}",
         blocks=(

@@ -9,9 +9,11 @@ from alignment.choices import Aim, Line
 from alignment.lengths import Units, decimal, show, show_both
 from alignment.machine.layout import Layout
 from alignment.show.terminal import caution_lines, headed, short, wrap
+from alignment.show.words.flags import flag_words
 from alignment.show.words.moves import missed_lines, move_lines, moved
 from alignment.show.words.phrases import counted, verdict_words
 from alignment.train.across import Across
+from alignment.train.flags.flag import FlagKind
 from alignment.train.moves.plan import Plan
 from alignment.train.settling import ON_THE_LIMIT, ways_to_settle
 from alignment.train.solve import Solution, easiest
@@ -70,7 +72,9 @@ def solution_text(solution: Solution) -> str:
     told = [f"{key} {record[key]}" for key in ("taken", "by") if key in record]
     lines = wrap(f"{layout.name}, {solution.survey.source}" + (f", {' '.join(told)}" if told else ""))
     lines += [*wrap(summary(solution)), ""]
-    lines += headed("LOOK AT THESE READINGS FIRST", (flag.message for flag in solution.flags if flag.harmful))
+    lines += headed(
+        "LOOK AT THESE READINGS FIRST", (flag_words(flag, layout) for flag in solution.flags if flag.harmful)
+    )
     if plan.steps:
         lines += ["BEFORE A BOLT IS TOUCHED", *caution_lines(), ""]
         lines += [*move_lines(solution), ""]
@@ -245,7 +249,7 @@ def doubts(solution: Solution) -> list[str]:
             for way, names in ways.items()
         ]
     said += _step_doubts(solution)
-    lone = [flag for flag in solution.flags if flag.flag == "lone"]
+    lone = [flag for flag in solution.flags if flag.flag is FlagKind.lone]
     if lone:
         points = len({(r.section, r.place) for r in solution.survey.fitted})
         if len(lone) == points:

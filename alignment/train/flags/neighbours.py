@@ -2,14 +2,18 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from dataclasses import dataclass
 from typing import Final
 
 import numpy as np
 from numpy.typing import NDArray
 
+from alignment.fitting.lines import fit_line
+from alignment.train.flags.flag import Basis
+from alignment.train.flags.leaning import Lean
 from alignment.train.train import Train
-from alignment.uncertainty import SAME
+from alignment.uncertainty import SAME, student_point
 
 __all__ = ["Expectation", "Neighbours"]
 
@@ -18,22 +22,42 @@ NEAREST: Final = 60
 """Readings that are looked at; on a very long train those farther off say nothing of a section."""
 
 
+OUT: Final = 3.2
+"""How far the sections of a machine that wants aligning are usually out, 1/8 in: a standard deviation (our judgement,
+no source). It stands in for what few neighbours cannot tell of their own scatter. [mm]"""
+KNOWN: Final = 12.0
+"""As how many independent readings `OUT` counts beside the neighbours' own scatter."""
+WORTH: Final = 0.4
+"""Degrees of freedom of a median absolute deviation for each reading (its efficiency is 37 %)."""
+FALSE: Final = 0.05
+"""Chance that any reading of a clean survey is doubted."""
+FEW: Final = 2.5
+"""With no neighbours to tell how far out a machine is, a reading this many times `OUT` from what is wanted is doubted:
+5/16 in."""
+
+
 @dataclass(frozen=True, kw_only=True)
 class Expectation:
     """
-    Straight line through the deviations of a string's readings, and how far they lie about it. [mm]
+    Straight line on which the readings of a section are expected, and how far they may lie off it. [mm]
 
     Attributes
     ----------
     at_zero, slope : float
         Deviation expected at the machine's zero mark, and its change per length downstream.
-    spread : float
-        Standard deviation of the readings about the line, from their median absolute distance.
+    limit : float
+        A reading that is farther off is doubted.
+    scatter : float
+        Standard deviation of the neighbours' readings about the line, as found; nothing where there are too few.
+    basis : Basis
+        What it rests on.
     """
 
     at_zero: float
     slope: float
-    spread: float
+    limit: float
+    scatter: float = 0.0
+    basis: Basis = Basis.neighbours
 
     def at(self, x: Floats) -> Floats:
         """Deviation expected at machine x. [mm]"""
@@ -69,7 +93,9 @@ class Neighbours:
         Expectation for one section from the other sections of its string.
 
         The line is that of Theil and Sen: the median of the slopes between readings of different sections, through
-        the median of what is left. Medians pass over a few wrong readings.
+        the median of what is left. Medians pass over a few wrong readings. The limit is Student's t point of all the
+        readings that are doubted together, with the scatter as it is found: a machine that is badly out makes no
+        reading unlikely.
 
         Parameters
         ----------
@@ -79,26 +105,73 @@ class Neighbours:
         Returns
         -------
         Expectation or None
-            None where fewer than two other sections were read. The spread is never less than what the tape and the
-            tolerance leave open.
+            None where fewer than two other sections were read.
         """
-        train, x, of = self.train, self.x, self.section
-        # a row on the other side of the string sees a leaning string the other way
-        d = self.deviation * train.datum.sign[of]
-        use = (self._string == self._string[section])[of] & (of != section) & ~np.isnan(d)
-        if len(set(of[use])) < 2:
+        train = self.train
+        x, d, of = self._others(section)
+        if len(set(of)) < 2:
             return None
-        if use.sum() > NEAREST:
-            far = np.partition(np.abs(x[use] - train.middle[section]), NEAREST)[NEAREST]
-            use &= np.abs(x - train.middle[section]) <= far
-        x, d, of = x[use], d[use], of[use]
         i, j = np.triu_indices(len(x), k=1)
         # rows on both sides of a string are read at the same places, which tell nothing of its slope
         apart = (of[i] != of[j]) & (np.abs(x[j] - x[i]) > SAME)
         i, j = i[apart], j[apart]
-        slope = float(np.median((d[j] - d[i]) / (x[j] - x[i]))) if len(i) and len(set(of)) > 2 else 0.0
+        sloped = len(i) > 0 and len(set(of)) > 2
+        slope = float(np.median((d[j] - d[i]) / (x[j] - x[i]))) if sloped else 0.0
         at_zero = float(np.median(d - slope * x))
-        spread = 1.4826 * float(np.median(np.abs(d - at_zero - slope * x)))
+        # the line runs through the middle of these readings: as many as it has parameters say nothing of the scatter
+        free = len(x) / max(len(x) - 1 - sloped, 1)
+        scatter = 1.4826 * float(np.median(np.abs(d - at_zero - slope * x))) * free**0.5
+        # a median is worth two thirds of a mean, and a slope counts the more the farther off the section is
+        lever = (train.middle[section] - x.mean()) ** 2 / max(float(np.sum((x - x.mean()) ** 2)), SAME) * sloped
+        doubt = 1.6 * (1 / len(x) + lever) * max(scatter, self._u) ** 2
+        own = WORTH * len(x)
+        spread = (KNOWN * (OUT**2 + self._u**2) + own * scatter**2) / (KNOWN + own)
+        tests = max(len(self.x), 1)
         sign = train.datum.sign[section]
-        least = float(np.hypot(self._u, train.layout.tolerance.offset))
-        return Expectation(at_zero=sign * at_zero, slope=sign * slope, spread=max(spread, least))
+        return Expectation(
+            at_zero=sign * at_zero,
+            slope=sign * slope,
+            limit=float(np.sqrt(spread + doubt)) * student_point(1 - FALSE / (2 * tests), KNOWN + own),
+            scatter=scatter,
+        )
+
+    def _others(self, section: int) -> tuple[Floats, Floats, NDArray[np.int64]]:
+        """Place, deviation as the string's first row sees it, and section of the string's other readings."""
+        train, x, of = self.train, self.x, self.section
+        # a row on the other side of the string sees a leaning string the other way
+        d = self.deviation * train.datum.sign[of]
+        use = (self._string == self._string[section])[of] & (of != section) & ~np.isnan(d)
+        if use.sum() > NEAREST:
+            far = np.partition(np.abs(x[use] - train.middle[section]), NEAREST)[NEAREST]
+            use &= np.abs(x - train.middle[section]) <= far
+        return x[use], d[use], of[use]
+
+    def roughness(self, section: int) -> float:
+        """How well the faces beside a section follow one another: scatter of the others about a straight line. [mm]"""
+        x, d, _ = self._others(section)
+        if len(x) < 3:
+            return 0.0
+        line = fit_line(x, d, u=1.0)
+        return 1.4826 * float(np.median(np.abs(line.residual)))
+
+    def expect_alone(self, section: int, leans: Sequence[Lean]) -> Expectation | None:
+        """
+        Expectation for a section with no neighbours to speak of: the wanted reading, or else its row's other readings.
+
+        A string that is seen to lean is taken as it leans.
+        """
+        train = self.train
+        row = train.layout.rows[train.layout.sections[section].row]
+        limit = FEW * float(np.hypot(OUT, self._u))
+        if row.target is not None:
+            lean = next((lean for lean in leans if lean.string == row.string), None)
+            if lean is None:
+                return Expectation(at_zero=0.0, slope=0.0, limit=limit, basis=Basis.target)
+            sign = train.datum.sign[section]
+            at_zero = sign * (lean.entry - lean.slope * lean.first)
+            return Expectation(at_zero=at_zero, slope=sign * lean.slope, limit=limit, basis=Basis.target)
+        beside = [i for i, s in enumerate(train.layout.sections) if s.row == row.name]
+        known = self.deviation[np.isin(self.section, beside)]
+        if len(known) < 2 or np.isnan(known).any():
+            return None
+        return Expectation(at_zero=float(np.median(known)), slope=0.0, limit=limit, basis=Basis.others)

@@ -9,6 +9,7 @@ import numpy as np
 from alignment.fitting.lines import Lines
 from alignment.machine.survey import Reading, Survey
 from alignment.train.faces import fit_sections
+from alignment.train.flags.flag import Basis
 from alignment.train.flags.neighbours import Expectation, Neighbours
 from alignment.train.train import Train
 from alignment.uncertainty import noncentrality, normal_point
@@ -110,13 +111,19 @@ def _worst(neighbours: Neighbours, survey: Survey, lines: Lines, w: np.ndarray) 
     largest = int(np.argmax(w))
     section = int(lines.group[largest])
     alike = [int(k) for k in np.flatnonzero((lines.group == section) & (w >= TIED * w[largest]))]
-    expectation = neighbours.expect(section) if len(alike) > 1 else None
+    expectation = _expected(neighbours, section) if len(alike) > 1 else None
     if expectation is None:
         return largest, [k for k in alike if k != largest], len(alike) == 1
     members = [int(k) for k in np.flatnonzero(lines.group == section)]
     train = neighbours.train
     best = min(alike, key=lambda k: _strangeness(train, survey, section, [j for j in members if j != k], expectation))
     return best, [k for k in alike if k != best], True
+
+
+def _expected(neighbours: Neighbours, section: int) -> Expectation | None:
+    """Where a section should be by its neighbours; with too few of them, by the wanted reading."""
+    found = neighbours.expect(section) or neighbours.expect_alone(section, ())
+    return None if found is not None and found.basis is Basis.others else found
 
 
 def _strangeness(train: Train, survey: Survey, section: int, members: list[int], expectation: Expectation) -> float:

@@ -1,0 +1,189 @@
+"""Readings that nothing has borne out, and that neighbours, target or the section's other end make implausible."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import replace
+from typing import Final
+
+import numpy as np
+
+from alignment.lengths import INCH, Units
+from alignment.machine.slips import LikelySlip, SlipKind, tape_units, whole_sizes
+from alignment.machine.survey import Reading
+from alignment.train.flags.flag import Basis, Flag, FlagKind
+from alignment.train.flags.leaning import Lean
+from alignment.train.flags.neighbours import Expectation, Neighbours
+from alignment.train.flags.points import hint_for, name_of, points_of
+from alignment.train.train import Train
+from alignment.uncertainty import COVERAGE
+
+__all__ = ["find_doubted"]
+
+SLOT: Final = {Units.inch: float(INCH) / 2, Units.mm: 12.0}
+"""What no bolt end travels, where the layout does not tell. [mm]"""
+
+
+def find_doubted(train: Train, told: set[str], leans: Sequence[Lean]) -> list[Flag]:
+    """
+    Readings that nothing has borne out and that neighbours, target and the section's other end make implausible.
+
+    A point that was read again alike is taken.
+    """
+    flags: list[Flag] = []
+    layout = train.layout
+    neighbours = Neighbours(train)
+    repeated = {at for at, group in points_of(train).items() if len(group) > 1}
+    by_section: dict[str, list[int]] = {}
+    for k, reading in enumerate(train.survey.fitted):
+        by_section.setdefault(reading.section, []).append(k)
+    for name, own in by_section.items():
+        once = [k for k in own if (name, round(train.survey.fitted[k].place, 6)) not in repeated]
+        if name in told or not once or np.isnan(neighbours.deviation[own]).any():
+            continue
+        i = layout.index[name]
+        expectation = neighbours.expect(i) or neighbours.expect_alone(i, leans)
+        flag = None
+        if expectation is not None:
+            flag = _implausible(train, neighbours, i, once, expectation)
+        if flag is None and layout.rows[layout.sections[i].row].target is not None:
+            flag = _beyond(train, neighbours, own, once, expectation)
+        if flag is not None:
+            flags.append(flag)
+    return _of_one_string(train, neighbours, flags, leans)
+
+
+def _implausible(
+    train: Train, neighbours: Neighbours, i: int, once: list[int], expectation: Expectation
+) -> Flag | None:
+    """The reading of a section that is farthest from what is expected, where that is too far; or its ends swapped."""
+    # what checks itself is for the test of strays
+    members = [k for k in once if not train.lines.checked[k]]
+    if not members:
+        return None
+    readings = [train.survey.fitted[k] for k in members]
+    off = neighbours.deviation[members] - expectation.at(neighbours.x[members])
+    swapped = expectation.basis is Basis.neighbours and _swapped(train, i, readings, neighbours.roughness(i))
+    if not swapped and np.abs(off).max() <= expectation.limit:
+        return None
+    kind = FlagKind.unlikely if expectation.basis is Basis.neighbours else FlagKind.off_target
+    flag = _far(train, members, off, expectation.basis, kind, expectation.scatter)
+    return replace(flag, point="", hint=LikelySlip(kind=SlipKind.ends)) if swapped else flag
+
+
+def _beyond(
+    train: Train, neighbours: Neighbours, own: list[int], once: list[int], expectation: Expectation | None
+) -> Flag | None:
+    """
+    A section read farther from its target than any slot allows, or by a whole number of the tape.
+
+    Where neighbours, or a string that leans, say the same it is the string, and no reading of this section.
+    """
+    layout, tape = train.layout, train.survey.tape
+    off = neighbours.deviation[once]
+    slot = layout.moves.travel or SLOT[layout.units]
+    u = np.hypot([train.survey.fitted[k].u for k in once], tape.zero)
+    whole = whole_sizes(tape_units(tape.mark))
+    is_whole = np.any([np.abs(np.abs(off) - size) <= COVERAGE * u for size in whole], axis=0)
+    far = (np.abs(off) > slot) | is_whole
+    # of points that check one another, all have to be off: one alone is for the test of strays
+    far &= np.array([not train.lines.checked[k] for k in once]) | (far.all() and len(once) == len(own))
+    if expectation is not None:
+        far &= np.abs(off - expectation.at(neighbours.x[once])) > np.abs(off) / 2
+    if not far.any():
+        return None
+    members = [k for k, is_far in zip(once, far, strict=True) if is_far]
+    return _far(train, members, off[far], Basis.target, FlagKind.off_target, 0.0, all_=neighbours.deviation[own])
+
+
+def _far(
+    train: Train,
+    members: list[int],
+    off: np.ndarray,
+    basis: Basis,
+    kind: FlagKind,
+    scatter: float,
+    all_: np.ndarray | None = None,
+) -> Flag:
+    """Flag of the reading that is farthest off."""
+    readings = [train.survey.fitted[k] for k in members]
+    worst = int(np.argmax(np.abs(off)))
+    reading, slip = readings[worst], float(off[worst])
+    # a slip is named where the others stand still enough to tell it from the next
+    u = float(np.hypot(max(scatter, train.layout.tolerance.offset / 2), reading.u))
+    u = min(u, float(INCH) / 8)
+    rest = np.delete(off, worst) if all_ is None else np.delete(all_, int(np.argmax(np.abs(all_))))
+    return Flag(
+        flag=kind,
+        section=reading.section,
+        point=name_of(train, reading.section, reading.place),
+        read=tuple(r.text for r in ([reading] if kind is FlagKind.off_target else readings)),
+        reading=reading,
+        hint=hint_for(train, reading, slip, u),
+        basis=basis,
+        numbers={
+            "slip": slip,
+            "rest": float(np.max(np.abs(rest), initial=0.0)),
+            "expected": reading.value - slip,
+        },
+    )
+
+
+def _of_one_string(train: Train, neighbours: Neighbours, flags: list[Flag], leans: Sequence[Lean]) -> list[Flag]:
+    """
+    Where all sections of a string are off alike it is the string, or the wanted reading: one flag in place of many.
+
+    Found with two sections or more, by the middle of their readings; not on a string that leans.
+    """
+    layout = train.layout
+    found = list(flags)
+    for string in layout.strings:
+        rows = {name for name, row in layout.rows.items() if row.string == string and row.target is not None}
+        at = np.array([layout.sections[i].row in rows for i in neighbours.section], dtype=bool)
+        sections = sorted({layout.sections[i].name for i in neighbours.section[at]})
+        if len(sections) < 2 or any(lean.string == string for lean in leans):
+            continue
+        d = neighbours.deviation[at] * train.datum.sign[neighbours.section[at]]
+        middle = float(np.median(d))
+        slot = layout.moves.travel or SLOT[layout.units]
+        u = 2 * float(np.hypot(train.survey.tape.zero, train.layout.tolerance.offset))
+        whole = any(abs(abs(middle) - size) <= u for size in whole_sizes(tape_units(train.survey.tape.mark)))
+        alike = np.abs(d - middle) <= abs(middle) / 2
+        if not (abs(middle) > slot or whole) or np.mean(alike) < 0.75:
+            continue
+        off = {layout.sections[i].name for i in neighbours.section[at][~alike]}
+        found = [f for f in found if f.section not in sections or f.section in off]
+        first = next(train.survey.fitted[k] for k in np.flatnonzero(at))
+        numbers = {"slip": middle * float(train.datum.sign[layout.index[first.section]])}
+        found.append(
+            Flag(flag=FlagKind.off_target, string=string, basis=Basis.target, numbers=numbers, number=len(sections))
+        )
+    return found
+
+
+def _swapped(train: Train, i: int, readings: list[Reading], scatter: float) -> bool:
+    """
+    Whether two readings follow their neighbours the other way round, and not as they are.
+
+    The neighbours' faces are carried on to this section's points: the nearest reading up- and downstream of it. How
+    well they follow one another is their scatter.
+    """
+    if len(readings) != 2:
+        return False
+    layout = train.layout
+    row = layout.sections[i].row
+    beside = [j for j in (i - 1, i + 1) if 0 <= j < len(layout.sections) and layout.sections[j].row == row]
+    beside = [j for j in beside if train.measured[j]]
+    if len(beside) < 2:
+        return False
+    up, down = beside
+    entry, exit_ = sorted(readings, key=lambda r: r.place)
+    x = train.start[i] + np.array([entry.place, exit_.place])
+    ends = np.array([train.start[up] + train.length[up], train.start[down]])
+    faces = np.array([train.ends[1].value[up], train.ends[0].value[down]])
+    expected = faces[0] + (faces[1] - faces[0]) * (x - ends[0]) / (ends[1] - ends[0])
+    target = train.targets(np.array([i, i]), x)
+    own = np.array([entry.value, exit_.value]) - target
+    now, turned = (float(np.sum((d - expected) ** 2)) for d in (own, own[::-1]))
+    u2 = max(2 * entry.u, scatter) ** 2
+    return now > 25 * u2 and turned < 4 * u2
