@@ -51,6 +51,9 @@ def take_datum(layout: Layout, adjusted: Adjustment, *, fitted: bool) -> Datum:
     """
     Row targets and, where the line is fitted, the shift and slope of each string with two measured sections or more.
 
+    The line runs through the sections on hold, or through all where none is. One section on hold gives the shift
+    alone, and all together the slope.
+
     A row's target is the number of the layout; else the mean of its sections on hold, less their setbacks; else its
     first measured section.
     """
@@ -89,8 +92,15 @@ def take_datum(layout: Layout, adjusted: Adjustment, *, fitted: bool) -> Datum:
             # a line through one section alone would call any skew of it none
             if np.count_nonzero(use) < 2:
                 continue
-            through = np.flatnonzero(use & hold if (use & hold).any() else use)
+            held = np.flatnonzero(use & hold)
+            through = held if len(held) > 1 else np.flatnonzero(use)
             weight, value = _line_through(layout, through, sign, known, covariance, target, row_target, weights, values)
+            if len(held) == 1:
+                # one section says where the line lies, and not which way it runs: by itself it would have no skew
+                own, off = _deviation(held[0], known, target, row_target, weights, values)
+                middle = layout.sections[held[0]].middle
+                weight[0] = sign[held[0]] * own - middle * weight[1]
+                value[0] = sign[held[0]] * off - middle * value[1]
             shift[members] = len(values)
             weights += list(weight)
             values += list(value)
@@ -111,6 +121,24 @@ def _sign(layout: Layout, row: str) -> float:
     string, side = layout.rows[row].string, layout.rows[row].side
     first = next(r.side for r in layout.rows.values() if r.string == string)
     return -1.0 if side and first and side != first else 1.0
+
+
+def _deviation(
+    section: int,
+    face: Floats,
+    target: Floats,
+    row_target: NDArray[np.int64],
+    weights: list[Floats],
+    values: list[float],
+) -> tuple[Floats, float]:
+    """Deviation of a section at its mid-length, and the weights (n, 2) with which it depends on every face."""
+    weight = np.zeros((len(face), 2))
+    weight[section, 0] = 1.0
+    value, k = float(face[section, 0] - target[section]), row_target[section]
+    if k >= 0:
+        weight -= weights[k]
+        value -= values[k]
+    return weight, value
 
 
 def _line_through(

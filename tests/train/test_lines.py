@@ -62,7 +62,7 @@ def test_the_words_make_clear_why(leaning):
     )
     assert "Beside string operator: 0 (0.002) in nearer to the faces at 0 and 3/8 (0.373) in nearer" in said
     assert all(len(line) <= 80 for line in text.splitlines())
-    assert "All sections on string operator lean alike" in solution_text(easiest(leaning))
+    assert "All sections on string operator slope the same way" in solution_text(easiest(leaning))
 
 
 def test_the_picture_makes_clear_why(leaning):
@@ -276,3 +276,22 @@ def test_free_line_beside_a_string_that_has_none():
     # the default tape of these machines: mean of two readings, and the zero common to all
     own, zero = (1 / 12 + 0.4**2) / 2, 0.4**2
     assert train.offset.u**2 == pytest.approx([own, own, own + zero])
+
+
+def test_one_section_on_hold_gives_the_shift_alone():
+    """
+    Four true sections, the one on hold askew by 4 mm: nobody is moved to the line of that one section.
+
+    By hand: all eight ends are regressed for the slope, and the line goes through the held one's mid-length.
+    """
+    layout, survey = held(lambda s, x: 4.0 * (x - s.start) / s.length if s.hold else 0.0, (1,))
+    train = fit_train(layout, survey, line=Line.fitted)
+    x = np.array([(s.start, s.end) for s in layout.sections])
+    d = np.array([(0.0, 4.0) if s.hold else (0.0, 0.0) for s in layout.sections])
+    slope = np.polyfit(x.ravel(), d.ravel(), 1)[0]
+    shift = 2.0 - slope * layout.sections[1].middle
+    assert train.string_lines["left"] == (pytest.approx(shift), pytest.approx(slope))
+    assert np.stack([end.value for end in train.ends], axis=1) == pytest.approx(d - shift - slope * x)
+    # no section is judged as if it were known without a doubt
+    assert min(*train.ends[0].u, *train.ends[1].u, *train.skew.u) > 0
+    assert train.skew.u[1] > 0.9 * train.skew.u[0]

@@ -126,10 +126,16 @@ def recompute(layout: Layout, survey: Survey, *, fitted: bool) -> Recomputed:
     shift = slope = 0.0
     if fitted:
         # the line through all readings of the sections on hold, or of all, seen from the near side
-        through = [s for s in layout.sections if s.hold] or list(layout.sections)
+        held = [s for s in layout.sections if s.hold]
+        through = held if len(held) > 1 else list(layout.sections)
         shift, slope = straight(
             [(x, SIDES[s.row] * (y - target[s.name]), w) for s in through for x, y, w in points[s.name]]
         )
+    if fitted and len(held) == 1:
+        # one alone says where the line lies; which way it runs is for all
+        (one,) = held
+        middle = one.start + one.length / 2
+        shift = SIDES[one.row] * (face(one.name, middle) - target[one.name]) - slope * middle
     deviation = {
         s.name: lambda x, s=s: face(s.name, x) - target[s.name] - SIDES[s.row] * (shift + slope * x)
         for s in layout.sections
@@ -163,6 +169,8 @@ CASES = [
     ({}, ()),
     ({}, ("near-2", "near-4", "far-3")),
     ({"far": "target = '700'"}, ("near-3", "far-1", "far-2")),
+    ({"near": "target = '700'", "far": "target = '701'"}, ("near-2",)),
+    ({}, ("far-3",)),
 ]
 
 
