@@ -126,10 +126,24 @@ def compare(
     plan : Plan, optional
         That plan, where there is one already.
 
+    Returns
+    -------
+    Comparison
+        Lengths in millimetres; away from the string positive.
+
     Raises
     ------
     NotEnoughReadingsError
         A survey in which no section was read at two distinct points; one survey alone, with no moves in it.
+
+    Examples
+    --------
+    >>> import alignment
+    >>> samples = alignment.sample_folder()
+    >>> machine = alignment.read_layout(samples / "machine.toml")
+    >>> days = [alignment.read_survey(samples / name, machine) for name in ("before-move.csv", "as-found.csv")]
+    >>> alignment.compare(machine, *days).layout.name
+    'Liner line, bay 2'
     """
     log = before if after is None else None
     source = (after or before).source

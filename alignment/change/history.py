@@ -144,12 +144,26 @@ def follow(layout: Layout, surveys: Iterable[Survey], *, line: Line = Line.strin
     line : Line
         What the deviations of each survey are taken from.
 
+    Returns
+    -------
+    History
+        Lengths in millimetres; away from the string positive.
+
     Raises
     ------
     InputError
         A survey without a date or with too few readings; all of them at once.
     NotEnoughReadingsError
         No survey at all.
+
+    Examples
+    --------
+    >>> import alignment
+    >>> samples = alignment.sample_folder()
+    >>> machine = alignment.read_layout(samples / "machine.toml")
+    >>> days = [alignment.read_survey(samples / name, machine) for name in ("before-move.csv", "as-found.csv")]
+    >>> alignment.follow(machine, days).layout.name
+    'Liner line, bay 2'
     """
     found: list[tuple[datetime.datetime, Survey, Train]] = []
     problems: list[Problem] = []

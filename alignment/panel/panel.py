@@ -34,10 +34,22 @@ def measure(panel: Panel) -> PanelResult:
     ----------
     panel : Panel
 
+    Returns
+    -------
+    PanelResult
+        Lengths in millimetres, angles in radians.
+
     Raises
     ------
     InputError
-        Offsets that are no arc.
+        Lengths that no panel can have, or offsets that are no arc.
+
+    Examples
+    --------
+    >>> import alignment
+    >>> panel = alignment.read_panel(alignment.sample_folder() / "tray.toml")
+    >>> alignment.measure(panel).panel.edges
+    ('operator', 'drive')
     """
     camber, bow, strip = (_curve(panel, of) for of in (Part.camber, Part.bow, Part.strip_camber))
     brought = added = None

@@ -112,7 +112,25 @@ class SettingsResult(Result):
 
 
 def judge_settings(settings: Settings) -> SettingsResult:
-    """Judge every setting; the uncertainty of a strip that a guide hangs on is in the guide's."""
+    """
+    Judge every setting; the uncertainty of a strip that a guide hangs on is in the guide's.
+
+    Parameters
+    ----------
+    settings : Settings
+
+    Returns
+    -------
+    SettingsResult
+        Measured minus wanted, in millimetres; a setting that was not measured has no verdict.
+
+    Examples
+    --------
+    >>> import alignment
+    >>> settings = alignment.read_settings(alignment.sample_folder() / "settings.toml")
+    >>> len(alignment.judge_settings(settings).states) > 0
+    True
+    """
     return SettingsResult(settings=settings, states=tuple(_judge(s, settings.strip) for s in settings.settings))
 
 

@@ -15,8 +15,10 @@ import alignment
 from alignment.errors import StringtrueError
 from alignment.results import Result
 
-UNTOLD = {"budget", "compare", "find_causes", "follow", "judge_settings", "measure", "solve", "square"}
+UNTOLD = {"budget", "solve", "square"}
 """Offered, and still without an example: to be emptied."""
+SAFE = {"judge_settings"}
+"""What can be done with whatever was read."""
 SLOW = ("numpy", "scipy", "pandas", "matplotlib", "typst", "openpyxl", "typer", "highspy")
 
 
@@ -32,7 +34,7 @@ def test_everything_offered_is_there_and_described(name):
     told = inspect.getdoc(offered)
     assert told
     assert "Examples\n---" in told
-    assert "Raises\n---" in told
+    assert "Raises\n---" in told or name in SAFE
 
 
 def test_what_is_not_offered_is_an_attribute_error():
