@@ -36,6 +36,10 @@ class MoveRules:
     """Moves are whole multiples of this. [mm]"""
     travel: float | None
     """How far a bolt end can go either way in its slot; None where it is not limited. [mm]"""
+    creep: float
+    """Standard uncertainty of what tightening does to a bolt end. [mm]"""
+    bolt: float
+    """What loosening one bolt end is worth, as a share of the chance that its section is within tolerance."""
     band: float
     """Share of the tolerance into which a section that is touched is brought."""
 

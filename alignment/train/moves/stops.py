@@ -17,7 +17,7 @@ from numpy.typing import ArrayLike, NDArray
 
 from alignment.machine.layout import Section
 
-__all__ = ["ENDS", "Moved", "best_stop", "grid", "set_both", "swing", "watch_place"]
+__all__ = ["ENDS", "Moved", "best_stop", "grid", "levers", "set_both", "swing", "watch_place"]
 
 Floats = NDArray[np.float64]
 ENDS: Final = ("entry", "exit")
@@ -95,6 +95,23 @@ def _at(section: Section, place: float) -> Floats:
     return np.array([1 - share, share])
 
 
+def levers(section: Section, loosen: int, watch: float | None = None) -> tuple[Floats, Floats, Floats, Floats]:
+    """
+    How one bolt end swings about the other.
+
+    Returns
+    -------
+    at_pivot : (2,) array
+        The deviation at the pivot from those at both ends.
+    kept, told, crept : (2,) arrays
+        Deviations at both ends from that at the pivot, from that at the watched point, and from what tightening does
+        to the bolt end.
+    """
+    pivot, bolt = section.bolts[1 - loosen], section.bolts[loosen]
+    kept, told = _line(section, (pivot, watch_place(section, loosen) if watch is None else watch)).T
+    return _at(section, pivot), kept, told, _line(section, (pivot, bolt))[:, 1]
+
+
 def swing(
     section: Section, value: ArrayLike, covariance: ArrayLike, loosen: int, stop: ArrayLike, *, u: float, creep: float
 ) -> Moved:
@@ -124,18 +141,15 @@ def swing(
     """
     before, known = np.asarray(value, dtype=np.float64), np.asarray(covariance, dtype=np.float64)
     to = np.atleast_1d(np.asarray(stop, dtype=np.float64))
-    pivot, bolt = section.bolts[1 - loosen], section.bolts[loosen]
-    kept, told = _line(section, (pivot, watch_place(section, loosen))).T
-    at_pivot = _at(section, pivot)
+    at_pivot, kept, told, crept = levers(section, loosen)
     after = np.outer(np.full(len(to), at_pivot @ before), kept) + np.outer(to, told)
-    crept = _line(section, (pivot, bolt))[:, 1]
     spread = (
         (at_pivot @ known @ at_pivot) * np.outer(kept, kept)
         + u**2 * np.outer(told, told)
         + creep**2 * np.outer(crept, crept)
     )
     move = np.zeros((len(to), 2))
-    move[:, loosen] = (before - after) @ _at(section, bolt)
+    move[:, loosen] = (before - after) @ _at(section, section.bolts[loosen])
     return Moved(value=after, covariance=spread, move=move)
 
 

@@ -1,0 +1,291 @@
+"""
+The one next act that a job log asks for: read, move, read the first point again, or done.
+
+The log alone decides: the same log gives the same act, whoever asks. Work goes row by row, entry to exit, one section
+at a time until it is done.
+"""
+
+from __future__ import annotations
+
+import enum
+import math
+from dataclasses import dataclass, replace
+from typing import Final
+
+import numpy as np
+
+from alignment.lengths import Units
+from alignment.machine.layout import Layout, Section
+from alignment.machine.survey import Survey
+from alignment.train.chance import Beside
+from alignment.train.faces import corrections
+from alignment.train.work.creep import Creep, learn
+from alignment.train.work.deciding import DONE, Answer, Decision, Rules, Stop, decide
+from alignment.train.work.odds import Odds
+from alignment.train.work.standing import Standing, Targets, stand, targets
+from alignment.uncertainty import reading_u
+
+__all__ = ["Act", "Next", "SectionWork", "State", "next_act"]
+
+AGAIN: Final = 0.12
+"""A section that was left for a later one is taken up again only where its chance is so much less than `DONE`."""
+
+
+class Act(enum.StrEnum):
+    """What is to be done next."""
+
+    read = "read"
+    move = "move"
+    close = "close"
+    """Read the first point of a string again."""
+    done = "done"
+
+
+class State(enum.StrEnum):
+    """How far the work on a section has come."""
+
+    unread = "unread"
+    doubtful = "doubtful"
+    """To be read again before it is moved or left."""
+    move = "move"
+    moved = "moved"
+    """To be read again, since it was moved."""
+    done = "done"
+    kept = "kept"
+    """On hold."""
+    stuck = "stuck"
+    """No move within the slots, or none that this tape can tell, would help."""
+
+
+class Why(enum.StrEnum):
+    """Why an act is asked for."""
+
+    first = "first"
+    """It was never read."""
+    moved = "moved"
+    """It was moved."""
+    misread = "misread"
+    """Readings contradict each other, or what was known before."""
+    unsure = "unsure"
+    """It may be within its tolerances or not."""
+    out = "out"
+    """It is likelier out than a move is dear."""
+    string = "string"
+    """Whether the string stood still is to be seen."""
+    string_moved = "string_moved"
+    """It did not."""
+    finished = "finished"
+    left = "left"
+    """All that can be done is done, and some sections are still not sure to be within tolerance."""
+
+
+@dataclass(frozen=True, kw_only=True)
+class SectionWork:
+    """One section in the work."""
+
+    section: Section
+    state: State
+    standing: Standing
+    decision: Decision
+    wanted: tuple[float, float]
+    """Readings wanted at its first and last point; NaN where they are not known yet. [mm]"""
+
+    @property
+    def chance(self) -> float:
+        """That it is within all its tolerances; NaN where not known."""
+        return self.decision.chance
+
+
+@dataclass(frozen=True, kw_only=True)
+class Next:
+    """
+    The next act.
+
+    Attributes
+    ----------
+    section : Section or None
+        Where it is; None for `Act.done`.
+    points : tuple of float
+        Places to read, in order, from the section's entry end. [mm]
+    sections : tuple of SectionWork
+        Every section, in the order of the layout.
+    creep : Creep
+        What tightening has been seen to do.
+    """
+
+    layout: Layout
+    log: Survey
+    act: Act
+    why: Why
+    section: Section | None = None
+    points: tuple[float, ...] = ()
+    stops: tuple[Stop, ...] = ()
+    decision: Decision | None = None
+    sections: tuple[SectionWork, ...]
+    creep: Creep
+
+    @property
+    def work(self) -> SectionWork | None:
+        """The section at hand."""
+        return None if self.section is None else self.sections[self.layout.index[self.section.name]]
+
+
+def next_act(layout: Layout, log: Survey) -> Next:
+    """
+    Find the one next act that a log asks for.
+
+    Parameters
+    ----------
+    layout : Layout
+    log : Survey
+        A survey as found, a job log, or one that was only begun.
+    """
+    wanted = targets(layout, log)
+    return _Job(layout, log, wanted).next()
+
+
+class _Job:
+    """One log being looked at."""
+
+    def __init__(self, layout: Layout, log: Survey, wanted: Targets, **tuned: float) -> None:
+        self.layout, self.log, self.wanted = layout, log, wanted
+        tape, rules = log.tape, layout.moves
+        first = stand(layout, log, wanted, creep=rules.creep)
+        self.creep = learn([c for standing in first for c in standing.crept], rules.creep)
+        changed = self.creep.drifts or self.creep.u != rules.creep
+        drift = self.creep.mean if self.creep.drifts else 0.0
+        self.standings = stand(layout, log, wanted, creep=self.creep.u, drift=drift) if changed else first
+        self.rules = Rules(
+            bolt=rules.bolt,
+            reading=0.004,
+            most=3,
+            mark=tape.mark,
+            u=float(reading_u(450.0, mark=tape.graduation, set_u=tape.set_u, tilt=tape.tilt)),
+            creep=self.creep.u,
+            lead=self.creep.lead(tape.mark),
+            travel=rules.travel,
+            **tuned,  # type: ignore[arg-type]
+        )
+        self.works: list[SectionWork | None] = [None] * len(layout.sections)
+
+    def next(self) -> Next:
+        at = None
+        last_move = max((s.rows[1] for s in self.standings if s.moves), default=0)
+        for i in self._order():
+            work = self._work(i, last_move)
+            self.works[i] = work
+            if at is None and work.state not in (State.done, State.kept, State.stuck):
+                at = i
+        works = tuple(w for w in self.works if w is not None)
+        if at is None:
+            return self._closing(works)
+        work = works[at]
+        decision = work.decision
+        act = Act.move if decision.answer is Answer.move else Act.read
+        why = {
+            State.unread: Why.first,
+            State.moved: Why.moved,
+            State.move: Why.out,
+            State.doubtful: Why.misread if work.standing.doubtful else Why.unsure,
+        }[work.state]
+        return Next(
+            layout=self.layout,
+            log=self.log,
+            act=act,
+            why=why,
+            section=work.section,
+            points=decision.points,
+            stops=decision.stops,
+            decision=decision,
+            sections=works,
+            creep=self.creep,
+        )
+
+    def _order(self) -> list[int]:
+        """Row by row, entry to exit; where a row's target is read from sections on hold, those first."""
+        found: list[int] = []
+        for name, row in self.layout.rows.items():
+            members = self.layout.row_sections(name)
+            first = [s for s in members if s.hold and row.target is None]
+            found += [self.layout.index[s.name] for s in (*first, *(s for s in members if s not in first))]
+        return found
+
+    def _work(self, i: int, last_move: int) -> SectionWork:
+        section, standing = self.layout.sections[i], self.standings[i]
+        places = np.array([section.points[0], section.points[-1]])
+        sag = corrections(self.layout, np.array([i, i]), section.start + places)
+        first, last = self.wanted.value[i] - sag
+        wanted = float(first), float(last)
+        odds = Odds(
+            tolerance=self.layout.tolerance,
+            zero=float(self.wanted.common[i]),
+            up=self._beside(i, -1),
+            down=self._beside(i, 1),
+        )
+        decision = decide(standing, odds, self.rules, wanted)
+        passed = bool(standing.rows[1]) and standing.rows[1] < last_move
+        if passed and decision.answer in (Answer.read, Answer.move) and decision.chance >= DONE - AGAIN:
+            decision = Decision(answer=Answer.leave, chance=decision.chance)
+        return SectionWork(
+            section=section, state=_state(section, standing, decision), standing=standing, decision=decision, wanted=wanted
+        )
+
+    def _beside(self, i: int, way: int) -> Beside | None:
+        """The facing end of a neighbour whose place is settled, across a joint."""
+        j = i + way
+        if not 0 <= j < len(self.layout.sections):
+            return None
+        pair = (min(i, j), max(i, j))
+        joint = next(
+            (
+                k
+                for k in self.layout.joints
+                if (self.layout.index[k.upstream], self.layout.index[k.downstream]) == pair
+            ),
+            None,
+        )
+        work, other = self.works[j], self.standings[j]
+        if joint is None or not other.known.complete:
+            return None
+        if not self.layout.sections[j].hold and (work is None or work.state not in (State.done, State.stuck)):
+            return None
+        end = 1 if way < 0 else 0
+        nominal = 0.0
+        if joint.step is not None:
+            setbacks = [self.layout.sections[k].setback for k in pair]
+            nominal = joint.step - (setbacks[1] - setbacks[0])
+        value = float(other.known.mean[end]) - way * nominal
+        return Beside(value=value, u=math.sqrt(float(other.known.covariance[end, end])))
+
+    def _closing(self, works: tuple[SectionWork, ...]) -> Next:
+        """The first point of each string again, last of all; then done."""
+        same = {"layout": self.layout, "log": self.log, "sections": works, "creep": self.creep}
+        for string in self.layout.strings:
+            on = {s.name for s in self.layout.sections if self.layout.rows[s.row].string == string}
+            events = [r for r in self.log.fitted if r.section in on]
+            if not events:
+                continue
+            first = events[0]
+            last = max([r.row for r in events] + [m.row for m in self.log.moves if m.section in on])
+            closed = [r for r in self.log.readings if r.closing and r.section in on and r.row >= last]
+            if not closed:
+                section = self.layout.sections[self.layout.index[first.section]]
+                return Next(act=Act.close, why=Why.string, section=section, points=(first.place,), **same)  # type: ignore[arg-type]
+        sure = all(w.state in (State.done, State.kept) for w in works)
+        return Next(act=Act.done, why=Why.finished if sure else Why.left, **same)  # type: ignore[arg-type]
+
+
+def _state(section: Section, standing: Standing, decision: Decision) -> State:
+    unread = 0 in standing.counts
+    if standing.doubtful:
+        return State.doubtful
+    if unread:
+        return State.moved if standing.moves else State.unread
+    if section.hold:
+        return State.kept
+    return {
+        Answer.leave: State.done,
+        Answer.read: State.doubtful,
+        Answer.move: State.move,
+        Answer.stuck: State.stuck,
+    }[decision.answer]

@@ -1,0 +1,106 @@
+"""
+Chances of one section for many places at once, quick enough to try every stop while a person waits.
+
+The same probability as `alignment.train.chance` gives, arranged the other way about: all that does not depend on where
+the section is - its limits, the tape's zero, its neighbours - is put on a grid once, and each place is a sum over it.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from functools import lru_cache
+from typing import Final
+
+import numpy as np
+from numpy.typing import NDArray
+
+from alignment.machine.layout import Tolerance
+from alignment.train.chance import Beside
+from alignment.uncertainty import normal_below
+
+__all__ = ["Odds"]
+
+Floats = NDArray[np.float64]
+APART: Final = 0.5
+"""Standard uncertainties between two lines of the grid, on average and at most."""
+FEWEST, MOST = 12, 160
+"""Lines of the grid either way."""
+FINEST: Final = 2 / (APART * MOST)
+"""Share of half the grid that is the least standard uncertainty: one that is less counts as so much."""
+
+
+@dataclass(frozen=True, kw_only=True)
+class Odds:
+    """
+    What one section is judged by.
+
+    Attributes
+    ----------
+    tolerance : Tolerance
+    zero : float
+        Standard uncertainty that all deviations of a row share, and that cancels in skews and steps. [mm]
+    up, down : Beside or None
+        The facing ends of settled neighbours.
+    """
+
+    tolerance: Tolerance
+    zero: float
+    up: Beside | None = None
+    down: Beside | None = None
+
+    def __call__(self, value: Floats, covariance: Floats) -> Floats:
+        """
+        Chance that the section is within all of its tolerances.
+
+        Parameters
+        ----------
+        value : (m, 2) array
+            Deviation at entry and exit end. [mm]
+        covariance : (2, 2) array
+            Of these, without what all readings share. [mm^2]
+
+        Returns
+        -------
+        (m,) array
+        """
+        # over the skew, and over the offset given the skew: limits on the skew are sharp, and a grid in it meets them
+        turn = np.array([[-1.0, 1.0], [0.5, 0.5]])
+        own, at = turn @ covariance @ turn.T, value @ turn.T
+        half = min(self.tolerance.square, 2 * self.tolerance.offset)
+        reach = self.tolerance.offset + 4 * self.zero
+        u_skew = max(float(np.sqrt(max(own[0, 0], 0.0))), half * FINEST)
+        slope = float(own[0, 1]) / u_skew**2
+        u_offset = max(float(np.sqrt(max(own[1, 1] - slope**2 * u_skew**2, 0.0))), reach * FINEST)
+        skew, skew_weight = _nodes(half, u_skew)
+        offset, offset_weight = _nodes(reach, min(u_offset, max(self.zero, reach * FINEST)))
+        inside = self._inside(skew[:, None], offset, reach * FINEST) * skew_weight[:, None] * offset_weight
+        z_skew = (skew - at[:, :1]) / u_skew
+        middle = at[:, 1:] + slope * (skew - at[:, :1])
+        z_offset = (offset - middle[:, :, None]) / u_offset
+        given = np.einsum("mso,so->ms", np.exp(-(z_offset**2) / 2), inside)
+        found = np.einsum("ms,ms->m", np.exp(-(z_skew**2) / 2), given)
+        return np.asarray(np.clip(found / (2 * np.pi * u_skew * u_offset), 0.0, 1.0))
+
+    def _inside(self, skew: Floats, offset: Floats, least: float) -> Floats:
+        """Probability that offset and steps are within their limits, given skew and offset as the tape has them."""
+        room = self.tolerance.offset - np.abs(skew) / 2
+        zero = max(self.zero, least)
+        found = normal_below((room - offset) / zero) - normal_below((-room - offset) / zero)
+        for beside, sign in ((self.up, -1), (self.down, 1)):
+            if beside is not None:
+                step, u, limit = offset + sign * skew / 2 - beside.value, max(beside.u, least), self.tolerance.step
+                found = found * (normal_below((limit - step) / u) - normal_below((-limit - step) / u))
+        return np.maximum(found, 0.0)
+
+
+def _nodes(half: float, scale: float) -> tuple[Floats, Floats]:
+    """Gauss-Legendre nodes and weights from -half to half, close enough together for features of a size."""
+    count = int(np.clip(np.ceil(2 * half / (APART * scale)), FEWEST, MOST))
+    # few numbers of nodes, so that those of most calls are there already
+    x, weight = _legendre(4 * -(-count // 4))
+    return half * x, half * weight
+
+
+@lru_cache
+def _legendre(count: int) -> tuple[Floats, Floats]:
+    return np.polynomial.legendre.leggauss(count)

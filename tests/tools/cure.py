@@ -1,0 +1,264 @@
+"""
+A machine cured bolt by bolt on paper: the work loop, both technicians and one who sees the truth, side by side.
+
+    python -m tests.tools.cure [machines] [seed ...]
+
+Random machines with a hidden truth are read, moved and read again as a person does it; what counts is how many bolt
+ends were loosened, how many readings taken, and whether every section is square, at its offset and without steps *in
+truth* afterwards.
+"""
+
+from __future__ import annotations
+
+import sys
+import time
+from collections.abc import Callable
+from dataclasses import dataclass, replace
+
+import numpy as np
+
+from alignment.instruments import Tape
+from alignment.lengths import Units
+from alignment.machine.layout import Joint, Layout, MoveRules, Row, Section, String, Strip, Tolerance
+from alignment.machine.survey import BoltMove, Reading, Survey
+from alignment.train.work.next_act import Act, next_act
+from alignment.uncertainty import reading_u
+
+IN = 25.4
+Floats = np.ndarray
+
+
+@dataclass(frozen=True)
+class Marks:
+    """A tape and tolerances to work to."""
+
+    units: Units
+    mark: float
+    zero: float
+    hand: float
+    creep: tuple[float, float]
+
+
+INCHES = Marks(units=Units.inch, mark=IN / 16, zero=IN / 64, hand=IN / 64, creep=(IN / 64, IN / 32))
+MILLIMETRES = Marks(units=Units.mm, mark=1.0, zero=0.4, hand=0.4, creep=(0.4, 0.8))
+
+
+class Machine:
+    """One machine with its truth, and the person who reads and moves it."""
+
+    def __init__(self, rng: np.random.Generator, marks: Marks, tolerance: Tolerance, strong_shy: bool = True) -> None:
+        self.rng, self.marks, self.tolerance = rng, marks, tolerance
+        sections, joints, rows = [], [], {}
+        target = 18.375 * IN if marks.units is Units.inch else 467.0
+        for name, low, high in (("operator", 3, 4), ("drive", 2, 5)):
+            rows[name] = Row(name=name, string=name, side="left", target=target)
+            x, before = 0.0, None
+            for k in range(rng.integers(low, high + 1)):
+                length = float(np.round(rng.uniform(14, 32))) * IN
+                bolts = tuple(float(np.round(b * 2) / 2) * IN for b in rng.uniform(1.5, 4, 2))
+                section = Section(
+                    name=f"{name}-{k + 1}", row=name, start=x, length=length, points=(0.0, length),
+                    bolts=(bolts[0], length - bolts[1]),
+                )  # fmt: skip
+                sections.append(section)
+                if before:
+                    joints.append(Joint(upstream=before, downstream=section.name, step=0.0))
+                before, x = section.name, x + length + IN
+        self.layout = Layout(
+            source="machine.toml", name="m", units=marks.units, strip=Strip(), tolerance=tolerance,
+            tape=Tape(mark=marks.mark, placing=marks.hand, tilt=0.0, zero=marks.zero, strong_shy=strong_shy),
+            moves=MoveRules(notch=1, travel=None, band=0.5, creep=1.5 * IN / 64, bolt=0.06),
+            strings={n: String(name=n) for n in rows}, rows=rows, sections=tuple(sections), joints=tuple(joints),
+        )  # fmt: skip
+        self.target = target
+        self.hook = rng.normal(0, marks.zero)
+        self.ends = np.array([self._as_found() for _ in sections])
+        self.bolts_loosened = self.readings = 0
+        self.grid = marks.mark / 4 if strong_shy else marks.mark
+
+    def _as_found(self) -> Floats:
+        """Deviations at entry and exit end."""
+        kind = self.rng.choice(4, p=[0.3, 0.25, 0.25, 0.2])
+        small = self.rng.normal(0, 0.012 * IN, 2)
+        off = self.rng.uniform(0.06, 0.22) * IN * self.rng.choice([-1, 1])
+        if kind == 0:
+            return small
+        if kind == 1:
+            return small + [0, off]
+        if kind == 2:
+            return small + [off, 0]
+        return self.rng.uniform(-0.22, 0.22, 2) * IN
+
+    def at(self, i: int, place: float) -> float:
+        """True deviation of a section at a place."""
+        share = place / self.layout.sections[i].length
+        return float(self.ends[i] @ [1 - share, share])
+
+    def read(self, i: int, place: float) -> float:
+        """What the person reads."""
+        self.readings += 1
+        seen = self.target + self.at(i, place) + self.hook + self.rng.normal(0, self.marks.hand)
+        return float(np.round(seen / self.grid) * self.grid)
+
+    def stop(self, i: int, ends: tuple[int, ...], readings: tuple[float, ...]) -> None:
+        """Loosen bolt ends, swing them until the tape reads the stops, tighten."""
+        section = self.layout.sections[i]
+        places = (section.points[0], section.points[-1])
+        self.bolts_loosened += len(ends)
+        met = [r - self.target - self.hook + self.rng.normal(0, self.marks.hand) for r in readings]
+        if len(ends) == 2:
+            at = (places[0], met[0]), (places[1], met[1])
+        else:
+            pivot = section.bolts[1 - ends[0]]
+            at = (pivot, self.at(i, pivot)), (places[ends[0]], met[0])
+        self._through(i, *at)
+        for end in ends:
+            pivot, bolt = section.bolts[1 - end], section.bolts[end]
+            crept = self.rng.uniform(*self.marks.creep) * self.rng.choice([-1, 1])
+            self._through(i, (pivot, self.at(i, pivot)), (bolt, self.at(i, bolt) + crept))
+
+    def _through(self, i: int, one: tuple[float, float], other: tuple[float, float]) -> None:
+        slope = (other[1] - one[1]) / (other[0] - one[0])
+        start = one[1] - slope * one[0]
+        self.ends[i] = start, start + slope * self.layout.sections[i].length
+
+    def truth(self) -> tuple[bool, bool, bool]:
+        """Whether square, offset and step are all within tolerance."""
+        t = self.tolerance
+        joints = [(self.layout.index[j.upstream], self.layout.index[j.downstream]) for j in self.layout.joints]
+        steps = [abs(self.ends[b, 0] - self.ends[a, 1]) for a, b in joints]
+        return (
+            bool((np.abs(self.ends[:, 1] - self.ends[:, 0]) <= t.square).all()),
+            bool((np.abs(self.ends) <= t.offset).all()),
+            all(s <= t.step for s in steps),
+        )
+
+
+def work(machine: Machine, *, most: int = 400) -> None:
+    """As the work loop has it."""
+    layout = machine.layout
+    tape = layout.tape
+    u = float(reading_u(machine.target, mark=tape.graduation, set_u=tape.set_u, tilt=tape.tilt))
+    log = Survey(source="job.csv", readings=(), tape=tape, record={})
+    row = 1
+    for _ in range(most):
+        act = next_act(layout, log)
+        if act.act in (Act.done, Act.close):
+            return
+        i = layout.index[act.section.name]
+        if act.act is Act.read:
+            for place in act.points:
+                row += 1
+                reading = Reading(section=act.section.name, place=place, value=machine.read(i, place), u=u, text="", row=row)
+                log = replace(log, readings=(*log.readings, reading))
+        else:
+            for stop in act.stops:
+                row += 1
+                move = BoltMove(
+                    section=act.section.name, end=stop.end, place=stop.place, stop=stop.reading, u=u, text="", row=row
+                )
+                log = replace(log, moves=(*log.moves, move))
+            machine.stop(i, tuple(s.end for s in act.stops), tuple(s.reading for s in act.stops))
+    raise AssertionError("no end to it")
+
+
+def plain(machine: Machine) -> None:
+    """Reads both ends once; within tolerance, next; else sets the ends that are not on the mark to it, reads again."""
+    _technician(machine, strict=False)
+
+
+def strict(machine: Machine) -> None:
+    """Goes on until both ends read the wanted mark."""
+    _technician(machine, strict=True)
+
+
+def _technician(machine: Machine, *, strict: bool) -> None:
+    t, target = machine.tolerance, machine.target
+    for i, section in enumerate(machine.layout.sections):
+        places = (section.points[0], section.points[-1])
+        for _ in range(12):
+            seen = np.array([machine.read(i, place) - target for place in places])
+            off = tuple(k for k in (0, 1) if abs(seen[k]) > 1e-6)
+            fine = abs(seen[1] - seen[0]) <= t.square + 1e-6 and (np.abs(seen) <= t.offset + 1e-6).all()
+            if i and not strict and machine.layout.sections[i - 1].row == section.row:
+                fine = fine and abs(seen[0] - before) <= t.step + 1e-6
+            if (not off) if strict else fine:
+                break
+            machine.stop(i, off or (0, 1), (target,) * len(off or (0, 1)))
+        before = seen[1]
+
+
+def seer(machine: Machine) -> None:
+    """Sees the truth: loosens the fewest ends, which then are where they should be."""
+    t = machine.tolerance
+    before: float | None = None
+    for i, section in enumerate(machine.layout.sections):
+        if i and machine.layout.sections[i - 1].row != section.row:
+            before = None
+
+        def fine(ends: Floats, before: float | None = before) -> bool:
+            return (
+                abs(ends[1] - ends[0]) <= t.square
+                and bool((np.abs(ends) <= t.offset).all())
+                and (before is None or abs(ends[0] - before) <= t.step)
+            )
+
+        own = machine.ends[i].copy()
+        if not fine(own):
+            tried = []
+            for end in (0, 1):
+                pivot = section.bolts[1 - end]
+                for stop in np.linspace(-t.offset, t.offset, 65):
+                    machine._through(i, (pivot, float(own @ [1 - pivot / section.length, pivot / section.length])),
+                                     (end * section.length, stop))  # fmt: skip
+                    if fine(machine.ends[i]):
+                        tried.append((abs(stop), machine.ends[i].copy()))
+                    machine.ends[i] = own
+            machine.bolts_loosened += 1 if tried else 2
+            machine.ends[i] = min(tried, key=lambda x: x[0])[1] if tried else np.zeros(2)
+        before = machine.ends[i, 1]
+
+
+WHO: dict[str, tuple[Callable[[Machine], None], bool]] = {
+    "plain technician": (plain, False),
+    "plain, strong and shy told": (plain, True),
+    "strict technician": (strict, False),
+    "work": (work, True),
+    "sees the truth": (seer, True),
+}
+
+
+def run(who: str, count: int, seed: int, marks: Marks, tolerance: Tolerance) -> list[float]:
+    """Bolt ends, readings, and shares of machines square, at their offset and without steps."""
+    todo, strong_shy = WHO[who]
+    rows = []
+    for k in range(count):
+        machine = Machine(np.random.default_rng([seed, k]), marks, tolerance, strong_shy)
+        todo(machine)
+        rows.append([machine.bolts_loosened, machine.readings, *machine.truth()])
+    return list(np.mean(np.array(rows, dtype=float), axis=0))
+
+
+def tolerances(marks: Marks) -> dict[str, Tolerance]:
+    """Both sets of tolerances."""
+    unit = IN / 16 if marks.units is Units.inch else 1.6
+    coarse = Tolerance(square=unit, offset=unit, step=unit, opening=2 * unit)
+    return {"all 1/16": coarse, "square and step 1/32, offset 1/16": replace(coarse, square=unit / 2, step=unit / 2)}
+
+
+def main(count: int, seeds: list[int]) -> None:
+    for marks in (INCHES, MILLIMETRES):
+        for name, tolerance in tolerances(marks).items():
+            print(f"\n{marks.units}, {name}, {count} machines a seed, seeds {seeds}")
+            print(f"{'':28}bolt ends  readings  square offset step, of 40")
+            for who in WHO:
+                begun = time.perf_counter()
+                found = np.mean([run(who, count, seed, marks, tolerance) for seed in seeds], axis=0)
+                took = (time.perf_counter() - begun) / (count * len(seeds))
+                parts = " / ".join(f"{40 * x:4.1f}" for x in found[2:])
+                print(f"{who:28}{found[0]:8.1f}{found[1]:10.1f}   {parts}   ({1000 * took:.0f} ms a machine)")
+
+
+if __name__ == "__main__":
+    told = [int(x) for x in sys.argv[1:]]
+    main(told[0] if told else 200, told[1:] or [1, 2, 3])
