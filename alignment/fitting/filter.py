@@ -8,6 +8,7 @@ nothing is a matrix of zeros, and without changes between them observations add 
 from __future__ import annotations
 
 from dataclasses import dataclass
+from functools import cached_property
 
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
@@ -46,20 +47,20 @@ class Known:
         information = np.linalg.inv(np.asarray(covariance, dtype=np.float64))
         return cls(information=information, vector=information @ np.asarray(mean, dtype=np.float64))
 
-    @property
+    @cached_property
     def complete(self) -> bool:
         """Whether all of the numbers are known."""
         strength = np.linalg.eigvalsh(self.information)
         return bool(strength[-1] > 0 and strength[0] > FAINT * strength[-1])
 
-    @property
+    @cached_property
     def mean(self) -> Floats:
         """Best estimates, (n,); NaN where not all of them are known."""
         if not self.complete:
             return np.full(len(self.vector), np.nan)
         return np.asarray(np.linalg.solve(self.information, self.vector))
 
-    @property
+    @cached_property
     def covariance(self) -> Floats:
         """Covariance of the mean, (n, n); NaN where not all of them are known."""
         if not self.complete:

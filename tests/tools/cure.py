@@ -111,13 +111,14 @@ class Machine:
         else:
             pivot = section.bolts[1 - ends[0]]
             at = (pivot, self.at(i, pivot)), (places[ends[0]], met[0])
-        self._through(i, *at)
+        self.through(i, *at)
         for end in ends:
             pivot, bolt = section.bolts[1 - end], section.bolts[end]
             crept = self.rng.uniform(*self.marks.creep) * self.rng.choice([-1, 1])
-            self._through(i, (pivot, self.at(i, pivot)), (bolt, self.at(i, bolt) + crept))
+            self.through(i, (pivot, self.at(i, pivot)), (bolt, self.at(i, bolt) + crept))
 
-    def _through(self, i: int, one: tuple[float, float], other: tuple[float, float]) -> None:
+    def through(self, i: int, one: tuple[float, float], other: tuple[float, float]) -> None:
+        """Lay a section's face through two places with their deviations."""
         slope = (other[1] - one[1]) / (other[0] - one[0])
         start = one[1] - slope * one[0]
         self.ends[i] = start, start + slope * self.layout.sections[i].length
@@ -149,7 +150,9 @@ def work(machine: Machine, *, most: int = 400) -> None:
         if act.act is Act.read:
             for place in act.points:
                 row += 1
-                reading = Reading(section=act.section.name, place=place, value=machine.read(i, place), u=u, text="", row=row)
+                reading = Reading(
+                    section=act.section.name, place=place, value=machine.read(i, place), u=u, text="", row=row
+                )
                 log = replace(log, readings=(*log.readings, reading))
         else:
             for stop in act.stops:
@@ -189,12 +192,13 @@ def _technician(machine: Machine, *, strict: bool) -> None:
 
 
 def seer(machine: Machine) -> None:
-    """Sees the truth: loosens the fewest ends, which then are where they should be."""
+    """Sees the truth, and has a hand and bolts that creep like everybody's: sets what is out to its target till it is in."""
     t = machine.tolerance
     before: float | None = None
     for i, section in enumerate(machine.layout.sections):
         if i and machine.layout.sections[i - 1].row != section.row:
             before = None
+        places = (section.points[0], section.points[-1])
 
         def fine(ends: Floats, before: float | None = before) -> bool:
             return (
@@ -203,19 +207,17 @@ def seer(machine: Machine) -> None:
                 and (before is None or abs(ends[0] - before) <= t.step)
             )
 
-        own = machine.ends[i].copy()
-        if not fine(own):
-            tried = []
+        for _ in range(60):
+            if fine(machine.ends[i]):
+                break
+            own, tried = machine.ends[i].copy(), []
             for end in (0, 1):
                 pivot = section.bolts[1 - end]
-                for stop in np.linspace(-t.offset, t.offset, 65):
-                    machine._through(i, (pivot, float(own @ [1 - pivot / section.length, pivot / section.length])),
-                                     (end * section.length, stop))  # fmt: skip
-                    if fine(machine.ends[i]):
-                        tried.append((abs(stop), machine.ends[i].copy()))
-                    machine.ends[i] = own
-            machine.bolts_loosened += 1 if tried else 2
-            machine.ends[i] = min(tried, key=lambda x: x[0])[1] if tried else np.zeros(2)
+                machine.through(i, (pivot, machine.at(i, pivot)), (places[end], 0.0))
+                tried.append(((end,), fine(machine.ends[i]), float(np.abs(machine.ends[i]).max())))
+                machine.ends[i] = own
+            best = min((x for x in tried if x[1]), key=lambda x: x[2], default=((0, 1), True, 0.0))[0]
+            machine.stop(i, best, (machine.target + machine.hook,) * len(best))
         before = machine.ends[i, 1]
 
 

@@ -5,9 +5,10 @@ from __future__ import annotations
 from collections.abc import Sequence
 from typing import Protocol
 
+from alignment.lengths import Units, show, show_exact
 from alignment.uncertainty import Verdict
 
-__all__ = ["counted", "in_list", "verdict_words"]
+__all__ = ["counted", "in_list", "on_tape", "verdict_words"]
 
 
 def in_list(words: Sequence[str], last: str = "and") -> str:
@@ -34,3 +35,21 @@ def verdict_words(judged: Verdictable) -> str:
     if judged.verdict is None or judged.p_in is None:
         return "-"
     return judged.verdict.printed if judged.verdict.sure else f"{judged.verdict.printed:<4} {100 * judged.p_in:3.0f}%"
+
+
+def on_tape(length: float, mark: float, units: Units) -> str:
+    """
+    A reading in parts of the tape's own mark: ``18 3/8``, ``18 3/8+``, ``halfway between 18 5/16 and 18 3/8``. [mm]
+
+    A plus is strong, a minus shy: a quarter of a mark over or under the line.
+    """
+    whole, quarter = divmod(round(length / (mark / 4)), 4)
+    lines = [_line(k * mark, mark, units) for k in (whole, whole + 1)]
+    if quarter == 2:
+        return f"halfway between {lines[0]} and {lines[1]}"
+    return lines[0] + "+" * (quarter == 1) if quarter < 3 else f"{lines[1]}-"
+
+
+def _line(length: float, mark: float, units: Units) -> str:
+    text = show_exact(round(length, 9), units) if units is Units.mm else show(length, units)
+    return text.removesuffix(".0")

@@ -9,22 +9,23 @@ from __future__ import annotations
 
 import enum
 import math
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import Final
 
 import numpy as np
 from numpy.typing import NDArray
 
-from alignment.machine.layout import Section
-from alignment.train.moves.stops import grid, levers
 from alignment.train.work.odds import Odds
 from alignment.train.work.standing import Standing
+from alignment.train.work.trying import families, row, seen
 
 __all__ = ["DONE", "Answer", "Decision", "Rules", "Stop", "decide"]
 
 Floats = NDArray[np.float64]
 DONE: Final = 0.9
 """From this chance on a section is done."""
+EVEN: Final = 0.5
+"""Below it a section is likelier out than in."""
 
 
 class Answer(enum.StrEnum):
@@ -50,8 +51,8 @@ class Rules:
         Readings of one point between moves after which another is not asked for.
     mark : float
         Smallest mark of the tape. [mm]
-    u : float
-        Standard uncertainty of one reading. [mm]
+    mean_u : tuple of float
+        Standard uncertainty of the mean of no readings, of one, two and so on, up to one more than `most`. [mm]
     creep : float
         Of what tightening does to a bolt end. [mm]
     lead : float
@@ -64,13 +65,16 @@ class Rules:
     reading: float
     most: int
     mark: float
-    u: float
+    mean_u: tuple[float, ...]
     creep: float
     lead: float
     travel: float | None
     done: float = DONE
-    low: float = 0.3
-    """At this chance or less no further reading is asked for before a move."""
+
+    def next_variance(self, count: int) -> float:
+        """Variance that a further reading counts with, of a point read so often. [mm^2]"""
+        before, after = self.mean_u[count], self.mean_u[count + 1]
+        return after**2 if count == 0 else 1 / max(after**-2 - before**-2, 1e-9)
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -113,7 +117,9 @@ class Decision:
     far: bool = False
 
 
-def decide(standing: Standing, odds: Odds, rules: Rules, wanted: tuple[float, float]) -> Decision:
+def decide(
+    standing: Standing, odds: Odds, rules: Rules, wanted: tuple[float, float], *, ahead: bool = False
+) -> Decision:
     """
     Choose for one section.
 
@@ -124,83 +130,147 @@ def decide(standing: Standing, odds: Odds, rules: Rules, wanted: tuple[float, fl
     rules : Rules
     wanted : (float, float)
         Readings wanted at its first and last point. [mm]
+    ahead : bool
+        Whether its turn has not come yet: then no move is looked for.
     """
-    section, places = standing.section, standing.section.points
-    unread = tuple(place for place, count in zip(places, standing.counts, strict=True) if not count)
+    places = standing.section.points
     if standing.doubtful:
         return Decision(answer=Answer.read, chance=math.nan, points=tuple(standing.doubtful))
-    if unread or not standing.known.complete:
+    if not standing.known.complete:
+        unread = tuple(place for place, count in zip(places, standing.counts, strict=True) if not count)
         return Decision(answer=Answer.read, chance=math.nan, points=unread or places)
-    value, covariance = standing.known.mean, standing.known.covariance
-    now = float(odds(value[None], covariance)[0])
+    now = float(odds(standing.known.mean[None], standing.known.covariance)[0])
+    fresh = _unread(standing)
+    if fresh:
+        return Decision(answer=Answer.read, chance=now, points=fresh)
     if now >= rules.done:
         return Decision(answer=Answer.leave, chance=now)
-    best, far = _best_move(standing, odds, rules, wanted, value, covariance)
-    least = min(standing.counts)
-    if least < rules.most and rules.low < now:
-        few = tuple(p for p, count in zip(places, standing.counts, strict=True) if count == least)
-        return Decision(answer=Answer.read, chance=now, points=few)
-    if best is not None and best.after - rules.bolt * len(best.stops) > now:
-        return Decision(
-            answer=Answer.move, chance=now, stops=best.stops, value=best.value, move=best.move, after=best.after
+    if ahead:
+        return Decision(answer=Answer.move if now <= EVEN else Answer.read, chance=now)
+    return _Weighing(standing, odds, rules, wanted, now).decision()
+
+
+def _unread(standing: Standing) -> tuple[float, ...]:
+    """Points to read before anything else: all of them at first, and after a move the ends that were loosened."""
+    points = standing.section.points
+    asked = [(points[0], points[-1])[end] for end in standing.loosened] if standing.moves else points
+    counts = dict(zip(points, standing.counts, strict=True))
+    return tuple(place for place in asked if not counts[place])
+
+
+class _Weighing:
+    """One section whose answer is not plain."""
+
+    def __init__(self, standing: Standing, odds: Odds, rules: Rules, wanted: tuple[float, float], now: float) -> None:
+        self.standing, self.odds, self.rules, self.now = standing, odds, rules, now
+        self.value, self.covariance = standing.known.mean, standing.known.covariance
+        self.section = standing.section
+        self.places = (self.section.points[0], self.section.points[-1])
+        self.wanted = wanted
+        within = odds.tolerance.offset + 1e-6
+        self.families = families(
+            self.section, wanted, mark=rules.mark, within=within, u=rules.mean_u[1], creep=rules.creep
         )
-    return Decision(answer=Answer.stuck, chance=now, far=far)
+        self.bolts = np.array([row(self.section, b) for b in self.section.bolts])
+        self.again = self._afresh()
 
+    def _afresh(self) -> float:
+        """
+        What it is worth to loosen both ends, whatever was known before, and to go on from there.
 
-@dataclass(frozen=True, kw_only=True)
-class _Move:
-    stops: tuple[Stop, ...]
-    value: Floats
-    move: tuple[float, float]
-    after: float
+        It is read after that, and left or loosened once more: c = E max(p, c) less what both cost, by iteration.
+        """
+        family, rules = self.families[-1], self.rules
+        k = int(np.argmax(self.odds(family.reach, family.noise)))
+        value, weight, left = self._read(family.reach[k], family.noise, (0, 1), (0, 0))
+        chance = self.odds(value, left)
+        cost, worth = 2 * rules.bolt + 2 * rules.reading, 0.0
+        for _ in range(30):
+            worth = float(weight @ np.maximum(chance, worth)) - cost
+        return max(worth, 0.0)
 
+    def _read(
+        self, value: Floats, covariance: Floats, ends: tuple[int, ...], counts: tuple[int, ...]
+    ) -> tuple[Floats, Floats, Floats]:
+        """What may be known after one more reading of these ends, of points that were read so often."""
+        rows = [row(self.section, self.places[end]) for end in ends]
+        return seen(value, covariance, rows, [self.rules.next_variance(count) for count in counts])
 
-def _best_move(
-    standing: Standing, odds: Odds, rules: Rules, wanted: tuple[float, float], value: Floats, covariance: Floats
-) -> tuple[_Move | None, bool]:
-    """The move with the best chance less what its bolts are worth, and whether the slots end before a better one."""
-    section = standing.section
-    places = (section.points[0], section.points[-1])
-    within = odds.tolerance.offset + 1e-6
-    tried: list[tuple[tuple[int, ...], Floats, Floats, Floats]] = []
-    stops = [grid(w, rules.mark, within) for w in wanted]
-    bolts = np.array([_at(section, b) for b in section.bolts])
-    for end in (0, 1):
-        at_pivot, kept, told, crept = levers(section, end, places[end])
-        after = np.outer(np.full(len(stops[end]), at_pivot @ value), kept) + np.outer(stops[end] - wanted[end], told)
-        spread = (at_pivot @ covariance @ at_pivot) * np.outer(kept, kept)
-        spread = spread + rules.u**2 * np.outer(told, told) + rules.creep**2 * np.outer(crept, crept)
-        tried.append(((end,), stops[end][:, None], after, spread))
-    turn = np.linalg.inv(np.array([_at(section, place) for place in places]))
-    both = np.stack(np.meshgrid(*stops, indexing="ij"), axis=-1).reshape(-1, 2)
-    crept_both = [levers(section, end, places[end])[3] for end in (0, 1)]
-    spread = rules.u**2 * turn @ turn.T + rules.creep**2 * sum(np.outer(c, c) for c in crept_both)
-    tried.append(((0, 1), both, (both - np.array(wanted)) @ turn.T, spread))
-    found: tuple[float, _Move] | None = None
-    far = False
-    for ends, readings, after, spread in tried:
-        chance = odds(after, spread)
-        move = (value - after) @ bolts.T
-        total = move if standing.origin is None else (standing.origin - after) @ bolts.T
-        held = np.ones(len(after), dtype=bool)
-        if rules.travel is not None:
-            held = (np.abs(total[:, list(ends)]) <= rules.travel + 1e-6).all(axis=1)
-        off = np.abs(readings - np.array(wanted)[list(ends)]) / rules.mark
-        half = np.abs(readings / rules.mark - np.round(readings / rules.mark)) > 0.25
-        score = chance - rules.bolt * len(ends) - 1e-3 * (off.sum(axis=1) + half.sum(axis=1))
-        far = far or bool((~held).any() and np.max(score) > np.max(np.where(held, score, -1.0)) + rules.bolt)
-        k = int(np.argmax(np.where(held, score, -1.0)))
-        if held[k] and (found is None or score[k] > found[0]):
-            told_stops = tuple(
-                Stop(end=end, place=places[end], reading=float(r) - rules.lead)
-                for end, r in zip(ends, readings[k], strict=True)
-            )
-            moved = (float(move[k, 0]) if 0 in ends else 0.0, float(move[k, 1]) if 1 in ends else 0.0)
-            found = float(score[k]), _Move(stops=told_stops, value=after[k], move=moved, after=float(chance[k]))
-    return (found[1] if found else None), far
+    def _moves(self, value: Floats, covariance: Floats) -> Floats:
+        """Worth of the best move from each of several places (j, 2), (j,)."""
+        best = np.full(len(value), self.again)
+        for family in self.families[:2]:
+            after, spread = family.after(value, covariance)
+            chance = self.odds(after.reshape(-1, 2), spread).reshape(len(value), -1)
+            best = np.maximum(best, chance.max(axis=1) - self.rules.bolt)
+        return best
 
+    def decision(self) -> Decision:
+        """The answer with the most worth: as it is, after the best move, after reading."""
+        rules, standing = self.rules, self.standing
+        move, far, worth_move = self._best_move()
+        counts = [standing.counts[0], standing.counts[-1]]
+        worth_read, ends = -1.0, (0, 1)
+        if min(counts) < rules.most:
+            for ends_tried in ((0,), (1,), (0, 1)):
+                if any(counts[e] >= rules.most for e in ends_tried):
+                    continue
+                value, weight, left = self._read(
+                    self.value, self.covariance, ends_tried, tuple(counts[e] for e in ends_tried)
+                )
+                chance = self.odds(value, left)
+                worth = float(weight @ np.maximum(chance, self._moves(value, left))) - rules.reading * len(ends_tried)
+                if worth > worth_read:
+                    worth_read, ends = worth, ends_tried
+        if worth_read > max(self.now, worth_move):
+            return Decision(answer=Answer.read, chance=self.now, points=tuple(self.places[e] for e in ends))
+        if move is not None and worth_move > self.now:
+            return replace(move, chance=self.now)
+        return Decision(answer=Answer.stuck, chance=self.now, far=far)
 
-def _at(section: Section, place: float) -> Floats:
-    """Deviation at a place from those at both ends."""
-    share = place / section.length
-    return np.array([1 - share, share])
+    def _best_move(self) -> tuple[Decision | None, bool, float]:
+        """The best move within the slots, whether a better one is beyond them, and its worth."""
+        rules, standing = self.rules, self.standing
+        best: tuple[float, Decision] | None = None
+        far = False
+        for family in self.families:
+            after, spread = family.after(self.value, self.covariance)
+            chance = self.odds(after, spread)
+            move = (self.value - after) @ self.bolts.T
+            total = move if standing.origin is None else (standing.origin - after) @ self.bolts.T
+            held = np.ones(len(after), dtype=bool)
+            if rules.travel is not None:
+                held = (np.abs(total[:, list(family.ends)]) <= rules.travel + 1e-6).all(axis=1)
+            off = np.abs(family.stops - np.array(self.wanted)[list(family.ends)]) / rules.mark
+            half = np.abs(family.stops / rules.mark - np.round(family.stops / rules.mark)) > 0.25
+            score = chance - 1e-3 * (off.sum(axis=1) + half.sum(axis=1))
+            k = int(np.argmax(np.where(held, score, -1.0)))
+            far = far or bool((~held).any() and np.max(score) > score[k] + rules.bolt)
+            if not held[k]:
+                continue
+            worth = self._worth_after(after[k], spread, family.ends, float(chance[k]))
+            if best is None or worth > best[0]:
+                stops = tuple(
+                    Stop(end=end, place=self.places[end], reading=float(r) - rules.lead)
+                    for end, r in zip(family.ends, family.stops[k], strict=True)
+                )
+                gone = (float(move[k, 0]) if 0 in family.ends else 0.0, float(move[k, 1]) if 1 in family.ends else 0.0)
+                best = (
+                    worth,
+                    Decision(
+                        answer=Answer.move,
+                        chance=self.now,
+                        stops=stops,
+                        value=after[k],
+                        move=gone,
+                        after=float(chance[k]),
+                    ),
+                )
+        return (best[1], far, best[0]) if best else (None, far, -1.0)
+
+    def _worth_after(self, value: Floats, spread: Floats, ends: tuple[int, ...], chance: float) -> float:
+        """What a move is worth: it is read after it, and then left or loosened again."""
+        rules = self.rules
+        seen_value, weight, left = self._read(value, spread, ends, (0,) * len(ends))
+        then = np.maximum(self.odds(seen_value, left), self.again)
+        return max(float(weight @ then), chance) - (rules.bolt + rules.reading) * len(ends)

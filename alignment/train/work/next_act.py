@@ -9,12 +9,11 @@ from __future__ import annotations
 
 import enum
 import math
-from dataclasses import dataclass, replace
+from dataclasses import dataclass
 from typing import Final
 
 import numpy as np
 
-from alignment.lengths import Units
 from alignment.machine.layout import Layout, Section
 from alignment.machine.survey import Survey
 from alignment.train.chance import Beside
@@ -23,10 +22,11 @@ from alignment.train.work.creep import Creep, learn
 from alignment.train.work.deciding import DONE, Answer, Decision, Rules, Stop, decide
 from alignment.train.work.odds import Odds
 from alignment.train.work.standing import Standing, Targets, stand, targets
-from alignment.uncertainty import reading_u
 
 __all__ = ["Act", "Next", "SectionWork", "State", "next_act"]
 
+MOST: Final = 8
+"""Readings of one point between moves at most."""
 AGAIN: Final = 0.12
 """A section that was left for a later one is taken up again only where its chance is so much less than `DONE`."""
 
@@ -155,12 +155,13 @@ class _Job:
         changed = self.creep.drifts or self.creep.u != rules.creep
         drift = self.creep.mean if self.creep.drifts else 0.0
         self.standings = stand(layout, log, wanted, creep=self.creep.u, drift=drift) if changed else first
+        usual = float(np.nanmean(wanted.value)) if np.isfinite(wanted.value).any() else 0.0
         self.rules = Rules(
             bolt=rules.bolt,
             reading=0.004,
-            most=3,
+            most=MOST,
             mark=tape.mark,
-            u=float(reading_u(450.0, mark=tape.graduation, set_u=tape.set_u, tilt=tape.tilt)),
+            mean_u=(math.inf, *(float(u) for u in tape.mean_u(usual, np.arange(1, MOST + 2)))),
             creep=self.creep.u,
             lead=self.creep.lead(tape.mark),
             travel=rules.travel,
@@ -172,7 +173,8 @@ class _Job:
         at = None
         last_move = max((s.rows[1] for s in self.standings if s.moves), default=0)
         for i in self._order():
-            work = self._work(i, last_move)
+            # what comes after the section at hand is looked at, not decided
+            work = self._work(i, last_move, ahead=at is not None)
             self.works[i] = work
             if at is None and work.state not in (State.done, State.kept, State.stuck):
                 at = i
@@ -210,7 +212,7 @@ class _Job:
             found += [self.layout.index[s.name] for s in (*first, *(s for s in members if s not in first))]
         return found
 
-    def _work(self, i: int, last_move: int) -> SectionWork:
+    def _work(self, i: int, last_move: int, *, ahead: bool) -> SectionWork:
         section, standing = self.layout.sections[i], self.standings[i]
         places = np.array([section.points[0], section.points[-1]])
         sag = corrections(self.layout, np.array([i, i]), section.start + places)
@@ -222,12 +224,16 @@ class _Job:
             up=self._beside(i, -1),
             down=self._beside(i, 1),
         )
-        decision = decide(standing, odds, self.rules, wanted)
+        decision = decide(standing, odds, self.rules, wanted, ahead=ahead)
         passed = bool(standing.rows[1]) and standing.rows[1] < last_move
         if passed and decision.answer in (Answer.read, Answer.move) and decision.chance >= DONE - AGAIN:
             decision = Decision(answer=Answer.leave, chance=decision.chance)
         return SectionWork(
-            section=section, state=_state(section, standing, decision), standing=standing, decision=decision, wanted=wanted
+            section=section,
+            state=_state(section, standing, decision),
+            standing=standing,
+            decision=decision,
+            wanted=wanted,
         )
 
     def _beside(self, i: int, way: int) -> Beside | None:
@@ -237,11 +243,7 @@ class _Job:
             return None
         pair = (min(i, j), max(i, j))
         joint = next(
-            (
-                k
-                for k in self.layout.joints
-                if (self.layout.index[k.upstream], self.layout.index[k.downstream]) == pair
-            ),
+            (k for k in self.layout.joints if (self.layout.index[k.upstream], self.layout.index[k.downstream]) == pair),
             None,
         )
         work, other = self.works[j], self.standings[j]
@@ -276,10 +278,9 @@ class _Job:
 
 
 def _state(section: Section, standing: Standing, decision: Decision) -> State:
-    unread = 0 in standing.counts
     if standing.doubtful:
         return State.doubtful
-    if unread:
+    if decision.answer is Answer.read and 0 in (standing.counts[0], standing.counts[-1]):
         return State.moved if standing.moves else State.unread
     if section.hold:
         return State.kept

@@ -16,7 +16,6 @@ from numpy.typing import NDArray
 
 from alignment.machine.layout import Tolerance
 from alignment.train.chance import Beside
-from alignment.uncertainty import normal_below
 
 __all__ = ["Odds"]
 
@@ -71,25 +70,26 @@ class Odds:
         u_skew = max(float(np.sqrt(max(own[0, 0], 0.0))), half * FINEST)
         slope = float(own[0, 1]) / u_skew**2
         u_offset = max(float(np.sqrt(max(own[1, 1] - slope**2 * u_skew**2, 0.0))), reach * FINEST)
+        # beside the skew the offset less what follows the skew: the two are independent, and limits on the skew,
+        # which are sharp, stay lines of the grid
+        reach = reach + abs(slope) * half
         skew, skew_weight = _nodes(half, u_skew)
-        offset, offset_weight = _nodes(reach, min(u_offset, max(self.zero, reach * FINEST)))
-        inside = self._inside(skew[:, None], offset, reach * FINEST) * skew_weight[:, None] * offset_weight
-        z_skew = (skew - at[:, :1]) / u_skew
-        middle = at[:, 1:] + slope * (skew - at[:, :1])
-        z_offset = (offset - middle[:, :, None]) / u_offset
-        given = np.einsum("mso,so->ms", np.exp(-(z_offset**2) / 2), inside)
-        found = np.einsum("ms,ms->m", np.exp(-(z_skew**2) / 2), given)
+        rest, rest_weight = _nodes(reach, min(u_offset, max(self.zero, reach * FINEST)))
+        inside = self._inside(skew[:, None], rest + slope * skew[:, None], reach * FINEST)
+        on_skew = np.exp(-(((skew - at[:, :1]) / u_skew) ** 2) / 2) * skew_weight
+        on_rest = np.exp(-(((rest - (at[:, 1:] - slope * at[:, :1])) / u_offset) ** 2) / 2) * rest_weight
+        found = np.einsum("mo,mo->m", on_skew @ inside, on_rest)
         return np.asarray(np.clip(found / (2 * np.pi * u_skew * u_offset), 0.0, 1.0))
 
     def _inside(self, skew: Floats, offset: Floats, least: float) -> Floats:
         """Probability that offset and steps are within their limits, given skew and offset as the tape has them."""
         room = self.tolerance.offset - np.abs(skew) / 2
         zero = max(self.zero, least)
-        found = normal_below((room - offset) / zero) - normal_below((-room - offset) / zero)
+        found = _below((room - offset) / zero) - _below((-room - offset) / zero)
         for beside, sign in ((self.up, -1), (self.down, 1)):
             if beside is not None:
                 step, u, limit = offset + sign * skew / 2 - beside.value, max(beside.u, least), self.tolerance.step
-                found = found * (normal_below((limit - step) / u) - normal_below((-limit - step) / u))
+                found = found * (_below((limit - step) / u) - _below((-limit - step) / u))
         return np.maximum(found, 0.0)
 
 
@@ -104,3 +104,15 @@ def _nodes(half: float, scale: float) -> tuple[Floats, Floats]:
 @lru_cache
 def _legendre(count: int) -> tuple[Floats, Floats]:
     return np.polynomial.legendre.leggauss(count)
+
+
+def _below(z: Floats) -> Floats:
+    """
+    Probability that a standard normal quantity stays below `z`, to 3e-4: enough here, and a tenth of the time.
+
+    References
+    ----------
+    .. [1] E. Page, Approximations to the cumulative normal function and its inverse for use on a pocket calculator,
+       Applied Statistics 26 (1977) 75-76 (from memory).
+    """
+    return np.asarray((1 + np.tanh(0.7978845608 * z * (1 + 0.044715 * z * z))) / 2)

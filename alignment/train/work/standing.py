@@ -23,7 +23,7 @@ from alignment.machine.log import found
 from alignment.machine.survey import BoltMove, Reading, Survey
 from alignment.train.faces import corrections, string_sags
 from alignment.train.moves.stops import levers
-from alignment.uncertainty import SAME, reading_u
+from alignment.uncertainty import SAME
 
 __all__ = ["Crept", "Point", "Standing", "Targets", "stand", "targets"]
 
@@ -92,6 +92,8 @@ class Standing:
     crept : tuple of Crept
     origin : (2,) array or None
         Deviations at both ends before its first move; None until they are known. [mm]
+    loosened : tuple of int
+        Bolt ends of the last move, 0 for the entry one.
     rows : (int, int)
         Rows of the file of the first and the last thing that happened to it; 0 where nothing did.
     """
@@ -102,6 +104,7 @@ class Standing:
     moves: int = 0
     crept: tuple[Crept, ...] = field(default=())
     origin: Floats | None = None
+    loosened: tuple[int, ...] = ()
     rows: tuple[int, int] = (0, 0)
 
     @property
@@ -184,7 +187,12 @@ def stand(layout: Layout, log: Survey, wanted: Targets, *, creep: float, drift: 
 
 
 def _follow(
-    layout: Layout, log: Survey, section: Section, events: Sequence[Reading | BoltMove], target: float, creep: tuple[float, float]
+    layout: Layout,
+    log: Survey,
+    section: Section,
+    events: Sequence[Reading | BoltMove],
+    target: float,
+    creep: tuple[float, float],
 ) -> Standing:
     rows = (events[0].row, events[-1].row) if events else (0, 0)
     standing = Standing(section=section, known=Known.nothing(2), rows=rows)
@@ -229,17 +237,29 @@ def _points(readings: Sequence[Reading], deviations: Floats, log: Survey) -> lis
     for _, at in sorted(by_place.items()):
         u = np.array([readings[k].u for k in at])
         keep = _agreeing(deviations[at], u)
-        value, kept = float(np.mean(deviations[at][keep])), u[keep]
+        kept = u[keep]
+        value = float(np.average(deviations[at][keep], weights=kept**-2))
         found.append(
             Point(
                 place=readings[at[0]].place,
                 count=len(at),
                 value=value,
-                u=math.sqrt(float(np.sum(kept**2))) / len(kept),
+                u=_mean_u([readings[at[k]] for k in keep], log),
                 doubtful=_apart(deviations[at][keep], kept),
             )
         )
     return found
+
+
+def _mean_u(readings: Sequence[Reading], log: Survey) -> float:
+    """Standard uncertainty of the mean of repeats: by the tape, unless the file tells each reading's own."""
+    u = np.array([r.u for r in readings])
+    if len(u) == 1:
+        return float(u[0])
+    value = np.array([r.value for r in readings])
+    if np.abs(u - log.tape.reading_u(value)).max() < SAME:
+        return float(log.tape.mean_u(value.mean(), len(u)))
+    return 1 / math.sqrt(float(np.sum(u**-2)))
 
 
 def _apart(values: Floats, u: Floats) -> bool:
@@ -311,7 +331,9 @@ def _move(
     """After bolt ends were set to their stops and tightened; two of them loose together hold both stops."""
     section, known = standing.section, standing.known
     origin = known.mean if standing.moves == 0 and known.complete else standing.origin
-    moved = replace(standing, moves=standing.moves + 1, points=(), origin=origin)
+    moved = replace(
+        standing, moves=standing.moves + 1, points=(), origin=origin, loosened=tuple(sorted(m.end for m in moves))
+    )
     drift, u = creep
     stops = [None if m.stop is None else m.stop + float(_sag(layout, section, [m])[0]) - target for m in moves]
     if len(moves) == 2:

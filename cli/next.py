@@ -1,0 +1,36 @@
+"""``stringtrue next``: the one next act of a job."""
+
+from __future__ import annotations
+
+from pathlib import Path
+from typing import Annotated
+
+import typer
+
+from . import output
+from .options import Json, LayoutFile, PrintUnits
+
+__all__ = ["EXAMPLE", "next_"]
+
+EXAMPLE = "Example: stringtrue next machine.toml job.csv"
+
+
+def next_(
+    layout: LayoutFile,
+    log: Annotated[Path, typer.Argument(metavar="LOG", help="The job's readings and moves so far.")],
+    json: Json = False,
+    units: PrintUnits = None,
+) -> None:
+    """
+    Say the one next act that a job asks for.
+
+    For people with paper, and for programs. Write what you did into the log, and ask again.
+    """
+    from alignment.machine.layout_file import read_layout
+    from alignment.machine.survey_files import read_survey
+    from alignment.show.json.work import as_json
+    from alignment.show.words.work import next_text
+    from alignment.train.work.next_act import next_act
+
+    machine = read_layout(layout).shown_in(units)
+    output.show(next_text, as_json, next_act(machine, read_survey(log, machine, begun=True)), json=json)
