@@ -9,6 +9,7 @@ read_survey            readings taken on it, from .csv, .tsv or .xlsx
 read_panel             what was measured on a test panel
 read_settings          guide, die and gap settings
 solve                  fit every section, judge it, plan the moves
+next_act               the one next act that a job log asks for
 compare, follow        what moved between two surveys; a machine through many
 measure                a test panel: square, camber, bow, twist, waves, widths
 judge_settings         settings against their wanted values
@@ -50,6 +51,7 @@ if TYPE_CHECKING:
     from alignment.train.budget import work_out as budget
     from alignment.train.solve import solve
     from alignment.train.square import square
+    from alignment.train.work.next_act import next_act
 
 __version__ = "0.1.0"
 
@@ -61,6 +63,7 @@ _WHERE: Final = {
     "follow": "change.history",
     "judge_settings": "settings.judging",
     "measure": "panel.panel",
+    "next_act": "train.work.next_act",
     "picture": "show.door",
     "read_layout": "machine.layout_file",
     "read_panel": "panel.panel_file",
@@ -82,6 +85,7 @@ __all__ = [
     "follow",
     "judge_settings",
     "measure",
+    "next_act",
     "picture",
     "read_layout",
     "read_panel",

@@ -10,12 +10,12 @@ import typer
 from . import output
 from .options import Json, LayoutFile, PrintUnits
 
-__all__ = ["EXAMPLE", "next_"]
+__all__ = ["EXAMPLE", "next"]
 
-EXAMPLE = "Example: stringtrue next machine.toml job.csv"
+EXAMPLE = "Example: stringtrue next machine.toml as-found.csv"
 
 
-def next_(
+def next(
     layout: LayoutFile,
     log: Annotated[Path, typer.Argument(metavar="LOG", help="The job's readings and moves so far.")],
     json: Json = False,

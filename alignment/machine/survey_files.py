@@ -20,7 +20,7 @@ MOST_TOLD: Final = 20
 """Files whose mistakes are told at once."""
 
 
-def read_survey(path: str | Path, layout: Layout) -> Survey:
+def read_survey(path: str | Path, layout: Layout, *, begun: bool = False) -> Survey:
     """
     Read a survey: .csv or .tsv text in UTF-8 or UTF-16, or the first sheet of an .xlsx workbook.
 
@@ -30,6 +30,8 @@ def read_survey(path: str | Path, layout: Layout) -> Survey:
         The file; ``-`` is standard input: rows pasted from a spreadsheet, or typed.
     layout : Layout
         The machine that was read; bare numbers are in its units.
+    begun : bool
+        Whether it may hold no reading yet, as a job log does that was only begun.
 
     Returns
     -------
@@ -56,10 +58,10 @@ def read_survey(path: str | Path, layout: Layout) -> Survey:
     file = Path("standard input" if pasted else path)
     data = read_input() if pasted else read_bytes(file, SURVEYS)
     if data.startswith(b"PK\x03\x04"):
-        return parse_rows(first_sheet(data, file.name), layout, file.name)
+        return parse_rows(first_sheet(data, file.name), layout, file.name, begun=begun)
     if file.suffix.lower() in (".xlsx", ".xls", ".ods"):
         raise FileError(f"{file.name}: not an .xlsx workbook. Save it as .xlsx, or as CSV UTF-8.")
-    return parse_survey(of_kind("survey", decode(data, file), file), layout, file.name)
+    return parse_survey(of_kind("survey", decode(data, file), file), layout, file.name, begun=begun)
 
 
 def read_pair(before: Path, after: Path, layout: Layout) -> tuple[Survey, Survey]:

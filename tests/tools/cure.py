@@ -84,9 +84,9 @@ class Machine:
         if kind == 0:
             return small
         if kind == 1:
-            return small + [0, off]
+            return small + np.array([0.0, off])
         if kind == 2:
-            return small + [off, 0]
+            return small + np.array([off, 0.0])
         return self.rng.uniform(-0.22, 0.22, 2) * IN
 
     def at(self, i: int, place: float) -> float:
@@ -176,7 +176,7 @@ def strict(machine: Machine) -> None:
 
 
 def _technician(machine: Machine, *, strict: bool) -> None:
-    t, target = machine.tolerance, machine.target
+    t, target, before = machine.tolerance, machine.target, 0.0
     for i, section in enumerate(machine.layout.sections):
         places = (section.points[0], section.points[-1])
         for _ in range(12):
@@ -188,11 +188,11 @@ def _technician(machine: Machine, *, strict: bool) -> None:
             if (not off) if strict else fine:
                 break
             machine.stop(i, off or (0, 1), (target,) * len(off or (0, 1)))
-        before = seen[1]
+        before = float(seen[1])
 
 
 def seer(machine: Machine) -> None:
-    """Sees the truth, and has a hand and bolts that creep like everybody's: sets what is out to its target till it is in."""
+    """Sees the truth, with a hand and bolts like everybody's: sets what is out to its target until it is in."""
     t = machine.tolerance
     before: float | None = None
     for i, section in enumerate(machine.layout.sections):

@@ -44,12 +44,12 @@ def on_tape(length: float, mark: float, units: Units) -> str:
     A plus is strong, a minus shy: a quarter of a mark over or under the line.
     """
     whole, quarter = divmod(round(length / (mark / 4)), 4)
-    lines = [_line(k * mark, mark, units) for k in (whole, whole + 1)]
+    lines = [_line(k * mark, units) for k in (whole, whole + 1)]
     if quarter == 2:
         return f"halfway between {lines[0]} and {lines[1]}"
     return lines[0] + "+" * (quarter == 1) if quarter < 3 else f"{lines[1]}-"
 
 
-def _line(length: float, mark: float, units: Units) -> str:
+def _line(length: float, units: Units) -> str:
     text = show_exact(round(length, 9), units) if units is Units.mm else show(length, units)
     return text.removesuffix(".0")

@@ -5,12 +5,23 @@ from __future__ import annotations
 import math
 
 from alignment.lengths import Units, show
+from alignment.show.page import Item, Items, Page, Part, Text
 from alignment.show.terminal import wrap
-from alignment.show.words.cautions import SHORT
+from alignment.show.words.cautions import SHORT, short
 from alignment.show.words.phrases import counted, in_list, on_tape
 from alignment.train.work.next_act import Act, Next, SectionWork, State, Why
 
-__all__ = ["accepted", "act_lines", "creep_line", "next_text", "point_name", "reasons", "section_line", "wanted_at"]
+__all__ = [
+    "accepted",
+    "act_lines",
+    "creep_line",
+    "next_page",
+    "next_text",
+    "point_name",
+    "reasons",
+    "section_line",
+    "wanted_at",
+]
 
 STATES = {
     State.unread: "not read",
@@ -25,6 +36,7 @@ REASONS = {
     Why.first: "",
     Why.moved: "Tightening moves the section.",
     Why.misread: "This reading does not fit the others.",
+    Why.which: "It may save a bolt end.",
     Why.unsure: "At the limit: one more reading decides.",
     Why.string: "It shows whether the string stood still.",
 }
@@ -59,7 +71,7 @@ def act_lines(told: Next) -> list[str]:
         return [f"Last: read {name} {points} once more.", REASONS[told.why]]
     again = "" if told.why is Why.first else " again"
     lines = [f"{name}: read {points}{again}.{wanted}"]
-    if told.why is Why.unsure:
+    if told.why in (Why.unsure, Why.which):
         lines.append(f"{_percent(work.chance)} likely OK. {REASONS[told.why]}")
     elif REASONS[told.why]:
         lines.append(REASONS[told.why])
@@ -69,8 +81,25 @@ def act_lines(told: Next) -> list[str]:
 def next_text(told: Next) -> str:
     """The next act on a few lines, with the short cautions above what sends a person to the machine."""
     above = [] if told.act is Act.done else list(SHORT)
-    said = [*act_lines(told), *[line] * bool(line := creep_line(told))]
-    return "\n".join([*(line for text in [*above, *said] for line in wrap(text))]) + "\n"
+    said = [*above, *act_lines(told), creep_line(told)]
+    return "\n".join(line for text in said if text for line in wrap(text)) + "\n"
+
+
+def next_page(told: Next) -> Page:
+    """The next act and how far each section has come, for any surface."""
+    first, *more = act_lines(told)
+    texts = [Text(words=words) for words in (*more, creep_line(told)) if words]
+    above = () if told.act is Act.done else (Part(blocks=(short(),)),)
+    every = Items(items=tuple(Item(words=section_line(work)) for work in told.sections))
+    return Page(
+        title=f"{told.layout.name}, {told.log.source}",
+        act=first,
+        parts=(
+            *above,
+            Part(blocks=(Text(words=first, strong=True), *texts)),
+            Part(heading="SECTIONS", blocks=(every,)),
+        ),
+    )
 
 
 def _wanted(told: Next, work: SectionWork) -> str:
@@ -140,7 +169,7 @@ def reasons(told: Next) -> list[str]:
     ]
 
 
-def section_line(told: Next, work: SectionWork) -> str:
+def section_line(work: SectionWork) -> str:
     """One section with its state."""
     chance = "" if math.isnan(work.chance) else f", {_percent(work.chance)} likely OK"
     return f"{work.section.name}: {STATES[work.state]}{chance}"

@@ -209,8 +209,12 @@ class _Weighing:
         """The answer with the most worth: as it is, after the best move, after reading."""
         rules, standing = self.rules, self.standing
         move, far, worth_move = self._best_move()
+        if far and worth_move <= self.now:
+            # what readings would tell is of no use where the slots end
+            return Decision(answer=Answer.stuck, chance=self.now, far=True)
         counts = [standing.counts[0], standing.counts[-1]]
-        worth_read, ends = -1.0, (0, 1)
+        worth_read = -1.0
+        ends: tuple[int, ...] = (0, 1)
         if min(counts) < rules.most:
             for ends_tried in ((0,), (1,), (0, 1)):
                 if any(counts[e] >= rules.most for e in ends_tried):
@@ -245,7 +249,7 @@ class _Weighing:
             half = np.abs(family.stops / rules.mark - np.round(family.stops / rules.mark)) > 0.25
             score = chance - 1e-3 * (off.sum(axis=1) + half.sum(axis=1))
             k = int(np.argmax(np.where(held, score, -1.0)))
-            far = far or bool((~held).any() and np.max(score) > score[k] + rules.bolt)
+            far = far or bool(np.max(score) > np.max(np.where(held, score, -1.0)) + rules.bolt)
             if not held[k]:
                 continue
             worth = self._worth_after(after[k], spread, family.ends, float(chance[k]))

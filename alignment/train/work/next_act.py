@@ -14,6 +14,7 @@ from typing import Final
 
 import numpy as np
 
+from alignment.errors import check_names
 from alignment.machine.layout import Layout, Section
 from alignment.machine.survey import Survey
 from alignment.train.chance import Beside
@@ -25,6 +26,8 @@ from alignment.train.work.standing import Standing, Targets, stand, targets
 
 __all__ = ["Act", "Next", "SectionWork", "State", "next_act"]
 
+UNLIKELY: Final = 0.3
+"""At this chance or less a reading is not to tell whether to move but what."""
 MOST: Final = 8
 """Readings of one point between moves at most."""
 AGAIN: Final = 0.12
@@ -68,6 +71,8 @@ class Why(enum.StrEnum):
     """Readings contradict each other, or what was known before."""
     unsure = "unsure"
     """It may be within its tolerances or not."""
+    which = "which"
+    """Another reading may save a bolt end."""
     out = "out"
     """It is likelier out than a move is dear."""
     string = "string"
@@ -139,7 +144,27 @@ def next_act(layout: Layout, log: Survey) -> Next:
     layout : Layout
     log : Survey
         A survey as found, a job log, or one that was only begun.
+
+    Returns
+    -------
+    Next
+        The act, with every section's state and chance. Lengths are in millimetres.
+
+    Raises
+    ------
+    NameUnknownError
+        The log is of another machine: it names sections that the layout lacks.
+
+    Examples
+    --------
+    >>> import alignment
+    >>> samples = alignment.sample_folder()
+    >>> machine = alignment.read_layout(samples / "machine.toml")
+    >>> found = alignment.next_act(machine, alignment.read_survey(samples / "as-found.csv", machine))
+    >>> found.act in alignment.train.work.next_act.Act
+    True
     """
+    check_names([e.section for e in (*log.readings, *log.moves)], layout.index, layout.source)
     wanted = targets(layout, log)
     return _Job(layout, log, wanted).next()
 
@@ -147,7 +172,7 @@ def next_act(layout: Layout, log: Survey) -> Next:
 class _Job:
     """One log being looked at."""
 
-    def __init__(self, layout: Layout, log: Survey, wanted: Targets, **tuned: float) -> None:
+    def __init__(self, layout: Layout, log: Survey, wanted: Targets) -> None:
         self.layout, self.log, self.wanted = layout, log, wanted
         tape, rules = log.tape, layout.moves
         first = stand(layout, log, wanted, creep=rules.creep)
@@ -165,7 +190,6 @@ class _Job:
             creep=self.creep.u,
             lead=self.creep.lead(tape.mark),
             travel=rules.travel,
-            **tuned,  # type: ignore[arg-type]
         )
         self.works: list[SectionWork | None] = [None] * len(layout.sections)
 
@@ -188,7 +212,7 @@ class _Job:
             State.unread: Why.first,
             State.moved: Why.moved,
             State.move: Why.out,
-            State.doubtful: Why.misread if work.standing.doubtful else Why.unsure,
+            State.doubtful: _why_read(work),
         }[work.state]
         return Next(
             layout=self.layout,
@@ -275,6 +299,12 @@ class _Job:
                 return Next(act=Act.close, why=Why.string, section=section, points=(first.place,), **same)  # type: ignore[arg-type]
         sure = all(w.state in (State.done, State.kept) for w in works)
         return Next(act=Act.done, why=Why.finished if sure else Why.left, **same)  # type: ignore[arg-type]
+
+
+def _why_read(work: SectionWork) -> Why:
+    if work.standing.doubtful:
+        return Why.misread
+    return Why.unsure if work.chance > UNLIKELY else Why.which
 
 
 def _state(section: Section, standing: Standing, decision: Decision) -> State:

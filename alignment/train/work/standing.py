@@ -178,7 +178,8 @@ def stand(layout: Layout, log: Survey, wanted: Targets, *, creep: float, drift: 
         In the order of the layout's sections.
     """
     events: dict[str, list[Reading | BoltMove]] = {s.name: [] for s in layout.sections}
-    for event in sorted([*log.fitted, *log.moves], key=lambda e: e.row):
+    every: list[Reading | BoltMove] = [*log.fitted, *log.moves]
+    for event in sorted(every, key=lambda e: e.row):
         events[event.section].append(event)
     return [
         _follow(layout, log, section, events[section.name], float(wanted.value[i]), (drift, creep))

@@ -1,0 +1,223 @@
+"""The next act of a job log: the filter's state, the three answers, and what it asks for in order."""
+
+from __future__ import annotations
+
+import numpy as np
+import pytest
+from scipy import stats
+
+import alignment
+from alignment.machine.survey_text import parse_survey
+from alignment.train.chance import Beside, chance, shared, with_steps
+from alignment.train.work.creep import learn
+from alignment.train.work.next_act import Act, State, Why, next_act
+from alignment.train.work.odds import Odds
+from alignment.train.work.standing import Crept, stand, targets
+from tests.tools.machines import machine
+
+IN = 25.4
+TAPE = "mark = '1/16'\nset = '1/64'\ntilt = 0\nzero = '1/64'"
+WIDE = "square = '1/16'\noffset = '1/16'\nstep = '1/16'"
+HEAD = "section,point,reading,kind\n"
+
+
+def sections(count=2, **more):
+    return [
+        {"name": f"a-{k + 1}", "row": "a", "start": str(16 * k), "length": "15", "bolts": ["2", "13"], **more}
+        for k in range(count)
+    ]
+
+
+@pytest.fixture
+def layout():
+    return machine(sections(), units="in", tape=TAPE, tolerance=WIDE, rows={"a": "target = '18 3/8'"},
+                   joints=[("a-1", "a-2")])  # fmt: skip
+
+
+def told(layout, *rows, record="# strong_shy: true\n"):
+    return next_act(layout, parse_survey(record + HEAD + "".join(f"{row}\n" for row in rows), layout, begun=True))
+
+
+def asked(found):
+    return found.act, found.section and found.section.name, found.points
+
+
+def states(found):
+    return [w.state for w in found.sections]
+
+
+TRUE = ("a-1,entry,18 3/8", "a-1,exit,18 3/8", "a-2,entry,18 3/8", "a-2,exit,18 3/8")
+
+
+def test_an_empty_log_asks_for_the_first_section(layout):
+    found = told(layout)
+    assert asked(found) == (Act.read, "a-1", pytest.approx((0.0, 15 * IN)))
+    assert found.why is Why.first
+    assert states(found) == [State.unread, State.unread]
+
+
+def test_one_end_read_asks_for_the_other(layout):
+    assert asked(told(layout, TRUE[0])) == (Act.read, "a-1", pytest.approx((15 * IN,)))
+
+
+def test_a_true_section_is_done_and_the_next_is_read(layout):
+    found = told(layout, *TRUE[:2])
+    assert asked(found)[:2] == (Act.read, "a-2")
+    assert states(found) == [State.done, State.unread]
+    assert found.sections[0].chance > 0.9
+
+
+def test_at_the_end_the_first_point_is_read_again_and_then_it_is_done(layout):
+    found = told(layout, *TRUE)
+    assert asked(found) == (Act.close, "a-1", (0.0,))
+    found = told(layout, *TRUE, "a-1,entry,18 3/8,close")
+    assert (found.act, found.why, found.section) == (Act.done, Why.finished, None)
+
+
+def test_an_end_far_out_is_moved_to_a_mark(layout):
+    """A skew of 3/16 on one end: that end alone, to the wanted reading or beside it, toward the string."""
+    found = told(layout, "a-1,entry,18 3/8", "a-1,entry,18 3/8", "a-1,exit,18 9/16", "a-1,exit,18 9/16")
+    assert (found.act, found.section.name) == (Act.move, "a-1")
+    (stop,) = found.stops
+    assert stop.end == 1
+    assert stop.reading / (IN / 32) == pytest.approx(round(stop.reading / (IN / 32)))
+    assert abs(stop.reading - 18.375 * IN) <= IN / 32 + 1e-6
+    assert found.decision.move[1] > 0
+    assert found.decision.chance < 0.05 < 0.7 < found.decision.after
+
+
+def test_after_a_move_the_loosened_end_is_read_again(layout):
+    rows = ("a-1,entry,18 3/8", "a-1,exit,18 9/16", "a-1,exit,18 3/8,move")
+    found = told(layout, *rows)
+    assert asked(found) == (Act.read, "a-1", pytest.approx((15 * IN,)))
+    assert (found.why, states(found)[0]) == (Why.moved, State.moved)
+    # the reading of the pivot from before the move still counts: nothing else is asked of this section
+    found = told(layout, *rows, "a-1,exit,18 3/8")
+    assert found.sections[0].standing.known.complete
+    assert found.sections[0].chance > 0.8
+
+
+def test_a_reading_a_whole_inch_off_is_read_again_before_anything_is_moved(layout):
+    found = told(layout, "a-1,entry,18 3/8", "a-1,exit,19 3/8")
+    assert (asked(found), found.why) == ((Act.read, "a-1", pytest.approx((15 * IN,))), Why.misread)
+    assert states(found)[0] is State.doubtful
+    # read right, the slip is outvoted once the point was read three times
+    found = told(layout, "a-1,entry,18 3/8", "a-1,exit,19 3/8", "a-1,exit,18 3/8", "a-1,exit,18 3/8")
+    assert asked(found)[1] == "a-2"
+    # read alike twice, it is taken
+    found = told(layout, "a-1,entry,18 3/8", "a-1,exit,19 3/8", "a-1,exit,19 3/8")
+    assert found.act is Act.move
+
+
+def test_a_reading_that_contradicts_the_stop_is_read_again(layout):
+    rows = ("a-1,entry,18 3/8", "a-1,exit,18 9/16", "a-1,exit,18 3/8,move", "a-1,exit,18 7/8")
+    assert told(layout, *rows).why is Why.misread
+
+
+def test_slots_that_end_leave_a_section_stuck():
+    layout = machine(sections(1), units="in", tape=TAPE, tolerance=WIDE, moves="travel = '1/16'",
+                     rows={"a": "target = '18 3/8'"})  # fmt: skip
+    rows = [f"a-1,{end},18 7/8" for end in ("entry", "exit") for _ in range(3)]
+    found = told(layout, *rows)
+    assert states(found) == [State.stuck]
+    assert found.sections[0].decision.far
+    done = told(layout, *rows, "a-1,entry,18 7/8,close")
+    assert (done.act, done.why) == (Act.done, Why.left)
+
+
+def test_a_section_on_hold_is_read_and_kept():
+    layout = machine(sections(1, hold=True), units="in", tape=TAPE, tolerance=WIDE, rows={"a": "target = '18 3/8'"})
+    assert told(layout).act is Act.read
+    assert states(told(layout, "a-1,entry,18 5/8", "a-1,exit,18 3/8")) == [State.kept]
+
+
+def test_a_row_without_a_target_takes_it_from_its_first_section():
+    layout = machine(sections(), units="in", tape=TAPE, tolerance=WIDE)
+    found = told(layout, "a-1,entry,19", "a-1,exit,19", "a-2,entry,19", "a-2,exit,19")
+    assert found.act is Act.close
+    assert found.sections[1].wanted == pytest.approx((19 * IN, 19 * IN))
+
+
+def test_the_log_alone_decides(layout):
+    rows = ("a-1,entry,18 3/8", "a-1,exit,18 9/16")
+    log = parse_survey(HEAD + "\n".join(rows) + "\n", layout)
+    one, other = alignment.next_act(layout, log), alignment.next_act(layout, log)
+    assert alignment.as_json(one) == alignment.as_json(other)
+    assert alignment.as_json(one)["sections"][1]["state"] == "unread"
+
+
+def test_json_of_a_move(layout):
+    rows = ("a-1,entry,18 3/8", "a-1,entry,18 3/8", "a-1,exit,18 9/16", "a-1,exit,18 9/16")
+    found = alignment.as_json(told(layout, *rows))
+    assert (found["act"], found["section"], found["loosen"], found["pivot"]) == ("move", "a-1", ["exit"], "entry")
+    assert found["direction"] == "toward"
+    (watch,) = found["watch"]
+    assert (watch["point"], watch["from"]) == ("exit", 18.5625)
+    assert found["other"]["point"] == "entry"
+    assert found["chance"] < 0.05 < found["chance_after"]
+
+
+def test_steps_in_a_record_take_the_place_of_the_layouts(layout):
+    """A coarser tape makes the same readings worth less."""
+    fine = told(layout, *TRUE[:2]).sections[0].chance
+    coarse = told(layout, *TRUE[:2], record="# mark: 1/4\n# zero: 1/16\n").sections[0].chance
+    assert coarse < fine
+
+
+@pytest.mark.parametrize("seed", range(6))
+def test_quick_chances_are_those_of_the_exact_integral(seed):
+    """For tapes as there are; `alignment.train.chance` is tested against scipy."""
+    rng = np.random.default_rng(seed)
+    tolerance = machine(sections(1), units="in", tape=TAPE, tolerance=WIDE).tolerance
+    root = rng.normal(0, 0.3, (2, 2))
+    covariance, zero = root @ root.T + 0.02 * np.eye(2), rng.choice([0.1, 0.4])
+    value = rng.normal(0, 0.8, (8, 2))
+    for up, down in (
+        (None, None),
+        (Beside(value=0.3, u=0.3), None),
+        (Beside(value=0.3, u=0.3), Beside(value=0, u=0.2)),
+    ):
+        both, spread = with_steps(value, np.broadcast_to(covariance, (8, 2, 2)), up=up, down=down)
+        exact = chance(both, shared(spread, zero), tolerance)
+        assert Odds(tolerance=tolerance, zero=zero, up=up, down=down)(value, covariance) == pytest.approx(
+            exact, abs=4e-3
+        )
+
+
+def crept(values):
+    return [Crept(section="a-1", end=1, value=v, u=0.1) for v in values]
+
+
+@pytest.mark.parametrize("seed", range(8))
+def test_creep_that_drifts_is_told_by_students_t(seed):
+    """Against scipy.stats.ttest_1samp at 5 %."""
+    values = np.random.default_rng(seed).normal(0.3, 0.4, 3 + seed)
+    assert learn(crept(values), 0.4).drifts == (stats.ttest_1samp(values, 0.0).pvalue < 0.05)
+
+
+def test_creep_needs_three_bolt_ends_to_say_anything_and_ten_to_stand_for_the_layouts():
+    assert not learn(crept([0.5, 0.5]), 0.4).drifts
+    few, many = learn(crept([0.5, 0.6, 0.7]), 0.4), learn(crept(np.linspace(-0.5, 0.5, 10)), 0.4)
+    assert few.drifts
+    assert few.u == 0.4
+    assert few.lead(IN / 16) == pytest.approx(IN / 32)
+    assert many.u == pytest.approx(np.sqrt(np.var(np.linspace(-0.5, 0.5, 10), ddof=1) - 0.1**2))
+
+
+def test_creep_is_read_from_a_log_at_the_bolt_end(layout):
+    """The reading is 2 in. outside the bolt end, 13 from the pivot: it shows 13/11 of what the bolt did."""
+    rows = ("a-1,entry,18 3/8", "a-1,exit,18 9/16", "a-1,exit,18 3/8,move", "a-1,exit,18 7/16")
+    log = parse_survey(HEAD + "".join(f"{row}\n" for row in rows), layout)
+    (found,) = stand(layout, log, targets(layout, log), creep=0.4)[0].crept
+    assert found.value == pytest.approx(IN / 16 * 11 / 13)
+    assert (found.section, found.end) == ("a-1", 1)
+
+
+def test_a_move_that_nobody_looked_at_leaves_only_the_pivot_known(layout):
+    rows = ("a-1,entry,18 3/8", "a-1,exit,18 9/16", "a-1,exit,,move")
+    log = parse_survey(HEAD + "".join(f"{row}\n" for row in rows), layout)
+    known = stand(layout, log, targets(layout, log), creep=0.4)[0].known
+    assert not known.complete
+    pivot = np.array([13 / 15, 2 / 15])
+    assert known.information == pytest.approx(np.outer(pivot, pivot) * known.information.trace() / (pivot @ pivot))
+    assert told(layout, *rows).why is Why.moved
