@@ -12,7 +12,7 @@ from .options import Json, LayoutFile, PrintUnits
 
 __all__ = ["EXAMPLE", "next"]
 
-EXAMPLE = "Example: stringtrue next machine.toml as-found.csv"
+EXAMPLE = "Example: stringtrue next machine.toml job.csv"
 
 
 def next(

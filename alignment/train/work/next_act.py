@@ -164,7 +164,8 @@ def next_act(layout: Layout, log: Survey) -> Next:
     >>> found.act in alignment.train.work.next_act.Act
     True
     """
-    check_names([e.section for e in (*log.readings, *log.moves)], layout.index, layout.source)
+    named = [*(r.section for r in log.readings), *(m.section for m in log.moves)]
+    check_names(named, layout.index, layout.source)
     wanted = targets(layout, log)
     return _Job(layout, log, wanted).next()
 
