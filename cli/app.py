@@ -14,6 +14,7 @@ from typer.core import TyperGroup
 from alignment import __version__
 from alignment.errors import StringtrueError
 
+from .options import LayoutCommand
 from .output import fail
 from .streams import close_streams, failed, open_streams
 from .usage import told
@@ -56,7 +57,7 @@ INTERRUPTED: Final = 130
 """Exit status after Ctrl-C, as shells have it: 1 would say that a check failed."""
 for _name in (name for names in WHEN.values() for name in names):
     _module = import_module(f".{_name}", __package__)
-    app.command(_name, epilog=_module.EXAMPLE)(getattr(_module, _name))
+    app.command(_name, cls=LayoutCommand, epilog=_module.EXAMPLE)(getattr(_module, _name))
 
 
 def _version(wanted: bool) -> None:

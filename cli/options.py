@@ -10,6 +10,7 @@ from pathlib import Path
 from typing import Annotated, Any, Final
 
 import typer
+from typer.core import TyperCommand
 
 from alignment.choices import Aim, Line, Paper
 from alignment.errors import nearest, quote
@@ -21,6 +22,7 @@ __all__ = [
     "Force",
     "Full",
     "Json",
+    "LayoutCommand",
     "LayoutFile",
     "LineOption",
     "Out",
@@ -62,6 +64,26 @@ def whole(least: int, most: int) -> dict[str, Any]:
         return int(str(text))
 
     return {"parser": read, "metavar": "N"}
+
+
+MACHINE: Final = "machine.toml"
+
+
+class LayoutCommand(TyperCommand):
+    """A command whose LAYOUT may be left out in a folder that holds a ``machine.toml``."""
+
+    def parse_args(self, ctx: Any, args: list[str]) -> list[str]:
+        """Put the folder's layout first where no layout was named, and say so."""
+        first = next((p for p in self.params if p.param_type_name == "argument"), None)
+        helped = not set(args).isdisjoint(ctx.help_option_names)
+        if first is not None and first.name == "layout" and not helped and Path(MACHINE).is_file():
+            # a parse of its own: which words are arguments depends on which options take a value
+            named = self.make_parser(ctx).parse_args(args=list(args))[0].get("layout")
+            if not str(named or "").lower().endswith(".toml"):
+                if not ctx.resilient_parsing:
+                    typer.echo(f"Layout: {MACHINE}", err=True)
+                args = [MACHINE, *args]
+        return super().parse_args(ctx, args)
 
 
 LINES: Final = "string: as hung; fitted: through the sections; free: wherever fewest moves."

@@ -6,12 +6,12 @@ import json
 import re
 from collections.abc import Mapping
 from dataclasses import dataclass
-from itertools import pairwise
+from itertools import accumulate, pairwise
 from typing import Final
 
 from alignment.errors import InputError, LengthError, Problem, quote
 from alignment.lengths import Units, parse, show_exact
-from alignment.machine.layout import Layout
+from alignment.machine.layout import Layout, Tolerance
 from alignment.machine.layout_file import parse_layout
 
 __all__ = ["NEEDED", "QUESTIONS", "defaults", "layout_text", "wrong"]
@@ -20,29 +20,46 @@ QUESTIONS: Final = {
     "units": ("Units of bare numbers, in or mm", "in"),
     "name": ("Name of the machine", "My machine"),
     "rows": ("Names of the rows", "operator,drive"),
-    "sections": ("Sections in each row, as 5 or 5,4", ""),
-    "length": ("Length of a section", ""),
-    "spacing": ("From one entry end to the next", ""),
-    "bolts": ("Bolts, how far in from its ends", "0"),
-    "target": ("Reading wanted, if you know it", ""),
+    "mark": ("Smallest mark of the tape, if not 1/16 in or 1 mm", ""),
+    "sections": ("Sections in each row, as 6 or 6,3", ""),
+    "length": ("Length of a section, as 15 or 15,31 or 15:15:18,31", ""),
+    "gap": ("Gap from one section to the next, as 1 or 1,2 or 1:2,1", ""),
+    "start": ("Where each row begins, from the first entry end", "0"),
+    "bolts": ("Bolts, how far in from a section's ends", "0"),
+    "setback": ("Setback of a face behind its row's", "0"),
+    "target": ("Wanted reading of each row, if you know it", ""),
 }
 """What is asked of a machine, and what stands where nothing is answered. From `sections` on, one thing for all rows, or
-one for each row with commas between."""
-NEEDED: Final = ("sections", "length", "spacing")
-_HANGS_ON: Final = {"units": (), "name": (), "rows": ()} | dict.fromkeys(("spacing", "bolts"), ("sections", "length"))
+one for each row with commas between; of lengths, gaps, bolts and setbacks also one for each section of a row, with
+colons between."""
+NEEDED: Final = ("sections", "length", "gap")
+_OF_SECTIONS: Final = ("length", "gap", "bolts", "setback")
+_SIGNED: Final = ("start", "setback")
+_HANGS_ON: Final = (
+    {"units": (), "name": (), "rows": (), "mark": ("units",)}
+    | dict.fromkeys(("length", "gap", "setback"), ("units", "rows", "sections"))
+    | {"bolts": ("units", "rows", "sections", "length")}
+)
 MOST: Final = 200
 """Sections in one row; far beyond any machine."""
 
 
 @dataclass(frozen=True, kw_only=True)
+class _Section:
+    """One section. [mm]"""
+
+    start: float
+    length: float
+    bolts: float
+    setback: float
+
+
+@dataclass(frozen=True, kw_only=True)
 class _Row:
-    """One row of equal sections. [mm]"""
+    """One row, entry to exit. [mm]"""
 
     name: str
-    count: int
-    length: float
-    spacing: float
-    bolts: float
+    sections: tuple[_Section, ...]
     target: float | None
 
 
@@ -64,7 +81,7 @@ def wrong(key: str, text: str, told: Mapping[str, str]) -> list[str]:
     list of str
         Sentences; empty where the answer can be used.
     """
-    if key == "name" or (key == "target" and not text.strip()):
+    if key == "name" or (key in ("target", "mark") and not text.strip()):
         return []
     if key == "units":
         return [] if text.strip() in list(Units) else [f"{quote(text)} is not a unit. Write in or mm."]
@@ -73,6 +90,8 @@ def wrong(key: str, text: str, told: Mapping[str, str]) -> list[str]:
         bad = [name for name in names if not re.fullmatch(r"[^\W_][\w -]{0,39}", name)]
         found = [f"{quote(name)} is not a name of a row. Use letters and digits, commas between rows." for name in bad]
         return found + ["A name stands twice. Give each row its own."] * (len(set(names)) < len(names))
+    if key == "mark":
+        return _wrong_lengths(key, [text], Units(told["units"]))
     rows = _parts(told["rows"])
     parts = _parts(text)
     if len(parts) not in (1, len(rows)):
@@ -80,34 +99,50 @@ def wrong(key: str, text: str, told: Mapping[str, str]) -> list[str]:
     if key == "sections":
         bad = [part for part in parts if not (re.fullmatch("[0-9]{1,9}", part) and 1 <= int(part) <= MOST)]
         return [f"{quote(part)} is not a number of sections, 1 to {MOST}." for part in bad]
-    return _wrong_lengths(key, parts, told)
-
-
-def _wrong_lengths(key: str, parts: list[str], told: Mapping[str, str]) -> list[str]:
     units = Units(told["units"])
+    if key not in _OF_SECTIONS:
+        # a row whose wanted reading is not known is left empty
+        return _wrong_lengths(key, [part for part in parts if part or key != "target"], units)
+    found = _wrong_lengths(key, [own for part in parts for own in _sections(part)], units)
+    if not found:
+        for row, count, part in zip(rows, _each(told["sections"], len(rows)), _each(text, len(rows)), strict=True):
+            found += _wrong_counts(key, row, int(count), part)
+    if found or key != "bolts":
+        return found
+    for made in _rows(dict(told) | {"bolts": text}):
+        short = [s for s in made.sections if 2 * s.bolts >= s.length]
+        if short:
+            own = show_exact(short[0].bolts, units)
+            found.append(f"{own} in from both ends, the bolts of row {made.name} would meet.")
+    return found
+
+
+def _wrong_lengths(key: str, parts: list[str], units: Units) -> list[str]:
     found = []
     for part in parts:
         try:
-            if parse(part, units) <= 0 and key in NEEDED:
+            if parse(part, units, signed=key in _SIGNED) <= 0 and key in ("length", "mark", "target"):
                 found.append(f"{quote(part)} is not more than nothing.")
         except LengthError as error:
             found.append(str(error))
-    if found or key not in ("spacing", "bolts"):
-        return found
-    rows = _parts(told["rows"])
-    for row, count, long, own in zip(
-        rows, *(_each(t, len(rows)) for t in (told["sections"], told["length"], ",".join(parts))), strict=True
-    ):
-        length, value = parse(long, units), parse(own, units)
-        if key == "spacing" and int(count) > 1 and value < length:
-            found.append(f"{own} is less than a section of row {row} is long: they would overlap.")
-        if key == "bolts" and 2 * value >= length:
-            found.append(f"{own} in from both ends, the bolts of row {row} would meet.")
     return found
+
+
+def _wrong_counts(key: str, row: str, count: int, part: str) -> list[str]:
+    given, wanted = len(_sections(part)), count - (key == "gap")
+    if given in (1, wanted):
+        return []
+    what = "gap" if key == "gap" else "section"
+    many = f"{wanted} {what}{'' if wanted == 1 else 's'}"
+    return [f"{quote(part)} is {given} things for the {many} of row {row}. Give one, or one for each."]
 
 
 def _parts(text: str) -> list[str]:
     return [part.strip() for part in text.split(",")]
+
+
+def _sections(part: str) -> list[str]:
+    return [own.strip() for own in part.split(":")]
 
 
 def _each(text: str, count: int) -> list[str]:
@@ -116,7 +151,7 @@ def _each(text: str, count: int) -> list[str]:
     return parts * count if len(parts) == 1 else parts
 
 
-def layout_text(told: Mapping[str, str]) -> str:
+def layout_text(told: Mapping[str, str], tolerance: Tolerance | None = None) -> str:
     """
     Text of a layout file: every section written out, with the defaults that stand in and what each thing means.
 
@@ -124,6 +159,8 @@ def layout_text(told: Mapping[str, str]) -> str:
     ----------
     told : mapping
         Answers to `QUESTIONS`.
+    tolerance : Tolerance, optional
+        By default those that stand in where a layout is silent.
 
     Raises
     ------
@@ -142,34 +179,53 @@ def layout_text(told: Mapping[str, str]) -> str:
                 sound[key] = answer
     if problems:
         raise InputError("start", "these answers cannot be used", problems)
-    text = "\n".join(_lines(Units(sound["units"]), sound["name"], _rows(sound))) + "\n"
+    text = "\n".join(_lines(sound, _rows(sound), tolerance)) + "\n"
     # what is handed out is known to be readable
     parse_layout(text, "the layout made of these answers")
     return text
 
 
 def _rows(told: Mapping[str, str]) -> list[_Row]:
+    """Rows of the answers so far; what was not answered yet is the default."""
     names, units = _parts(told["rows"]), Units(told["units"])
-    columns = [_each(told[key], len(names)) for key in ("sections", "length", "spacing", "bolts", "target")]
-    return [
-        _Row(
-            name=name,
-            count=int(count),
-            length=float(parse(length, units)),
-            spacing=float(parse(spacing, units)),
-            bolts=float(parse(bolts, units)),
-            target=float(parse(target, units)) if target else None,
+
+    def rows_of(key: str) -> list[str]:
+        return _each(told.get(key, QUESTIONS[key][1]), len(names))
+
+    def length(text: str) -> float:
+        return float(parse(text, units, signed=True))
+
+    found = []
+    for k, name in enumerate(names):
+        count = int(rows_of("sections")[k])
+        lengths, gaps, bolts, setbacks = (
+            [length(own or "0") for own in _spread(_sections(rows_of(key)[k]), count)] for key in _OF_SECTIONS
         )
-        for name, count, length, spacing, bolts, target in zip(names, *columns, strict=True)
-    ]
+        starts = accumulate((a + b for a, b in zip(lengths, gaps, strict=True)), initial=length(rows_of("start")[k]))
+        sections = (
+            _Section(start=start, length=long, bolts=bolt, setback=setback)
+            for start, long, bolt, setback in zip(starts, lengths, bolts, setbacks, strict=False)
+        )
+        target = rows_of("target")[k]
+        found.append(_Row(name=name, sections=tuple(sections), target=length(target) if target else None))
+    return found
 
 
-def _lines(units: Units, name: str, rows: list[_Row]) -> list[str]:
+def _spread(parts: list[str], count: int) -> list[str]:
+    """One part for each section; after the last section there is no gap."""
+    return parts * count if len(parts) == 1 else [*parts, "0"][:count]
+
+
+def _lines(told: Mapping[str, str], rows: list[_Row], tolerance: Tolerance | None) -> list[str]:
+    units, name = Units(told["units"]), told["name"]
+
     def put(key: str, length: float, why: str = "") -> str:
         return _commented(f"{key} = {_quoted(show_exact(length, units))}", why)
 
     known = defaults(units)
-    tape, tolerance, moves = known.tape, known.tolerance, known.moves
+    tape, moves = known.tape, known.moves
+    tolerance = tolerance or known.tolerance
+    mark = float(parse(told["mark"], units)) if told["mark"].strip() else tape.mark
     inch = units is Units.inch
     lines = [
         f"# Bare numbers are {'inches' if inch else 'millimetres'}. Places run downstream, as the strip",
@@ -179,10 +235,10 @@ def _lines(units: Units, name: str, rows: list[_Row]) -> list[str]:
         "[machine]",
         f"name = {_quoted(''.join(c for c in name if c.isprintable()).strip() or 'My machine')}",
         f'units = "{units}"',
-        f'# strip_width = "{"20" if inch else "508"}"',
+        f'# strip_width = "{"23 1/4" if inch else "590"}"',
         "",
         "[tape]",
-        put("mark", tape.mark, "smallest mark that you read"),
+        put("mark", mark, "smallest mark that you read"),
         _commented(f'# set = "{"1/64" if inch else "0.25"}"', "placing and sighting; without it, a quarter mark"),
         _commented(f"tilt = {tape.tilt:g}", "square to the string to within this, in degrees"),
         put("zero", tape.zero, "what the hook may be off by, the same at every reading"),
@@ -208,26 +264,28 @@ def _lines(units: Units, name: str, rows: list[_Row]) -> list[str]:
         lines.append(_commented('# string_side = "left"', "side of the faces on which the string hangs, downstream"))
     first = True
     for row in rows:
-        for k in range(row.count):
-            told = ("its entry end", "from the entry end", "where the tape is read", "never to be moved")
-            start, bolts, points, hold = told if first else ("", "", "", "")
+        for k, section in enumerate(row.sections, start=1):
+            why = ("its entry end", "from the entry end", "where the tape is read", "never to be moved")
+            start, bolts, points, hold = why if first else ("", "", "", "")
             first = False
-            ends = [_quoted(show_exact(x, units)) for x in (row.bolts, row.length - row.bolts)]
+            ends = [_quoted(show_exact(x, units)) for x in (section.bolts, section.length - section.bolts)]
             lines += [
                 "",
                 "[[section]]",
-                f"name = {_quoted(f'{row.name}-{k + 1}')}",
+                f"name = {_quoted(f'{row.name}-{k}')}",
                 f"row = {_quoted(row.name)}",
-                put("start", k * row.spacing, start),
-                put("length", row.length),
+                put("start", section.start, start),
+                put("length", section.length),
                 _commented(f"bolts = [{', '.join(ends)}]", bolts),
             ]
+            if section.setback:
+                lines.append(put("setback", section.setback))
             if points:
-                lines.append(_commented(f'# points = ["0", {_quoted(show_exact(row.length, units))}]', points))
+                lines.append(_commented(f'# points = ["0", {_quoted(show_exact(section.length, units))}]', points))
                 lines.append(_commented("# hold = true", hold))
     for row in rows:
-        for up, down in pairwise(f"{row.name}-{k + 1}" for k in range(row.count)):
-            lines += ["", "[[joint]]", f"sections = [{_quoted(up)}, {_quoted(down)}]", 'step = "0"']
+        for up, down in pairwise(f"{row.name}-{k}" for k in range(1, len(row.sections) + 1)):
+            lines += ["", "[[joint]]", f"sections = [{_quoted(up)}, {_quoted(down)}]"]
     return lines
 
 

@@ -32,7 +32,7 @@ import struct
 import termios
 
 COMMAND = (sys.executable, "-c", "from cli.app import main; main()")
-START = ("--sections", "2", "--length", "18", "--spacing", "20", "--bolts", "2", "--target", "18 3/8")
+START = ("--sections", "2", "--length", "18", "--gap", "2", "--bolts", "2", "--target", "18 3/8")
 PATIENCE = 60.0
 """Seconds to wait for a prompt on a machine that is busy with other things."""
 
@@ -159,10 +159,13 @@ def test_from_an_empty_folder_to_a_plan(tmp_path, run_at):
         ("in or mm [in]: ", ""),
         ("[My machine]: ", "Tray line"),
         ("[operator,drive]: ", ""),
-        ("as 5 or 5,4: ", "2"),
-        ("Length of a section: ", "18"),
-        ("to the next: ", "20"),
+        ("1/16 in or 1 mm: ", ""),
+        ("as 6 or 6,3: ", "2"),
+        ("15:15:18,31: ", "18"),
+        ("1:2,1: ", "2"),
+        ("entry end [0]: ", ""),
         ("ends [0]: ", "2"),
+        ("row's [0]: ", ""),
         ("know it: ", "18 3/8"),
     ):
         screen.answer(prompt, text)
