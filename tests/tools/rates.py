@@ -21,6 +21,7 @@ from alignment.train.flags.leaning import find_leans
 from alignment.train.flags.strays import find_strays
 from alignment.train.train import Train, fit_train
 from alignment.uncertainty import noncentrality, reading_u
+from tests.tools import flag_rates
 
 IN = 25.4
 
@@ -204,6 +205,7 @@ def main() -> None:
         print(f"  leaning string, {name:<40} {100 * rate:6.1f} %")
     for name, (simulated, stated) in monte_carlo(200_000).items():
         print(f"  {name}: sd of 200,000 simulated {simulated / IN:.5f} in, stated u {stated / IN:.5f} in")
+    flag_rates.print_rates(count)
 
 
 if __name__ == "__main__":

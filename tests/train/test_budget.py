@@ -346,3 +346,18 @@ def test_missing_layout(run, tmp_path):
     outcome = run("budget", tmp_path / "machine.toml")
     assert (outcome.status, outcome.out) == (2, "")
     assert "machine.toml" in outcome.err
+
+
+def test_points_spread_about_the_middle_of_the_section():
+    """Points near the entry end are stretched about its middle: there so far apart, they just do for the offset."""
+    near = layout(points=("1", "7"), tolerance="offset = '1/8'\nsquare = '1'")
+    said = promise(work_out(near), "offset")
+    assert said.apart is not None
+
+    def at(apart: float) -> bool:
+        margin = 9 - apart / IN / 2
+        spread = layout(points=(f"{margin:.5f}", f"{18 - margin:.5f}"), tolerance="offset = '1/8'\nsquare = '1'")
+        return promise(work_out(spread), "offset").proved
+
+    assert at(said.apart * 1.001)
+    assert not at(said.apart * 0.98)

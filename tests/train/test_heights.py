@@ -221,3 +221,12 @@ def test_on_the_command_line(run, tmp_path):
     assert outcome.status == 0, outcome.err
     assert {s["direction"] for s in json.loads(outcome.out)["moves"]["steps"]} == {"toward"}
     assert sorted(path.name for path in tmp_path.glob("*.png")) == ["p-heights.png", "p.png"]
+
+
+@pytest.mark.parametrize("told", ["left", "right"])
+def test_no_twist_where_one_string_has_no_place(told):
+    """How far apart the strings hang is known of both or not at all; the change along the machine is told still."""
+    layout = frame(strings="".join(f"[string.{row}]\n{'at = 0' if row == told else ''}\n" for row in RAILS))
+    (level,) = solve(layout, read(layout, right=lambda x: x / 350)).state.levels
+    assert (level.apart, level.twist) == (None, None)
+    assert abs(level.change) == pytest.approx(4.0)

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import pytest
 
-from tests.tools import rates
+from tests.tools import flag_rates, rates
 
 COUNT = 300
 
@@ -51,7 +51,55 @@ def test_straight_string_is_seldom_accused(leans):
 def test_command_prints_every_rate(monkeypatch, capsys):
     monkeypatch.setattr("sys.argv", ["rates", "8"])
     monkeypatch.setattr(rates, "monte_carlo", lambda _count: {"skew": (0.9, 0.9)})
+    monkeypatch.setattr(flag_rates, "kinds", lambda: [flag_rates.Kind(sections=2)])
+    monkeypatch.setattr(flag_rates, "covered_kinds", lambda: [flag_rates.Kind(sections=2)])
     rates.main()
     said = capsys.readouterr().out
-    for what in ("flagged at its point", "clean surveys", "whole inch", "10 mm", "ends swapped", "leaning string"):
+    for what in (
+        "flagged at its point",
+        "clean surveys",
+        "whole inch",
+        "10 mm",
+        "ends swapped",
+        "leaning string",
+        "FLAGS",
+        "U, %",
+    ):
         assert what in said
+
+
+@pytest.mark.parametrize("sections", [1, 2, 5])
+def test_slips_on_a_true_machine_are_found(sections):
+    """Half an inch and more, and whole inches left out: all of forty; nothing is doubted of clean surveys."""
+    found = flag_rates.rates(flag_rates.Kind(sections=sections), 40)
+    assert {found[name] for name in ("half", "inch", "foot", "left out")} == {100.0}
+    assert "false unlikely" not in found
+    assert "false off-target" not in found
+
+
+@pytest.mark.parametrize("sections", [3, 8])
+def test_a_machine_that_is_badly_out_has_few_unlikely_readings(sections):
+    """5 % at the most; four standard errors of 150. An inch is found all the same."""
+    found = flag_rates.rates(flag_rates.Kind(sections=sections, out="out 1/8"), 150)
+    assert found.get("false unlikely", 0.0) <= 5 + 4 * (5 * 95 / 150) ** 0.5
+    assert found["inch"] >= 98
+
+
+def test_a_string_seldom_moves_by_chance():
+    """1 % at the most, with repeats and two strings; four standard errors of 150."""
+    found = flag_rates.rates(flag_rates.Kind(sections=2, strings=2, repeats=3), 150)
+    assert found.get("false line-moved", 0.0) <= 1 + 4 * (1 * 99 / 150) ** 0.5
+
+
+@pytest.mark.parametrize(
+    "kind",
+    [
+        flag_rates.Kind(sections=2, repeats=5, hand="1/128 in"),
+        flag_rates.Kind(sections=2, repeats=5, reading=72.0),
+    ],
+    ids=["coarse marks and a steady hand", "a long way out"],
+)
+def test_u_covers(kind):
+    """95.4 % of normal values; four standard errors of 300 surveys, their two sections as one."""
+    for share in flag_rates.cover(kind, 300).values():
+        assert share >= 95.4 - 4 * (95.4 * 4.6 / 300) ** 0.5

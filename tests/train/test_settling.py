@@ -140,3 +140,36 @@ def test_cheapest_way_comes_first(samples):
     cost = [(3 if way == ON_THE_LIMIT else "marks" in way, "5" in way or "8" in way) for way in told]
     assert cost == sorted(cost, key=lambda c: (c[0] == 3,))
     assert np.all([way == ON_THE_LIMIT or way.startswith("read") for way in told])
+
+
+@pytest.mark.parametrize(("entry", "exit_", "settled"), [(1.5, 0.0, True), (0.0, 1.5, False)])
+def test_what_readings_cannot_settle_is_that_of_the_worse_end(monkeypatch, entry, exit_, settled):
+    """The string's doubt is nothing at the entry end and large at the exit end: it counts where the worse end is."""
+    layout = machine(
+        [{"name": "a-1", "row": "a", "start": "0", "length": "450"}],
+        tape=TAPE,
+        tolerance="offset = '0.8'\nsquare = '50'",
+        rows={"a": "target = '700'"},
+    )
+    solution = solve(layout, readings(layout, [("a-1", "entry", 700 + entry), ("a-1", "exit", 700 + exit_)]))
+    train = solution.train
+    middle = train.middle[0]
+    monkeypatch.setattr(type(train), "shared_u", lambda _, x: np.where(np.asarray(x) < middle, 0.0, 0.5))
+    (way,) = ways(solution)
+    assert (way != ON_THE_LIMIT) is settled
+
+
+def test_ways_are_told_from_the_cheapest():
+    """Two sections: the first takes many readings, the second one more; the second's way is told first."""
+    layout = machine(
+        [{"name": f"a-{k}", "row": "a", "start": str(500 * k), "length": "450"} for k in (1, 2, 3)],
+        tape=TAPE,
+        tolerance="offset = '1.6'\nsquare = '50'",
+        rows={"a": "target = '700'"},
+    )
+    read = [("a-1", 701.6), ("a-2", 701.05), ("a-3", 700.8)]
+    solution = solve(layout, readings(layout, [(name, end, at) for name, at in read for end in ("entry", "exit")]))
+    told = ways(solution)
+    assert next(iter(told.values())) == ["a-3"]
+    assert list(told.values())[-1] == ["a-1"]
+    assert list(told)[-1] == ON_THE_LIMIT

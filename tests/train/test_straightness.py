@@ -206,3 +206,13 @@ def test_words_in_millimetres():
     survey = readings(layout, ends_of(layout, lambda x: 700 + 8 * (x == 500)))
     text = solution_text(solve(layout, survey))
     assert "Row r: its faces stray 8.0 from one straight line (U 1." in text
+
+
+def test_rows_after_one_that_was_not_read_are_told():
+    """Three rows, nothing read of the middle one: the other two have their straightness."""
+    parts = [
+        {"name": f"{row}-{k}", "row": row, "start": 500 * k, "length": 450} for row in ("a", "b", "c") for k in range(3)
+    ]
+    layout = machine(parts, rows=dict.fromkeys(("a", "b", "c"), "target = '700'"))
+    read = [(s.name, end, 700) for s in layout.sections if s.row != "b" for end in ("entry", "exit")]
+    assert [row.row for row in straightness(fit_train(layout, readings(layout, read)))] == ["a", "c"]
