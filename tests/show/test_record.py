@@ -27,6 +27,7 @@ from alignment.show.paper import record as report
 from alignment.show.paper.job import Papers
 from alignment.show.paper.typesetting import Paper
 from alignment.show.pictures import record as record_pictures
+from alignment.show.words import cautions
 from alignment.show.words.cautions import FULL, SHORT
 from alignment.show.words.comparison import sentences
 from alignment.show.words.moves import by_section, step_lines
@@ -308,6 +309,13 @@ def test_strips_show_every_section_whole(tmp_path):
             shown.add("".join(shape["lines"]).replace(" ", ""))
     for section in layout.sections:
         assert any(words.startswith(section.name) for words in shown), section.name
+
+
+def test_cautions_stand_over_moves_and_over_pictures_with_arrows(sample_job):
+    """In full where the annexes begin, in short over each list of moves and over the pictures."""
+    pages = annex_pages(sample_job)
+    assert pages["work"].parts[0].blocks == (cautions.full(),)
+    assert cautions.short() in pages["pictures"].parts[0].blocks
 
 
 def test_as_found_and_as_left_at_one_scale(sample_job):

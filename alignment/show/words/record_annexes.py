@@ -79,14 +79,14 @@ def annex_pages(job: Job) -> dict[str, Page]:
     """The annexes in their order, by what they hold; the pictures stand under ``pictures``."""
     pages = {
         "work": Page(title="Moves and state", parts=_work(job)),
-        "pictures": Page(title="Pictures", parts=()),
+        "pictures": Page(title="Pictures", parts=(Part(blocks=(cautions.short(),)),)),
         "measured": Page(title="Test panel and settings", parts=_measured(job)),
         "photographs": Page(title="Photographs", parts=_photographs(job)),
         "readings": Page(title="Readings", parts=_readings(job)),
         "judging": Page(title="Uncertainty and decision rule", parts=_judging(job)),
         "files": Page(title="Program and files", parts=(_files(job),)),
     }
-    return {kind: page for kind, page in pages.items() if page.parts or kind == "pictures"}
+    return {kind: page for kind, page in pages.items() if page.parts}
 
 
 def _work(job: Job) -> tuple[Part, ...]:
