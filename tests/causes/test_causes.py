@@ -675,3 +675,11 @@ def test_the_first_screen_is_short_whatever_is_out(sections):
     lines = terminal.render(page).splitlines()
     assert len(lines) <= 30
     assert lines[-1].startswith("First: ")
+
+
+@pytest.mark.parametrize(("limit", "why"), [("", Why.no_limit), ('leg = "0.1"', Why.doubtful)])
+def test_why_legs_tell_nothing(limit, why):
+    """Equal as read: without a limit nothing says how much matters, within a fine one finer readings would."""
+    text = '[[across]]\nat = "lead"\noperator_leg = "50"\ndrive_leg = "50"\n' + f"[limits]\n{limit}\n"
+    fact = fact_of(text, "legs-differ")
+    assert (fact.holds, fact.why) == (Holds.unknown, why)
