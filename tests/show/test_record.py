@@ -318,6 +318,13 @@ def test_cautions_stand_over_moves_and_over_pictures_with_arrows(sample_job):
     assert cautions.short() in pages["pictures"].parts[0].blocks
 
 
+def test_cautions_stand_where_the_record_of_one_survey_asks_for_moves(samples):
+    """On the first page, and in what is said of the file."""
+    whole = jobs.gather(Papers(layout=samples / "machine.toml", survey=samples / "as-found.csv"))
+    assert cautions.short() in part_of(whole, "Open points").blocks
+    assert SHORT[0] in list(said(told_page(whole, "r.pdf")))
+
+
 def test_as_found_and_as_left_at_one_scale(sample_job):
     """A tolerance is as wide in both pictures, though the deviations as left are much smaller."""
     states = [(name, solution, False) for name, solution in sample_job.surveys]

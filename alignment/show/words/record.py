@@ -13,9 +13,9 @@ from alignment.machine.layout import Layout
 from alignment.machine.survey import Survey
 from alignment.show.letters import cut
 from alignment.show.page import Block, Page, Part, Table, Text, items
+from alignment.show.words import cautions, panel_doubts
 from alignment.show.words import comparison as comparison_words
 from alignment.show.words import panel as panel_words
-from alignment.show.words import panel_doubts
 from alignment.show.words import settings as settings_words
 from alignment.show.words.flags import flag_words
 from alignment.show.words.phrases import counted
@@ -87,7 +87,7 @@ def told_page(job: Job, file: str) -> Page:
         said.append(f"Test panel {job.panel.panel.name}: {panel_words.short_verdict(job.panel)}. {panel_when(job)}")
     if job.settings:
         said.append(f"Settings: {settings_words.summary(job.settings)} {settings_when(job)}")
-    parts = (Part(blocks=tuple(Text(words=text) for text in said)),)
+    parts = (Part(blocks=(*_cautions(job), *(Text(words=text) for text in said))),)
     return Page(title=f"{file}: the record of {job.layout.name}, number {number(job)}", parts=parts)
 
 
@@ -292,7 +292,13 @@ def _open_in_short(job: Job) -> tuple[Block, ...]:
     said = _open_points(job)
     if not said:
         return (Text(words="None known."),)
-    return items(_in_short(said))
+    return (*_cautions(job), *items(_in_short(said)))
+
+
+def _cautions(job: Job) -> tuple[Block, ...]:
+    """The short cautions, over what sends a person to the machine: moves that are wanted, readings to take again."""
+    _, last = job.surveys[-1]
+    return (cautions.short(),) if last.plan.steps or last.plan.missed or doubts(last) else ()
 
 
 def _open_points(job: Job) -> list[str]:
