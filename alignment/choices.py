@@ -31,11 +31,11 @@ class Aim(enum.StrEnum):
     """What makes one plan better than another."""
 
     fewest = "fewest"
-    """Fewest bolt ends loosened; among those, least movement."""
+    """Fewest bolt ends loosened; among those, the best chances."""
     least = "least"
     """Least movement in all."""
-    exact = "exact"
-    """Every section that is out goes to its target, to the nearest notch."""
+    true = "true"
+    """Every end that can be told to be off goes to its target."""
 
 
 class At(enum.StrEnum):

@@ -43,7 +43,8 @@ def enter(
     from alignment.machine import entry
     from alignment.machine.layout_file import read_layout
     from alignment.machine.survey_files import read_survey
-    from alignment.show.words import solution as wording
+    from alignment.show.json.solution import as_json
+    from alignment.show.words.solution import solution_page
     from alignment.train import solve as solution
 
     machine = read_layout(layout)
@@ -66,7 +67,8 @@ def enter(
     prompts.say([f"{step.done} of {len(step.asks)} read, all in {survey.name}.{go_on}"])
     if step.complete:
         readings = read_survey(survey, machine)
-        output.show_text("\n" + wording.solution_text(solution.solve(machine, readings)))
+        prompts.say([""])
+        output.say(solution_page, as_json, solution.solve(machine, readings), json=False)
 
 
 def _now() -> str:

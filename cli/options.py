@@ -87,7 +87,7 @@ class LayoutCommand(TyperCommand):
 
 
 LINES: Final = "string: as hung; fitted: through the sections; free: wherever fewest moves."
-AIMS: Final = "fewest: fewest bolt ends; least: least movement; exact: all that is out goes to its target."
+AIMS: Final = "fewest: fewest bolt ends; least: least movement; true: every end that is off goes to its target."
 LineOption = Annotated[Line, typer.Option("--line", help=f"What deviations are taken from. {LINES}", **one_of(Line))]
 AimOption = Annotated[Aim, typer.Option("--aim", help=f"What makes a plan the better one. {AIMS}", **one_of(Aim))]
 

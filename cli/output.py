@@ -7,6 +7,7 @@ import json as jsons
 import os
 import re
 import sys
+import time
 from collections.abc import Callable, Iterable, Iterator, Sequence
 from contextlib import AbstractContextManager, contextmanager, nullcontext
 from functools import partial
@@ -26,10 +27,12 @@ if TYPE_CHECKING:
 
     Tables = dict[str, pd.DataFrame]
 
-__all__ = ["fail", "named", "progress", "save_picture", "save_table", "say", "show", "show_text"]
+__all__ = ["fail", "named", "patience", "progress", "save_picture", "save_table", "say", "show", "show_text"]
 
 HEADING = re.compile(r"^[A-Z][A-Z' ]{4,}[A-Z](?=[ ,:(\n]|$).*$", re.MULTILINE)
 
+PATIENCE: Final = 2
+"""Seconds after which a wait is told."""
 LONG: Final = 50
 """From so many things on, their progress is shown."""
 
@@ -48,6 +51,41 @@ def named(option: str) -> Iterator[None]:
         yield
     except (LengthError, NameUnknownError) as error:
         raise type(error)(f"{option}: {error}") from None
+
+
+@contextmanager
+def patience(what: str, most: float) -> Iterator[Callable[[], None] | None]:
+    """
+    Tell on standard error how long something takes, once it takes long, where that is a terminal.
+
+    Parameters
+    ----------
+    what : str
+        What is going on.
+    most : float
+        How long it takes at the most. [s]
+
+    Yields
+    ------
+    callable or None
+        To be called now and then.
+    """
+    if not sys.stderr.isatty():
+        yield None
+        return
+    begun, told = time.monotonic(), [0]
+
+    def waiting() -> None:
+        gone = int(time.monotonic() - begun)
+        if gone >= PATIENCE and gone > told[0]:
+            told[0] = gone
+            typer.echo(f"\r{what}: {gone} s of at most {most:.0f} s, Ctrl-C to stop ", err=True, nl=False)
+
+    try:
+        yield waiting
+    finally:
+        if told[0]:
+            typer.echo("\r" + " " * 60 + "\r", err=True, nl=False)
 
 
 def save_picture(path: Path | None, draw: Callable[..., Figure], *found: object, force: bool) -> None:

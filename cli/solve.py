@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from pathlib import Path
-from typing import Annotated
+from typing import TYPE_CHECKING, Annotated
 
 import typer
 
@@ -14,6 +14,7 @@ from .options import (
     LINES,
     AimOption,
     Force,
+    Full,
     Json,
     LayoutFile,
     Out,
@@ -23,6 +24,10 @@ from .options import (
     one_of,
     section_names,
 )
+
+if TYPE_CHECKING:
+    from alignment.machine.layout import Layout
+    from alignment.train.solve import Solution
 
 __all__ = ["EXAMPLE", "solve"]
 
@@ -56,44 +61,86 @@ def solve(
         Path | None, typer.Option(metavar="FILE", help="Draw the train before and after: .svg, .png or .pdf.")
     ] = None,
     table: Table = None,
-    check: Annotated[bool, typer.Option("--check", help="Exit status 1 unless the machine is ok or ok?.")] = False,
+    check: Annotated[bool, typer.Option("--check", help="Exit status 1 unless the machine is OK or OK?.")] = False,
     json: Json = False,
+    full: Full = False,
     units: PrintUnits = None,
     out: Out = None,
     force: Force = False,
 ) -> None:
     """Fit every section and say which bolt end to move."""
-    from alignment.files import tables, writing
     from alignment.machine.layout_file import read_layout
     from alignment.machine.survey_files import read_survey
-    from alignment.show.pictures import train as plots
-    from alignment.show.words import checklist as lists
-    from alignment.show.words import solution as wording
+    from alignment.show.json.solution import lines_json
+    from alignment.show.words.solution import solution_page
     from alignment.train import solve as solution
 
     machine = read_layout(layout)
-    pictures = plots.picture_paths(machine, plot).values() if plot else ()
-    wanted = [(path, writing.PICTURES) for path in pictures]
-    writing.ready(
-        *wanted, (checklist, lists.KINDS), (table, tables.KINDS), (out, None), inputs=(layout, survey), force=force
-    )
+    _ready(machine, plot, checklist, table, out, inputs=(layout, survey), force=force)
     readings = read_survey(survey, machine)
-    with output.named("--done"):
+    with output.named("--done"), output.patience("planning", solution.SECONDS) as waiting:
         tried = solution.solve_lines(
-            machine.shown_in(units), readings, line, at=at, aim=aim, drop_strays=drop_strays, done=done or ()
+            machine.shown_in(units),
+            readings,
+            line,
+            at=at,
+            aim=aim,
+            drop_strays=drop_strays,
+            done=done or (),
+            waiting=waiting,
         )
     found = solution.easiest(tried)
-    for path, picture in plots.train_pictures(found, plot) if plot else ():
-        writing.write_whole(path, picture, force=force)
-    if checklist is not None:
-        writing.write_whole(checklist, lists.checklist(found, checklist.suffix), force=force)
-    output.save_table(table, solution.as_tables, found, found.layout.units, force=force)
-    output.show(
-        lambda: wording.lines_text(tried) + wording.solution_text(found),
-        lambda: solution.lines_json(tried),
-        json=json,
-        out=out,
-        force=force,
+    _write(found, plot, checklist, table, force=force)
+    output.say(
+        lambda: solution_page(found, tried), lambda: lines_json(tried), json=json, full=full, out=out, force=force
     )
     if check and not found.state.passes:
         raise typer.Exit(1)
+
+
+def _ready(
+    machine: Layout,
+    plot: Path | None,
+    checklist: Path | None,
+    table: Path | None,
+    out: Path | None,
+    *,
+    inputs: tuple[Path, ...],
+    force: bool,
+) -> None:
+    """Make sure that what is asked for can be written; what shows it is loaded only where it is wanted."""
+    from alignment.files import writing
+
+    wanted: list[tuple[Path | None, tuple[str, ...] | None]] = [(out, None)]
+    if plot:
+        from alignment.show.pictures import train as plots
+
+        wanted += [(path, writing.PICTURES) for path in plots.picture_paths(machine, plot).values()]
+    if checklist:
+        from alignment.show.words.checklist import KINDS
+
+        wanted.append((checklist, KINDS))
+    if table:
+        from alignment.files import tables
+
+        wanted.append((table, tables.KINDS))
+    writing.ready(*wanted, inputs=inputs, force=force)
+
+
+def _write(found: Solution, plot: Path | None, checklist: Path | None, table: Path | None, *, force: bool) -> None:
+    """Pictures, checklist and tables, each where it is wanted."""
+    from alignment.files import writing
+
+    if plot:
+        from alignment.show.pictures import train as plots
+
+        for path, picture in plots.train_pictures(found, plot):
+            writing.write_whole(path, picture, force=force)
+    if checklist:
+        from alignment.show.words.checklist import checklist as ticked
+
+        writing.write_whole(checklist, ticked(found, checklist.suffix), force=force)
+    if table:
+        from alignment.show.tables.solution import as_tables
+
+        output.save_table(table, as_tables, found, found.layout.units, force=force)

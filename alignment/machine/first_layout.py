@@ -250,9 +250,9 @@ def _lines(told: Mapping[str, str], rows: list[_Row], tolerance: Tolerance | Non
         put("opening", tolerance.opening, "between facing rows"),
         "",
         "[moves]",
-        put("notch", moves.notch, "moves are whole multiples of this"),
-        _commented(f"band = {moves.band:g}", "a section once touched is brought into this share of the tolerance"),
         _commented(f'# travel = "{"3/8" if inch else "10"}"', "how far a bolt end can go either way in its slot"),
+        put("creep", moves.creep, "what tightening does to a bolt end, standard uncertainty"),
+        _commented(f"bolt = {moves.bolt:g}", "loosen one more bolt end only for this much more chance of being OK"),
     ]
     for row in rows:
         lines += ["", f"[row.{_key(row.name)}]"]

@@ -32,16 +32,12 @@ class Tolerance:
 class MoveRules:
     """How bolt ends may be moved."""
 
-    notch: float
-    """Moves are whole multiples of this. [mm]"""
     travel: float | None
-    """How far a bolt end can go either way in its slot; None where it is not limited. [mm]"""
+    """How far a bolt end can go either way in its slot; None where it is not told. [mm]"""
     creep: float
     """Standard uncertainty of what tightening does to a bolt end. [mm]"""
     bolt: float
     """What loosening one bolt end is worth, as a share of the chance that its section is within tolerance."""
-    band: float
-    """Share of the tolerance into which a section that is touched is brought."""
 
 
 @dataclass(frozen=True, kw_only=True)

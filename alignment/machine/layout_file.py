@@ -161,11 +161,9 @@ def _tolerance(keys: Keys) -> Tolerance:
 
 def _moves(keys: Keys) -> MoveRules:
     rules = MoveRules(
-        notch=keys.length("notch", _default(keys.units, 1 / 64, 0.5), positive=True),
         travel=keys.told_length("travel", positive=True),
         creep=keys.length("creep", _default(keys.units, 1 / 64, 0.4), finest=FINEST_U),
         bolt=keys.number("bolt", 0.06, least=0, most=1),
-        band=keys.number("band", 0.5, least=0.01, most=1),
     )
     keys.finish()
     return rules

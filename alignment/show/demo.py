@@ -17,7 +17,8 @@ from alignment.show.paper import job, typesetting
 from alignment.show.paper import record as report
 from alignment.show.pictures import panel as panel_plots
 from alignment.show.pictures import train as plots
-from alignment.show.words import solution as wording
+from alignment.show.terminal import render
+from alignment.show.words.solution import solution_page
 from alignment.train.solve import Solution, solve
 
 __all__ = ["tell"]
@@ -85,7 +86,7 @@ def tell(folder: Path | None, units: Units, *, force: bool = False) -> str:
         f"  cd {place}",
         f"  stringtrue solve {machine} {days[1]} --plot train.svg",
         "",
-        wording.solution_text(found),
+        render(solution_page(found)),
         f"Left in {place}:",
         "  train.png   the train as read and after the moves",
         "  tray.png    the tray as measured",

@@ -25,7 +25,7 @@ PAGES: Final = {
     "Next": "words.work:next_page",
     "PanelResult": "words.panel:panel_page",
     "SettingsResult": "words.settings:settings_page",
-    "Solution": "words.solution:solution_text",
+    "Solution": "words.solution:solution_page",
 }
 OBJECTS: Final = {
     "Budget": "alignment.train.budget:as_json",
@@ -35,13 +35,13 @@ OBJECTS: Final = {
     "Next": "json.work:as_json",
     "PanelResult": "json.panel:as_json",
     "SettingsResult": "json.settings:as_json",
-    "Solution": "alignment.train.solve:as_json",
+    "Solution": "json.solution:as_json",
 }
 TABLES: Final = {
     "Comparison": "tables.comparison:as_tables",
     "History": "tables.history:as_tables",
     "SettingsResult": "tables.settings:as_tables",
-    "Solution": "alignment.train.solve:as_tables",
+    "Solution": "tables.solution:as_tables",
 }
 PICTURES: Final = {
     "Budget": "pictures.budget:draw_budget",

@@ -8,7 +8,7 @@ and tape and feeler readings are adjusted as one network.
 from __future__ import annotations
 
 from collections import Counter
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import Any
 
 import numpy as np
@@ -52,6 +52,10 @@ class Adjustment:
         observations are the tape readings of those sections, then the steps.
     growth : (n,) array
         By how much the network's standard uncertainties were grown.
+    surveyed : Adjustment or None
+        After moves, the adjustment of the survey before them.
+    lever, fresh : (n, 2, 2) array or None
+        After moves a face is ``lever`` times what it was, with an error of its own of covariance ``fresh``.
     """
 
     lines: Lines
@@ -62,9 +66,33 @@ class Adjustment:
     steps: tuple[StepReading, ...]
     network: Network | None
     growth: Floats
+    surveyed: Adjustment | None = None
+    lever: Floats | None = None
+    fresh: Floats | None = None
+
+    def moved(self, lever: Floats, fresh: Floats) -> Adjustment:
+        """The adjustment after moves, see `lever` and `fresh`; both are one and nothing where a section stays."""
+        onward = np.concatenate([lever[1:], np.zeros((1, 2, 2))])
+        return replace(
+            self,
+            covariance=lever @ self.covariance @ np.swapaxes(lever, 1, 2) + fresh,
+            cross=lever @ self.cross @ np.swapaxes(onward, 1, 2),
+            surveyed=self,
+            lever=lever,
+            fresh=fresh,
+        )
+
+    def covariance_with_survey(self, weight: Floats) -> Floats:
+        """Covariance of all faces with linear functions of them as surveyed: weights (k, n, 2) in, (n, 2, k) out."""
+        if self.surveyed is None or self.lever is None:
+            return self.covariance_times(weight)
+        return np.asarray(self.lever @ self.surveyed.covariance_times(weight))
 
     def covariance_times(self, weight: Floats) -> Floats:
         """Covariance of all faces with linear functions of them: weights (k, n, 2) in, (n, 2, k) out."""
+        if self.surveyed is not None and self.lever is not None and self.fresh is not None:
+            before = self.covariance_with_survey(np.einsum("nji,knj->kni", self.lever, weight))
+            return np.asarray(before + np.einsum("nij,knj->nik", self.fresh, weight))
         if self.network is None or not len(weight):
             return np.asarray(np.einsum("nij,knj->nik", np.nan_to_num(self.covariance), weight))
         measured = ~np.isnan(self.face[:, 1])
@@ -176,9 +204,14 @@ def adjust(layout: Layout, survey: Survey) -> Adjustment:
 
 def _birge(chi2: NDArray[Any], dof: NDArray[np.int64]) -> Floats:
     """Birge ratio of each group where chi-square is beyond its 95 % point, else 1."""
-    excess = chi2 / np.maximum(dof, 1)
-    beyond = chi2 > chi_square_point(np.maximum(dof, 1), SCATTER_PROBABILITY)
-    return np.where((dof > 0) & beyond & (excess > 1), np.sqrt(np.maximum(excess, 1)), 1.0)
+    ratio = np.ones(len(dof))
+    # of the many sections read once at each end there is nothing to ask
+    checked = np.flatnonzero(dof > 0)
+    if len(checked):
+        excess = chi2[checked] / dof[checked]
+        beyond = chi2[checked] > chi_square_point(dof[checked], SCATTER_PROBABILITY)
+        ratio[checked] = np.where(beyond & (excess > 1), np.sqrt(np.maximum(excess, 1)), 1.0)
+    return ratio
 
 
 def _joined(layout: Layout, alone: Adjustment, steps: tuple[StepReading, ...]) -> Adjustment:

@@ -4,16 +4,16 @@ from __future__ import annotations
 
 from collections.abc import Callable
 from dataclasses import dataclass, replace
-from typing import Any, Final
+from typing import Final
 
 from alignment.errors import InputError, LengthError, Problem, quote
 from alignment.instruments import check_mark
 from alignment.lengths import FINEST_U, LARGEST, TAPE_FINEST, Units, parse
 from alignment.machine.first_layout import defaults
 from alignment.machine.survey import Reading, Survey
-from alignment.train.solve import Solution, as_json, solve
+from alignment.train.solve import Solution, solve
 
-__all__ = ["Question", "as_object", "square"]
+__all__ = ["Question", "square"]
 
 FARTHEST: Final = 10_000.0
 """No string hangs this far from a section, and no section is this long: millimetres taken for inches. [mm]"""
@@ -26,6 +26,8 @@ class Question:
     entry: str
     exit: str
     length: str
+    target: str = ""
+    """Reading wanted at both ends."""
     bolts: str = ""
     """Places of entry and exit bolt end from the entry end, a comma between."""
     tolerance: str = ""
@@ -37,15 +39,17 @@ def square(question: Question) -> Solution:
     """
     Fit, judge and plan one section read at its two ends.
 
-    Its place is taken as right: only its skew is judged, and a move that brings it square to the nearest notch is
-    looked for.
+    With the reading wanted both ends are judged, and the end that is off is moved. Without it only square is judged,
+    and either end may be moved.
 
     Raises
     ------
     InputError
         With everything in the question that cannot be used.
     """
-    metric = any(text.strip().lower().endswith("m") for text in (question.entry, question.exit, question.length))
+    metric = any(
+        text.strip().lower().endswith("m") for text in (question.entry, question.exit, question.length, question.target)
+    )
     units = question.units or (Units.mm if metric else Units.inch)
     layout = defaults(units)
     problems: list[Problem] = []
@@ -68,7 +72,8 @@ def square(question: Question) -> Solution:
     long = length("--length", question.length)
     values = length("A", question.entry), length("B", question.exit)
     bolts = _bolts(question.bolts, long, length, problems) if question.bolts else (0.0, long)
-    tape, tolerance, moves = layout.tape, layout.tolerance, layout.moves
+    wanted = length("--target", question.target) if question.target else 0.0
+    tape, tolerance = layout.tape, layout.tolerance
     if question.mark:
         tape = replace(tape, mark=length("--mark", question.mark, finest=FINEST_U))
     if question.tolerance:
@@ -77,11 +82,12 @@ def square(question: Question) -> Solution:
         raise InputError("square", "this cannot be used", problems)
     (section,) = layout.sections
     section = replace(section, length=long, points=(0.0, long), bolts=bolts)
-    # where the section stands is not asked; half of what one notch changes is as square as it comes
-    tolerance = replace(tolerance, offset=float(LARGEST))
-    nearest_notch = moves.notch * long / (bolts[1] - bolts[0]) / 2
-    moves = replace(moves, band=min(1.0, 1.000001 * nearest_notch / tolerance.square))
-    layout = replace(layout, sections=(section,), tape=tape, tolerance=tolerance, moves=moves, assumed=())
+    (row,) = layout.rows.values()
+    if question.target:
+        row = replace(row, target=wanted)
+    else:
+        tolerance = replace(tolerance, offset=float(LARGEST))
+    layout = replace(layout, sections=(section,), rows={row.name: row}, tape=tape, tolerance=tolerance, assumed=())
     readings = tuple(
         Reading(
             section=section.name,
@@ -103,17 +109,3 @@ def _bolts(text: str, long: float, length: Callable[..., float], problems: list[
         what = f"{quote(text)} is not two places on the section, entry bolt end first. Write for example 2,16."
         problems.append(Problem("--bolts", what))
     return found[0], found[-1]
-
-
-def as_object(solution: Solution) -> dict[str, Any]:
-    """The answer as plain numbers and texts, in the form of `solution.as_json` as far as one section goes."""
-    whole = as_json(solution)
-    (section,) = whole["sections"]
-    (after,) = whole["after"]["sections"]
-    kept = {key: whole[key] for key in ("stringtrue", "units")}
-    return kept | {
-        "skew": section["skew"],
-        "moves": whole["moves"],
-        "after": {"skew": after["skew"]},
-        "verdict": section["skew"]["verdict"],
-    }

@@ -4,7 +4,11 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 
+import numpy as np
+from numpy.typing import ArrayLike
+
 from alignment.train.across import Across, levels, openings
+from alignment.train.joint import section_chances
 from alignment.train.straightness import RowStraightness, straightness
 from alignment.train.train import Train
 from alignment.uncertainty import Judged, Verdict, worst
@@ -34,6 +38,10 @@ class SectionState:
     readings: int
     dof: int
     chi2: float
+    grown: float = 1.0
+    """By how much u was grown, since readings scatter."""
+    chance: float | None = None
+    """That the section is within all of its tolerances, steps to settled neighbours included."""
     offset: Judged | None = None
     skew: Judged | None = None
     entry: EndState | None = None
@@ -103,8 +111,17 @@ class State:
         return self.verdict.accepted and all(t.verdict.accepted for t in self.tapers)
 
 
-def judge(train: Train) -> State:
-    """Judge a fitted train against its layout's tolerances."""
+def judge(train: Train, chances: ArrayLike | None = None) -> State:
+    """
+    Judge a fitted train against its layout's tolerances.
+
+    Parameters
+    ----------
+    train : Train
+    chances : (n,) array, optional
+        Chance of each section; by default without the steps to its neighbours, of which none counts as settled.
+    """
+    chance = section_chances(train, ()) if chances is None else np.asarray(chances)
     tolerance = train.layout.tolerance
     readings = [(train.reading_at(x), train.target_at(x)) for x in (train.start, train.start + train.length)]
     sections = []
@@ -128,6 +145,8 @@ def judge(train: Train) -> State:
                 readings=count,
                 dof=dof,
                 chi2=float(train.lines.chi2[i]) if dof else 0.0,
+                grown=float(train.birge[i]),
+                chance=float(chance[i]),
                 offset=Judged(
                     value=float(train.offset.value[i]), u=float(train.offset.u[i]), tolerance=tolerance.offset
                 ),

@@ -106,9 +106,9 @@ class Train:
     def targets(self, at: NDArray[np.int64], x: Floats) -> Floats:
         """Reading at which the faces of sections ``at`` have no deviation at machine ``x``, both (m,). [mm]"""
         sag = corrections(self.layout, at, x)
-        return np.asarray(self.datum.target[at] - self._datum_terms(at, x) @ self.datum.value - sag)
+        return np.asarray(self.datum.target[at] - self.datum_terms(at, x) @ self.datum.value - sag)
 
-    def _datum_terms(self, at: NDArray[np.int64], x: Floats, at_x: float = 1.0) -> Floats:
+    def datum_terms(self, at: NDArray[np.int64], x: Floats, at_x: float = 1.0) -> Floats:
         """
         How deviations of sections ``at`` at ``x`` take the datum's numbers, (m, k).
 
@@ -151,11 +151,12 @@ class Train:
         return np.array(found)
 
     @cached_property
-    def _shared(self) -> tuple[Floats, Floats, Floats]:
+    def shared(self) -> tuple[Floats, Floats, Floats]:
         """Covariance of faces with the datum (n, 2, k), of the datum (k, k), and common errors of it (q, k)."""
         weight = self.datum.weight
-        cross = self.adjusted.covariance_times(weight)
-        among = np.einsum("kni,nil->kl", weight, cross)
+        cross = self.adjusted.covariance_with_survey(weight)
+        surveyed = self.adjusted.surveyed or self.adjusted
+        among = np.einsum("kni,nil->kl", weight, surveyed.covariance_times(weight))
         return cross, among, np.einsum("kni,qni->qk", weight, self.common)
 
     def _variance(self, terms: list[tuple[NDArray[np.int64], Floats]], h: Floats) -> Floats:
@@ -170,7 +171,7 @@ class Train:
         h : (m, k) array
             Coefficients of the datum's numbers.
         """
-        cross, among, _ = self._shared
+        cross, among, _ = self.shared
         variance = np.einsum("mk,kl,ml->m", h, among, h)
         for at, coefficient in terms:
             variance = variance + np.einsum("mi,mij,mj->m", coefficient, self.covariance[at], coefficient)
@@ -182,7 +183,7 @@ class Train:
 
     def _common_variance(self, terms: list[tuple[NDArray[np.int64], Floats]], h: Floats) -> Floats:
         """What of the variance of the same functions all readings share, (m,)."""
-        found = self._shared[2] @ h.T
+        found = self.shared[2] @ h.T
         for at, coefficient in terms:
             found = found + np.einsum("mi,qmi->qm", coefficient, self.common[:, at])
         return np.asarray(np.sum(found**2, axis=0))
@@ -204,6 +205,7 @@ class Train:
             With every correlation. [mm]
         """
         weight = np.zeros((1, *self.face.shape))
+        datum = np.zeros(len(self.datum.value))
         value = 0.0
         for i, x, factor in parts:
             at, place = np.array([i]), np.array([x])
@@ -212,15 +214,17 @@ class Train:
             value += factor * (float(self.face[i] @ [1.0, x - self.middle[i]]) - sag)
             if not readings:
                 value -= factor * float(self.targets(at, place)[0])
-                weight[0] += factor * np.einsum("k,kni->ni", self._datum_terms(at, place)[0], self.datum.weight)
+                datum += factor * self.datum_terms(at, place)[0]
+        cross, among, common = self.shared
         own = float(np.sum(weight[0] * self.adjusted.covariance_times(weight)[..., 0]))
-        shared = np.einsum("ni,qni->q", weight[0], self.common)
+        own += 2 * float(np.einsum("ni,nik,k->", weight[0], cross, datum)) + float(datum @ among @ datum)
+        shared = np.einsum("ni,qni->q", weight[0], self.common) + common @ datum
         return value, float(np.sqrt(max(own + float(shared @ shared), 0.0)))
 
     def _deviation_terms(self, place: Floats) -> tuple[list[tuple[NDArray[np.int64], Floats]], Floats]:
         at = np.arange(len(place))
         local = np.stack([np.ones_like(place), place - self.middle], axis=1)
-        return [(at, local)], self._datum_terms(at, place)
+        return [(at, local)], self.datum_terms(at, place)
 
     def deviation(self, x: ArrayLike) -> Estimates:
         """Deviation of each section's face at machine ``x`` (one per section). [mm]"""
@@ -248,7 +252,7 @@ class Train:
         """How much farther from the line each face is at its exit end than at its entry end. [mm]"""
         local = np.stack([np.zeros_like(self.length), self.length], axis=1)
         at = np.arange(len(local))
-        h = self._datum_terms(at, self.length, at_x=0.0)
+        h = self.datum_terms(at, self.length, at_x=0.0)
         value = self.face[:, 1] * self.length + h @ self.datum.value
         return Estimates(value, np.sqrt(self._variance([(at, local)], h)))
 
@@ -275,7 +279,7 @@ class Train:
         nominal = nominal - np.where(set_by_joint, setbacks[down] - setbacks[up], 0.0)
         local_up = -np.stack([np.ones(len(up)), self.length[up] / 2], axis=1)
         local_down = np.stack([np.ones(len(down)), -self.length[down] / 2], axis=1)
-        h = self._datum_terms(up, x_down - x_up, at_x=0.0)
+        h = self.datum_terms(up, x_down - x_up, at_x=0.0)
         gap = self.ends[0].value[down] - self.ends[1].value[up]
         variance = self._variance([(up, local_up), (down, local_down)], h)
         return Estimates(gap - nominal, np.sqrt(variance))
@@ -289,25 +293,30 @@ class Train:
                 found[self.layout.rows[section.row].string] = (self.datum.value[k], self.datum.value[k + 1])
         return found
 
-    def moved(self, moves: Floats) -> Train:
+    def moved(self, ends: Floats, lever: Floats, fresh: Floats) -> Train:
         """
         The train as it will be after moves.
 
         Parameters
         ----------
-        moves : (n, 2) array
-            Move of the entry and exit bolt end of each section, toward the string positive. [mm]
+        ends : (n, 2) array
+            Deviation of the entry and exit end of each section. [mm]
+        lever, fresh : (n, 2, 2) array
+            After the moves the ends are ``lever`` times what they were, with an error of their own of this
+            covariance. [mm^2]
 
         Returns
         -------
         Train
-            With the uncertainties that a repeat of the same survey would have; targets and lines stay where they
-            are.
+            Targets and lines stay where they are.
         """
-        bolts = np.array([s.bolts for s in self.layout.sections])
-        turn = (moves[:, 1] - moves[:, 0]) / (bolts[:, 1] - bolts[:, 0])
-        at_middle = moves[:, 0] + turn * (self.length / 2 - bolts[:, 0])
-        return replace(self, face=self.face - np.stack([at_middle, turn], axis=1))
+        half = self.length / 2
+        one = np.ones_like(half)
+        to_ends = np.moveaxis(np.array([[one, -half], [one, half]]), 2, 0)
+        to_face = np.linalg.inv(to_ends)
+        by = ends - np.stack([self.ends[0].value, self.ends[1].value], axis=1)
+        adjusted = self.adjusted.moved(to_face @ lever @ to_ends, to_face @ fresh @ np.swapaxes(to_face, 1, 2))
+        return replace(self, face=self.face + np.einsum("nij,nj->ni", to_face, by), adjusted=adjusted)
 
     def on_line(self, lines: Mapping[str, tuple[float, float]]) -> Train:
         """

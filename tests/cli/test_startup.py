@@ -34,11 +34,12 @@ def test_help_imports_nothing_slow(arguments):
     assert not loaded & set(SLOW)
 
 
-@pytest.mark.parametrize("options", [(), ("--json",), ("--line", "fitted"), ("--aim", "exact")])
+@pytest.mark.parametrize("options", [(), ("--json",), ("--line", "fitted"), ("--aim", "true")])
 def test_solve_without_a_picture(samples, options):
     loaded = modules_after("solve", samples / "machine.toml", samples / "as-found.csv", *options)
     assert "numpy" in loaded
-    assert not loaded & {"matplotlib", "scipy.stats", "pandas", "openpyxl"}
+    assert not loaded & {"matplotlib", "scipy.stats", "scipy.optimize", "pandas", "openpyxl", "highspy"}
+    assert not {name for name in loaded if name.startswith(("alignment.panel", "alignment.settings"))}
 
 
 def test_solve_with_a_picture_keeps_pyplot_out(samples, tmp_path):

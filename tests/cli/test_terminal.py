@@ -197,7 +197,7 @@ def test_from_an_empty_folder_to_a_plan(tmp_path, run_at):
     assert screen.process.returncode == 0
     assert "Tray line, as-found.csv, taken " in answer
     assert "Move 1 bolt end on 1 section" in answer
-    assert "loosen exit, keep entry snug" in answer
+    assert "loosen exit, pivot on entry" in answer
     assert "Lock out, tag out" in answer
     typed = screen.shown[: -len(answer)]
     assert max(map(len, typed.splitlines())) <= 41  # a prompt with what was typed after it may fill the line

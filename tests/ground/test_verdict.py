@@ -139,3 +139,25 @@ def test_coarse_tape_proves_nothing():
 def test_probability_without_uncertainty(value, p, sign):
     """Certain: 1 up to the limit, however its last bit was rounded, and 0 beyond."""
     assert conformance_probability(sign * value, 0.0, lower=-0.3, upper=0.3) == p
+
+
+@pytest.mark.parametrize("probability", [1e-6, 0.02, 0.5, 0.9, 0.975, 0.9999])
+def test_points_against_scipy(probability):
+    """Normal and Student points that are found without scipy, against scipy.stats."""
+    from scipy import stats
+
+    from alignment.uncertainty import normal_point, student_point
+
+    assert normal_point(probability) == pytest.approx(stats.norm.ppf(probability), rel=1e-8, abs=1e-9)
+    for dof in (1, 2, 3, 4, 5, 8, 15, 16, 101, 2.5, 1000):
+        assert student_point(probability, dof) == pytest.approx(stats.t.ppf(probability, dof), rel=1e-6, abs=1e-8)
+
+
+@pytest.mark.parametrize("count", [2, 3, 8])
+def test_range_point_against_scipy(count):
+    """The studentized range with all but endless degrees of freedom."""
+    from scipy import stats
+
+    from alignment.uncertainty import range_point
+
+    assert range_point(count) == pytest.approx(stats.studentized_range.ppf(0.95, count, 1e6), rel=1e-6)

@@ -30,9 +30,9 @@ step = 0.03
 opening = "1/8"
 
 [moves]
-notch = "1/64"
+creep = "1/128"
 travel = "1/4"
-band = 0.4
+bolt = 0.1
 
 [string.operator]
 at = "-2"
@@ -85,7 +85,7 @@ def test_everything_told():
     assert [tolerance.square, tolerance.offset, tolerance.step, tolerance.opening] == pytest.approx(
         [IN / 32, IN / 16, 0.03 * IN, IN / 8]
     )
-    assert (layout.moves.notch, layout.moves.travel, layout.moves.band) == pytest.approx((IN / 64, IN / 4, 0.4))
+    assert (layout.moves.creep, layout.moves.travel, layout.moves.bolt) == pytest.approx((IN / 128, IN / 4, 0.1))
     assert layout.strings["operator"].at == pytest.approx(-2 * IN)
     row = layout.rows["operator"]
     assert (row.string, row.side, row.target) == ("operator", "left", pytest.approx(18.375 * IN))
@@ -115,13 +115,13 @@ def test_least_that_will_do():
 
 
 def test_defaults_in_both_units():
-    """1/64 in and 0.4 mm of zero, a quarter of the mark of placing, 2 degrees, 1/64 in and 0.5 mm notches."""
+    """1/64 in and 0.4 mm of zero, a quarter of the mark of placing, 2 degrees, 1/64 in and 0.4 mm of creep."""
     metric = parse_layout(LEAST)
-    assert (metric.tape.zero, metric.tape.tilt, metric.moves.notch, metric.moves.travel) == (0.4, 2.0, 0.5, None)
+    assert (metric.tape.zero, metric.tape.tilt, metric.moves.creep, metric.moves.travel) == (0.4, 2.0, 0.4, None)
     assert metric.tape.set_u == metric.tape.mark / 4
-    assert metric.moves.band == 0.5
+    assert metric.moves.bolt == 0.06
     inches = parse_layout(LEAST.replace('"mm"', '"in"'))
-    assert (inches.tape.zero, inches.moves.notch) == pytest.approx((IN / 64, IN / 64))
+    assert (inches.tape.zero, inches.moves.creep) == pytest.approx((IN / 64, IN / 64))
     assert inches.tape.set_u == inches.tape.mark / 4
 
 
@@ -157,7 +157,7 @@ SPOILED = [
     ("tilt = 1.5", "tilt = nan", "[tape] tilt: 'nan' is not a number. Write for example 2, without quotes."),
     ("tilt = 1.5", "tilt = 45", "[tape] tilt: 45 is not from 0 to 30. Write for example 2."),
     ("tilt = 1.5", 'tilt = "2"', "[tape] tilt: '2' is not a number. Write for example 2, without quotes."),
-    ("band = 0.4", "band = 0", "[moves] band: 0 is not from 0.01 to 1. Write for example 0.5."),
+    ("bolt = 0.1", "bolt = 2", "[moves] bolt: 2 is not from 0 to 1. Write for example 0.06."),
     ('square = "1/32"', 'square = "-1/32"', "[tolerance] square: '-1/32' is not a length: it is negative, and a "
      "distance is not. Leave the minus off."),
     ("[moves]", "[move]", "move: is not a known key. Perhaps you meant 'moves'."),

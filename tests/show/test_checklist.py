@@ -14,7 +14,9 @@ from alignment.machine.layout_file import read_layout
 from alignment.machine.survey_files import read_survey
 from alignment.show.words.cautions import SHORT
 from alignment.show.words.checklist import COLUMNS, checklist
-from alignment.show.words.moves import by_section
+from alignment.show.words.moves import DIRECTIONS, by_section
+from alignment.show.words.stops import reading_words, stop_words
+from alignment.train.moves.plan import Cause, Part
 from alignment.train.solve import solve
 from tests.tools.machines import machine, readings
 
@@ -63,18 +65,18 @@ def test_text(found):
     for steps, begin, end in zip(groups, at, [*at[1:], len(text)], strict=True):
         part = text[begin:end]
         for step in steps:
-            assert f"stop at {show(step.watch.after, found.layout.units)}" in " ".join(part.split())
-        assert part.count("tighten, then read again:") == 1
+            assert stop_words(step.watch.stop, found.survey.tape.mark, found.layout.units) in " ".join(part.split())
+        assert part.count("Tighten, then read again:") == 1
         assert part.count("____________") == 2
         assert part.count("[ ]") >= 3
-        assert part.index("[ ] loosen") < part.index("[ ] tighten")
+        assert part.index("[ ] Loosen") < part.index("[ ] Tighten")
     assert all(len(line) <= 80 and line.isascii() for line in text.splitlines())
 
 
 def test_sections_on_hold_come_first():
     layout, off = out_of_line()
     text = checklist(solve(layout, survey_of(layout, off)), ".txt")
-    assert "[ ] Check that these are snug; they stay as they are: b-0." in text
+    assert "[ ] Check that these are tight; they stay as they are: b-0." in text
     assert text.index("b-0") < text.index("1. a-1")
 
 
@@ -86,15 +88,14 @@ def test_upstream_before_downstream():
 
 
 def test_doubtful_reading_is_taken_again_first(samples):
-    """A section with a flag on it: read again, and go on only if it reads the same."""
+    """A section with a flag on it: read again, and not among the moves until it was."""
     layout = read_layout(samples / "machine.toml")
     solution = solve(layout, read_survey(samples / "inch-slip.csv", layout))
     text = checklist(solution, ".txt")
-    part = text[text.index(". operator-4\n") :].split("\n\n")[0]
-    assert "   [ ] read its points again first; go on only if they still read so" in part.splitlines()[1]
-    assert {row["section"]: row["first"] for row in rows_of(checklist(solution, ".csv"))}["operator-4"] == (
-        "read again first"
-    )
+    part = text[text.index("READ AGAIN FIRST") :].split("\n\n")[0]
+    assert "[ ] operator-4" in part
+    assert ". operator-4\n" not in text
+    assert "operator-4" not in {row["section"] for row in rows_of(checklist(solution, ".csv"))}
 
 
 def test_nothing_to_move(samples):
@@ -114,10 +115,12 @@ def test_table(found):
     assert len(rows) == found.plan.bolt_ends
     for row, step in zip(rows, found.plan.steps, strict=True):
         units = found.layout.units
-        assert (row["section"], row["loosen"], row["snug"]) == (step.section, step.loosen, step.snug)
+        assert (row["section"], row["loosen"], row["pivot"]) == (step.section, step.loosen, step.pivot)
         assert row["move"] == show(abs(step.move), units)
-        assert row["direction"] == step.way
-        assert (row["reads now"], row["stop at"]) == (show(step.watch.before, units), show(step.watch.after, units))
+        assert row["direction"] == DIRECTIONS[step.direction]
+        mark = found.survey.tape.mark
+        assert row["stop at"] == stop_words(step.watch.stop, mark, units)
+        assert row["wanted"] == reading_words(step.watch.target, mark, units)
         assert (row["units"], row["done"], row["read after"]) == ("in", "", "")
     assert [row["order"] for row in rows] == sorted((row["order"] for row in rows), key=int)
     assert len({row["order"] for row in rows}) == len({step.section for step in found.plan.steps})
@@ -151,16 +154,18 @@ def test_half_done():
     assert "a-1" in {step.section for step in again.plan.steps}
     assert "a-1" not in {step.section for step in rest.plan.steps}
     assert {step.section for step in rest.plan.steps} >= {"b-1", "b-2"}
-    assert [(m.where, m.why) for m in rest.plan.missed if m.what == "offset"] == [("a-1", "done already")]
+    assert [(m.names, m.cause) for m in rest.plan.missed if m.what is Part.offset] == [(("a-1",), Cause.done)]
+    again = {(a.section, a.beside) for a in rest.read_again}
     for joint in rest.plan.state.joints:
-        assert joint.step.verdict.inside, (joint.upstream, joint.downstream)
+        names = joint.upstream, joint.downstream
+        assert joint.step.verdict.inside or names in again, names
 
 
 def test_everything_done():
     layout, off = out_of_line()
     solution = solve(layout, survey_of(layout, off), done=[s.name for s in layout.sections])
     assert solution.plan.steps == ()
-    assert {m.why for m in solution.plan.missed} == {"done already"}
+    assert {m.cause for m in solution.plan.missed} == {Cause.done}
 
 
 def test_carried_out_step_by_step():
@@ -175,7 +180,7 @@ def test_carried_out_step_by_step():
         assert [(s.section, s.loosen, round(s.move, 6)) for s in own] == [
             (s.section, s.loosen, round(s.move, 6)) for s in steps
         ]
-        watched = {w.point: w.after for s in own for w in (s.watch, s.other)}
+        watched = {s.other.point: s.other.after for s in own} | {s.watch.point: s.watch.stop for s in own}
         now[own[0].section] = (round(watched["entry"], 4), round(watched["exit"], 4))
         done.append(own[0].section)
     last = solve(layout, survey_of(layout, now), done=done)

@@ -31,7 +31,10 @@ from alignment.show.paper import job, typesetting
 from alignment.show.paper import record as report
 from alignment.train.faces import adjust
 from alignment.train.moves.linesearch import Faces
-from alignment.train.moves.programme import plan_notches
+from alignment.train.moves.plan import plan_moves
+from alignment.train.moves.programme import lay_line
+from alignment.train.train import fit_train
+from tests.tools.machines import machine, readings
 
 SECTIONS, READINGS = 100_000, 4
 LOOPED = 2_000
@@ -91,7 +94,7 @@ def fits() -> None:
 
 
 def train(sections: int, *, seed: int, free: bool) -> Faces:
-    """A train with joints, readings to a sixteenth and a notch of a sixty-fourth; leaning where the line is free."""
+    """A train with joints, readings to a sixteenth; leaning where the line is free. In sixty-fourths."""
     rng = np.random.default_rng(seed)
     start = np.arange(sections) * 20.0
     offset, skew = rng.normal(0, 5, (2, sections)) + np.array([0.01 * (start - start.mean()) * free, start * 0])
@@ -112,21 +115,46 @@ def train(sections: int, *, seed: int, free: bool) -> Faces:
 
 
 def plans() -> None:
-    """The planner on trains of 7, 20 and 60 sections, with the string's line and a free one."""
+    """The planner on trains of 7, 20 and 60 sections, on the string and with a free line."""
     for count in (7, 20, 60):
-        for free in (False, True):
-            begin = time.perf_counter()
-            found = plan_notches(train(count, seed=count, free=free), fewest=True, free=free, seconds=24)
-            took = time.perf_counter() - begin
-            gap = (
-                "proved best"
-                if found.optimal
-                else (
-                    f"bolt ends within {found.ends - found.least_ends}, movement within "
-                    f"{found.movement - found.least_movement} notches of the best"
-                )
-            )
-            row(f"plan, {count:>2} sections, {'free line' if free else 'string'}: {found.ends} bolt ends, {gap}", took)
+        layout, survey = on_string(count)
+        fitted = fit_train(layout, survey)
+        begin = time.perf_counter()
+        plan = plan_moves(fitted)
+        took = time.perf_counter() - begin
+        row(f"plan, {count:>2} sections, string: {plan.bolt_ends} bolt ends, {_proved(plan.optimal, '')}", took)
+        begin = time.perf_counter()
+        found = lay_line(train(count, seed=count, free=True), fewest=True, seconds=24)
+        took = time.perf_counter() - begin
+        gap = f"bolt ends within {found.ends - found.least_ends}, movement within "
+        gap += f"{found.movement - found.least_movement:.1f}/64 of the best"
+        row(f"line, {count:>2} sections, free: {found.ends} bolt ends, {_proved(found.optimal, gap)}", took)
+
+
+def _proved(optimal: bool, gap: str) -> str:
+    return "proved best" if optimal else gap
+
+
+def on_string(count: int) -> tuple[Layout, Survey]:
+    """The trains of `train` as layout and survey: sixteenths, tolerances of a sixteenth, each end read three times."""
+    faces = train(count, seed=count, free=False)
+    parts = [
+        {"name": f"s{k}", "row": "r", "start": f"{20 * k}", "length": "18", "bolts": ["2", "16"]} for k in range(count)
+    ]
+    layout = machine(
+        parts,
+        units="in",
+        tape="mark = '1/16'",
+        tolerance="offset = '1/16'\nsquare = '1/16'\nstep = '1/16'",
+        rows={"r": "target = '18 3/8'"},
+        joints=[(f"s{k}", f"s{k + 1}") for k in range(count - 1)],
+    )
+    rows = [
+        (f"s{k}", end, f"{18.375 + by / 64:.6f}")
+        for k, own in enumerate(faces.deviation)
+        for end, by in zip(("entry", "exit"), own, strict=True)
+    ]
+    return layout, readings(layout, rows * 3)
 
 
 def chains() -> None:

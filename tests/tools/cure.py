@@ -67,7 +67,7 @@ class Machine:
         self.layout = Layout(
             source="machine.toml", name="m", units=marks.units, strip=Strip(), tolerance=tolerance,
             tape=Tape(mark=marks.mark, placing=marks.hand, tilt=0.0, zero=marks.zero, strong_shy=strong_shy),
-            moves=MoveRules(notch=1, travel=None, band=0.5, creep=1.5 * IN / 64, bolt=0.06),
+            moves=MoveRules(travel=None, creep=1.5 * IN / 64, bolt=0.06),
             strings={n: String(name=n) for n in rows}, rows=rows, sections=tuple(sections), joints=tuple(joints),
         )  # fmt: skip
         self.target = target

@@ -1,25 +1,30 @@
 """
-Every plan of a small train tried in turn, and the linear-programme bound of a large one, for judging the planner.
+Every plan of a small train tried in turn, for judging the planner; and linear programmes for lines that may be chosen.
 
-Written from the rules alone: a section left alone is within tolerance, one that is touched within the band of it,
-every joint in step, moves whole notches within the slots, sections on hold never moved. Lengths are in notches.
+Written from the rules alone, with levers of its own: a bolt end that is loose is stopped at a mark of the tape or
+halfway between two, seen at the end of the section; the other stays. The chance of a section is the library's, which
+is judged elsewhere against scipy.
 """
 
 from __future__ import annotations
 
 import itertools
-from collections.abc import Iterator, Sequence
+import math
 from dataclasses import dataclass, field
 
 import numpy as np
+from scipy.optimize import linprog
+from scipy.stats import norm
 
-SLACK = 1e-6
-Pair = tuple[int, int]
+from alignment.machine.layout import Tolerance
+from alignment.train.chance import chance
+
+SLACK = 1e-5
 
 
 @dataclass
 class Block:
-    """One section: deviation at its ends, where its ends and bolt ends lie, and whether it may not be moved."""
+    """One section read at its two ends: deviation there, place of its ends and bolt ends, and whether it is held."""
 
     entry: float
     exit: float
@@ -27,134 +32,201 @@ class Block:
     bolts: tuple[float, float]
     hold: bool = False
 
-    def after(self, moves: Pair) -> tuple[float, float]:
-        """Deviations of both ends after its bolt ends went so many notches toward the string."""
-        turn = (moves[1] - moves[0]) / (self.bolts[1] - self.bolts[0])
-        return (
-            self.entry - moves[0] - turn * (self.x[0] - self.bolts[0]),
-            self.exit - moves[0] - turn * (self.x[1] - self.bolts[0]),
-        )
-
 
 @dataclass
 class Problem:
-    """A train on one string with its rules; joints between neighbours i and i + 1 where told."""
+    """A train on one string with its rules; joints between neighbours i and i + 1 where told. Lengths in mm."""
 
     blocks: list[Block]
     offset: float
     square: float
     step: float
     band: float
-    travel: int
+    travel: float
     joints: dict[int, float] = field(default_factory=dict)
     """Nominal step by upstream block."""
 
-    def moves(self) -> range:
-        """Moves of one bolt end."""
-        return range(-self.travel, self.travel + 1)
 
-    def kept(self, block: Block, moves: Pair, line: tuple[float, float] = (0.0, 0.0)) -> bool:
-        """Whether a block is where it has to be after moves; one on hold is where it is."""
-        if block.hold:
-            return True
-        share = self.band if any(moves) else 1.0
-        entry, exit_ = (d - a for d, a in zip(block.after(moves), line, strict=True))
-        limit = share * self.offset + SLACK
-        return abs(entry) <= limit and abs(exit_) <= limit and abs(exit_ - entry) <= share * self.square + SLACK
-
-    def options(self, block: Block) -> list[Pair]:
-        """All moves that put one block where it has to be."""
-        every = [(0, 0)] if block.hold else itertools.product(self.moves(), repeat=2)
-        return [m for m in every if self.kept(block, m)]
-
-    def in_step(self, i: int, up: Pair, down: Pair) -> bool:
-        """Whether the joint after block i is in step; one between two blocks on hold cannot be helped."""
-        one, other = self.blocks[i], self.blocks[i + 1]
-        if i not in self.joints or (one.hold and other.hold):
-            return True
-        return abs(other.after(down)[0] - one.after(up)[1] - self.joints[i]) <= self.step + SLACK
+# --- a given line: every stop of every end ---------------------------------------------------------------------
 
 
-def cost(moves: Pair, *, fewest: bool) -> tuple[int, int]:
-    """Bolt ends and movement, the more wanted first."""
-    ends, movement = sum(m != 0 for m in moves), sum(abs(m) for m in moves)
-    return (ends, movement) if fewest else (movement, ends)
+@dataclass
+class Worth:
+    """What a reading, tightening and a bolt end are worth, and the tape's mark. [mm]"""
+
+    mark: float
+    u: float
+    zero: float
+    creep: float
+    bolt: float
 
 
-def every_plan(problem: Problem) -> Iterator[tuple[Pair, ...]]:
-    """All plans that keep everything, one by one."""
-    for plan in itertools.product(*(problem.options(block) for block in problem.blocks)):
-        if all(problem.in_step(i, plan[i], plan[i + 1]) for i in range(len(plan) - 1)):
-            yield plan
+@dataclass
+class Way:
+    """One thing to do with a block."""
+
+    loose: tuple[int, ...]
+    entry: float
+    exit: float
+    variance: tuple[float, float]
+    chance: float
+    missed: bool
+    halfway: int
+    movement: float
+    largest: float
+
+    @property
+    def ends(self) -> int:
+        """Bolt ends loosened."""
+        return len(self.loose)
 
 
-def best_cost(problem: Problem, *, fewest: bool) -> tuple[int, int] | None:
+def line(places: tuple[float, float], values: tuple[float, float], x: float) -> float:
+    """A straight bar through two points, at a third."""
+    return values[0] + (values[1] - values[0]) * (x - places[0]) / (places[1] - places[0])
+
+
+def ways(block: Block, tolerance: Tolerance, worth: Worth, travel: float, u_stop: float) -> list[Way]:
+    """Leave it, or stop either end, or both, at any half mark within tolerance of the target (at 0)."""
+    a, b = block.x
+    half = worth.mark / 2
+    stops = [k * half for k in range(-40, 41) if abs(k * half) <= tolerance.offset + 1e-6]
+    found = [_way((), (block.entry, block.exit), np.eye(2) * worth.u**2, tolerance, worth, [], (0.0, 0.0))]
+    if block.hold:
+        return found
+    for moving in (0, 1):
+        bolt, pivot = block.bolts[moving], block.bolts[1 - moving]
+        end = block.x[moving]
+        held = line(block.x, (block.entry, block.exit), pivot)
+        # unit errors of entry reading, exit reading, stop and creep, carried through the same bar
+        root = []
+        for e, x, s, c in np.eye(4) * [worth.u, worth.u, u_stop, worth.creep]:
+            h = line(block.x, (e, x), pivot)
+            crept = [line((pivot, bolt), (0.0, c), at) for at in (a, b)]
+            root.append([line((pivot, end), (h, s), at) + k for at, k in zip((a, b), crept, strict=True)])
+        spread = np.array(root).T @ np.array(root)
+        for stop in stops:
+            after = tuple(line((pivot, end), (held, stop), at) for at in (a, b))
+            by = [0.0, 0.0]
+            by[moving] = line(block.x, (block.entry, block.exit), bolt) - line((a, b), after, bolt)
+            found.append(_way((moving,), after, spread, tolerance, worth, [stop], tuple(by)))
+    root = []
+    for s, t, c, d in np.eye(4) * [u_stop, u_stop, worth.creep, worth.creep]:
+        root.append([(s, t)[k] + line(block.bolts, (c, d), at) for k, at in enumerate((a, b))])
+    spread = np.array(root).T @ np.array(root)
+    for pair in itertools.product(stops, repeat=2):
+        by = tuple(line(block.x, (block.entry, block.exit), at) - line(block.x, pair, at) for at in block.bolts)
+        found.append(_way((0, 1), pair, spread, tolerance, worth, pair, by))
+    return [way for way in found if way.largest <= travel + 1e-6]
+
+
+def _way(loose, after, spread, tolerance, worth, stops, by) -> Way:
+    entry, exit_ = after
+    over = max(abs(entry) - tolerance.offset, abs(exit_) - tolerance.offset, abs(exit_ - entry) - tolerance.square)
+    return Way(
+        loose=loose,
+        entry=entry,
+        exit=exit_,
+        variance=(spread[0, 0], spread[1, 1]),
+        chance=float(chance(after, spread + worth.zero**2, tolerance)),
+        missed=over > (-2e-6 if loose else 1e-6),
+        halfway=sum(round(abs(s) / (worth.mark / 2)) % 2 for s in stops),
+        movement=sum(map(abs, by)),
+        largest=max(map(abs, by)),
+    )
+
+
+def only_told(every: list[Way], block: Block, worth: Worth) -> list[Way]:
+    """Ways that loosen no end within its own uncertainty, or half a mark, of right, where one of those serves."""
+    bar = max(math.hypot(worth.u, worth.zero), worth.mark / 2)
+    right = {k for k, off in enumerate((block.entry, block.exit)) if abs(off) <= bar}
+    kept = [way for way in every if not right & set(way.loose)]
+    return kept if any(way.loose and not way.missed for way in kept) else every
+
+
+def below(way: Way, every: list[Way], bolt: float) -> bool:
+    """Whether another move is better by more than the bolt ends between them are worth."""
+    return any(w.chance - bolt * max(1, w.ends - way.ends) > way.chance + 1e-9 for w in every if w.ends >= way.ends)
+
+
+def best_plan(problem: Problem, every: list[list[Way]], left: list[bool], bolt: float):
+    """Cost of the best of all combinations: what is out, moves not worth their bolts, bolt ends, and how unlikely."""
+    low = [
+        [below(way, own, bolt) and not (stays and not way.loose) for way in own]
+        for own, stays in zip(every, left, strict=True)
+    ]
+    best = None
+    for pick in itertools.product(*(range(len(own)) for own in every)):
+        chosen = [own[k] for own, k in zip(every, pick, strict=True)]
+        out = sum(way.missed for way in chosen)
+        unlikely = -sum(math.log(max(way.chance, 1e-12)) for way in chosen)
+        unlikely += sum(0.02 * way.halfway + 1e-6 * way.movement for way in chosen)
+        for i, nominal in problem.joints.items():
+            up, down = chosen[i], chosen[i + 1]
+            step = down.entry - up.exit - nominal
+            out += abs(step) - problem.step > (1e-6 if not up.ends and not down.ends else -2e-6)
+            u = math.sqrt(up.variance[1] + down.variance[0])
+            inside = norm.cdf((problem.step - step) / u) - norm.cdf((-problem.step - step) / u)
+            unlikely -= math.log(max(inside, 1e-12))
+        cost = (out, sum(own[k] for own, k in zip(low, pick, strict=True)), sum(w.ends for w in chosen), unlikely)
+        if best is None or cost < best[0]:
+            best = cost, chosen
+    return best
+
+
+# --- a line that may be chosen: every set of bolt ends, each a linear programme ---------------------------------
+
+
+def programme(problem: Problem, loose: set[tuple[int, int]], touched_band: bool = True):
     """
-    Cost of the best plan, None where there is none.
+    Least movement with these bolt ends loose and any line: the linear programme's result.
 
-    A joint ties a block to its neighbour alone, so the best plan up to a block is wanted once for each way in which
-    that block may be moved: every plan is weighed, without writing each of them out.
+    Unknowns: toward and away of both bolt ends of each block, then what the line takes off at both ends of the train.
     """
-    reached = {m: cost(m, fewest=fewest) for m in problem.options(problem.blocks[0])}
-    for i, block in enumerate(problem.blocks[1:]):
-        onward = {}
-        for moves in problem.options(block):
-            before = [c for m, c in reached.items() if problem.in_step(i, m, moves)]
-            if before:
-                own = cost(moves, fewest=fewest)
-                least = min(before)
-                onward[moves] = (least[0] + own[0], least[1] + own[1])
-        reached = onward
-    return min(reached.values(), default=None)
+    count = len(problem.blocks)
+    first = min(b.x[0] for b in problem.blocks)
+    span = max(b.x[1] for b in problem.blocks) - first
+    rows, limits = [], []
 
+    def end(i, x, now):
+        b = problem.blocks[i]
+        t = (x - b.bolts[0]) / (b.bolts[1] - b.bolts[0])
+        row = np.zeros(4 * count + 2)
+        row[4 * i : 4 * i + 4] = [-(1 - t), 1 - t, -t, t]
+        row[-2:] = [-(1 - (x - first) / span), -(x - first) / span]
+        return now, row
 
-def lines_exist(problem: Problem, plans: Sequence[tuple[Pair, ...]]) -> np.ndarray:
-    """
-    For each of many plans, whether some straight line makes it keep everything (one row, no block on hold).
+    def within(now, row, tolerance):
+        rows.extend([row, -row])
+        limits.extend([tolerance - now, tolerance + now])
 
-    What the line takes off at the first and last end of the train is a point of a plane; each rule is a strip of it.
-    A region that is not empty and bounded has a corner where two strip edges cross.
-    """
-    blocks = problem.blocks
-    first = min(b.x[0] for b in blocks)
-    span = max(b.x[1] for b in blocks) - first
-    ends = np.array([[(x - first) / span for x in b.x] for b in blocks])
-    terms = np.stack([1 - ends, ends], axis=2)
-    moves = np.array(plans, dtype=float).reshape(len(plans), len(blocks), 2)
-    after = np.empty_like(moves)
-    for i, b in enumerate(blocks):
-        after[:, i] = np.stack(b.after((moves[:, i, 0], moves[:, i, 1])), axis=1)
-    share = np.where((moves != 0).any(axis=2), problem.band, 1.0)
-    rows, at, tolerance = [], [], []
-    for i in range(len(blocks)):
-        rows += [terms[i, 0], terms[i, 1], terms[i, 1] - terms[i, 0]]
-        at += [after[:, i, 0], after[:, i, 1], after[:, i, 1] - after[:, i, 0]]
-        tolerance += [share[:, i] * problem.offset] * 2 + [share[:, i] * problem.square]
+    for i, b in enumerate(problem.blocks):
+        (one, a), (other, c) = end(i, b.x[0], b.entry), end(i, b.x[1], b.exit)
+        share = problem.band if touched_band and any(k == i for k, _ in loose) else 1.0
+        within(one, a, share * problem.offset)
+        within(other, c, share * problem.offset)
+        within(other - one, c - a, share * problem.square)
     for i, nominal in problem.joints.items():
-        rows.append(terms[i + 1, 0] - terms[i, 1])
-        at.append(after[:, i + 1, 0] - after[:, i, 1] - nominal)
-        tolerance.append(np.full(len(plans), problem.step))
-    a, centre, half = np.array(rows), np.array(at).T, np.array(tolerance).T
-    found = np.zeros(len(plans), dtype=bool)
-    for p, q in itertools.combinations(range(len(a)), 2):
-        matrix = a[[p, q]]
-        if abs(np.linalg.det(matrix)) < 1e-9:
-            continue
-        inverse = np.linalg.inv(matrix)
-        for sides in itertools.product((-1, 1), repeat=2):
-            corner = (centre[:, [p, q]] + np.array(sides) * half[:, [p, q]]) @ inverse.T
-            found |= (np.abs(corner @ a.T - centre) <= half + SLACK).all(axis=1)
-    return found
+        up, down = problem.blocks[i], problem.blocks[i + 1]
+        (one, a), (other, c) = end(i, up.x[1], up.exit), end(i + 1, down.x[0], down.entry)
+        within(other - one - nominal, c - a, problem.step)
+    bounds = [
+        (0, problem.travel if (i, end) in loose else 0) for i in range(count) for end in (0, 1) for _ in range(2)
+    ] + [(None, None)] * 2
+    goal = np.concatenate([np.ones(4 * count), np.zeros(2)])
+    return linprog(goal, A_ub=np.array(rows), b_ub=np.array(limits), bounds=bounds)
 
 
-def plans_of(problem: Problem, ends: int, movement: int | None = None) -> Iterator[tuple[Pair, ...]]:
-    """All plans with so many bolt ends and, where told, so much movement, kept or not."""
-    count = 2 * len(problem.blocks)
-    amounts = [m for m in problem.moves() if m]
-    for loose in itertools.combinations(range(count), ends):
-        for by in itertools.product(amounts, repeat=ends):
-            if movement is None or sum(map(abs, by)) == movement:
-                flat = [0] * count
-                for k, m in zip(loose, by, strict=True):
-                    flat[k] = m
-                yield tuple((flat[2 * i], flat[2 * i + 1]) for i in range(len(problem.blocks)))
+def best_line(problem: Problem, *, fewest: bool) -> tuple[float, float] | None:
+    """Cost (ends and movement, the more wanted first) of the best set of bolt ends; None where none serves."""
+    bolts = [(i, end) for i, b in enumerate(problem.blocks) if not b.hold for end in (0, 1)]
+    best = None
+    for size in range(len(bolts) + 1):
+        for loose in itertools.combinations(bolts, size):
+            found = programme(problem, set(loose))
+            if found.status == 0:
+                cost = (size, found.fun) if fewest else (found.fun, size)
+                best = cost if best is None else min(best, cost)
+        if fewest and best is not None:
+            return best
+    return best

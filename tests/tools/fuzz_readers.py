@@ -35,7 +35,7 @@ WORDS = {
     "toml": [
         "[[", "]]", "[", "]", "{", "}", " = ", "\"", "'", "\n", "#", "true", "nan", "inf", "-1", "0x", "1e9", "\\u001b",
         "\"18 3/8\"", "\"0\"", "name", "units", "\"in\"", "\"mm\"", "row", "section", "start", "length", "points",
-        "bolts", "string", "joint", "sections", "step", "tape", "mark", "moves", "travel", "notch", "offsets", "places",
+        "bolts", "string", "joint", "sections", "step", "tape", "mark", "moves", "travel", "creep", "offsets", "places",
         "readings", "wave", "across", "twist", "lift", "edges", "limits", "setting", "kind", "measured", "with",
     ],
 }  # fmt: skip

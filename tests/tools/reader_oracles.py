@@ -306,9 +306,10 @@ def check_layout(text: str) -> Layout | None:
         assert up.start < down.start
         assert joint.step is None or abs(joint.step) <= LARGEST
     tape, limits, moves = layout.tape, layout.tolerance, layout.moves
-    more = (tape.mark, tape.feeler, limits.square, limits.offset, limits.step, limits.opening, moves.notch)
+    more = (tape.mark, tape.feeler, limits.square, limits.offset, limits.step, limits.opening)
     assert all(0 < value <= LARGEST for value in more)
-    assert 0 < moves.band <= 1
+    assert 0 <= moves.bolt <= 1
+    assert 0 <= moves.creep <= LARGEST
     assert moves.travel is None or moves.travel > 0
     assert all(0 <= value <= LARGEST for value in (tape.set_u, tape.zero, tape.tilt))
     for row in layout.rows.values():

@@ -15,6 +15,7 @@ from scipy.stats import multivariate_normal, norm
 from alignment.machine.layout import Tolerance
 from alignment.train.chance import Beside, chance, shared, with_steps
 from alignment.uncertainty import normal_below
+from tests.tools.chances import simulate
 
 WIDE = 1000.0
 DRAWS = 200_000
@@ -92,3 +93,11 @@ def test_known_exactly_is_in_or_out():
     known = np.zeros((2, 2))
     assert float(chance([0.5, 0.4], known, limits)) == pytest.approx(1, abs=1e-3)
     assert float(chance([0.5, 1.4], known, limits)) == pytest.approx(0, abs=1e-3)
+
+
+def test_stated_chances_come_true():
+    """A few hundred of the machines of ``python -m tests.tools.chances``: every level within four sigma."""
+    plans, parts = simulate(150, 7)
+    for level in (*plans, *parts):
+        assert level.sigmas < 4
+    assert sum(len(level.true) for level in plans) > 100

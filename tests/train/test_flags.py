@@ -11,10 +11,11 @@ from scipy import stats
 from alignment.lengths import Units
 from alignment.machine.layout_file import read_layout
 from alignment.machine.survey_files import read_survey
-from alignment.show.words.solution import solution_text
+from alignment.show import door
+from alignment.show.json.solution import as_json
 from alignment.train.flags.find import find_flags
 from alignment.train.flags.neighbours import Neighbours
-from alignment.train.solve import as_json, solve
+from alignment.train.solve import solve
 from alignment.train.train import fit_train
 from alignment.uncertainty import range_point, rounding_kept
 from tests.tools.machines import machine, readings, said
@@ -44,7 +45,7 @@ def flags(layout, read, **how: str):
     """Flags other than ``lone``, after the whole answer has been put in words and in JSON."""
     solution = solve(layout, readings(layout, read, **how))
     json.dumps(as_json(solution), allow_nan=False)
-    assert max(map(len, solution_text(solution).splitlines())) <= 80
+    assert max(map(len, door.text(solution, full=True).splitlines())) <= 80
     return [flag for flag in solution.flags if flag.flag != "lone"]
 
 
@@ -83,9 +84,10 @@ def test_sample_slip_is_told_before_the_moves(run, samples, name, words):
     outcome = run("solve", samples / "machine.toml", samples / name)
     text = " ".join(outcome.out.split())
     assert words in text
-    assert text.index("LOOK AT THESE READINGS FIRST") < text.index(words) < text.index("WHERE EVERYTHING STANDS")
-    if "MOVES" in text:
-        assert text.index(words) < text.index("MOVES")
+    first = "CHECK THE STRING FIRST" if "string" in name else "READ AGAIN FIRST"
+    assert text.index(first) < text.index(words) < text.index("HOW IT IS")
+    if "MOVES," in text:
+        assert text.index(words) < text.index("MOVES,")
 
 
 @pytest.mark.parametrize("name", ["inch-slip.csv", "half-inch-slip.csv"])
@@ -404,7 +406,7 @@ def test_most_harmful_first():
 
 def test_lone_points_are_said_once(samples, run):
     """Every point read once is flagged; the text says so in one line and what the cheapest check would be."""
-    out = " ".join(run("solve", samples / "machine.toml", samples / "as-found.csv").out.split())
+    out = " ".join(run("solve", samples / "machine.toml", samples / "as-found.csv", "--full").out.split())
     assert out.count("read once") == 1
     assert "The cheapest check is one more reading of each, or a third point on a section" in out
 

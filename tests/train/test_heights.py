@@ -10,9 +10,10 @@ import pytest
 
 from alignment.choices import Line
 from alignment.machine.layout import Plane
+from alignment.show import door
+from alignment.show.json.solution import as_json
 from alignment.show.pictures.train import train_pictures, train_sheet
-from alignment.show.words.solution import solution_text
-from alignment.train.solve import as_json, solve
+from alignment.train.solve import solve
 from tests.tools.machines import layout_text, machine, readings, survey_text
 
 TAPE = "mark = '1'\nset = '0.4'\ntilt = 0\nzero = '0.4'"
@@ -57,9 +58,9 @@ def test_a_section_that_lies_low_goes_up(side, way):
     assert {step.section for step in solution.plan.steps} == {"rail-1"}
     assert {step.direction for step in solution.plan.steps} == {way}
     assert {step.move > 0 for step in solution.plan.steps} == {side == "above"}
-    text = solution_text(solution)
+    text = door.text(solution, full=True)
     moves = text[text.index("MOVES") : text.index("Tighten")]
-    assert f" {way}\n" in moves
+    assert f", {way}. Set" in " ".join(moves.split())
     assert "string" not in moves
 
 
@@ -101,7 +102,7 @@ def test_twist():
     assert found.change == pytest.approx(-5.6)
     assert found.change_u == pytest.approx(2 * U)
     assert found.twist == pytest.approx(-math.degrees(math.atan(5.6 / 1500)))
-    text = " ".join(solution_text(solution).split())
+    text = " ".join(door.text(solution, full=True).split())
     assert "Level: right falls 5.6 (U 1.97) against left over 1400.0: the frame is twisted 0.21 degrees." in text
 
 
@@ -126,7 +127,7 @@ def test_level_not_known():
     (found,) = solution.state.levels
     assert not found.known
     assert found.change == pytest.approx(-14)
-    text = " ".join(solution_text(solution).split())
+    text = " ".join(door.text(solution, full=True).split())
     assert "The level of one against the other is not known: their targets are not numbers of the layout." in text
 
 
@@ -134,7 +135,7 @@ def test_twist_not_known_without_the_distance_across():
     layout = frame(strings="[string.left]\n[string.right]\n")
     solution = solve(layout, read(layout, right=lambda x: x / 100))
     assert solution.state.levels[0].twist is None
-    assert "twisted" not in solution_text(solution)
+    assert "twisted" not in door.text(solution, full=True)
     assert as_json(solution)["levels"][0]["twist"] is None
 
 
@@ -154,8 +155,8 @@ def test_both_planes_in_one_layout():
     """Each row in its own words; a height is across from nothing, and a side has no level."""
     layout = frame(BOTH, "")
     solution = solve(layout, read(layout, side_1=3.0, rail_1=3.0))
-    ways = {step.section: step.way for step in solution.plan.steps}
-    assert ways == {"side-1": "toward the string", "rail-1": "up"}
+    ways = {step.section: str(step.direction) for step in solution.plan.steps}
+    assert ways == {"side-1": "toward", "rail-1": "up"}
     assert solution.state.openings == ()
     assert solution.state.levels == ()
 
@@ -208,7 +209,7 @@ def test_moves_have_one_number_in_list_words_and_picture():
     sheet = train_sheet(solution, Plane.height)
     assert any(text.startswith("2  rail-1:") for text in words(sheet))
     assert {text.get_text()[:2] for text in sheet.axes[0].texts if ": " in text.get_text()} == {"2:"}
-    assert "  2 rail-1 " in solution_text(solution)
+    assert "  2 rail-1: " in door.text(solution, full=True)
 
 
 def test_on_the_command_line(run, tmp_path):

@@ -10,10 +10,9 @@ import pytest
 from alignment.errors import InputError
 from alignment.machine.layout import Plane
 from alignment.machine.survey_text import parse_survey
+from alignment.show import door
 from alignment.show.pictures.drawing import draw_train, lanes_of, scale_for
 from alignment.show.pictures.train import train_sheet
-from alignment.show.words.moves import doubted
-from alignment.show.words.solution import solution_text
 from alignment.train.solve import solve
 from alignment.train.train import Train, fit_train
 from tests.tools.machines import machine, readings, said
@@ -191,7 +190,7 @@ def test_scatter_grows_the_u_of_its_own_section_only():
 
 def test_feeler_decides_what_the_tape_cannot():
     """The tape alone puts the joint in step; the feeler puts it out, and the plan closes it."""
-    how = {"tolerance": "offset = '3'\nsquare = '3'\nstep = '0.5'", "moves": "notch = '0.1'"}
+    how = {"tolerance": "offset = '3'\nsquare = '3'\nstep = '0.5'"}
     faces = ((700, 700), (700, 700))
     assert not solve(row_of(2, **how), readings(row_of(2, **how), taken(*faces), header=COLUMNS)).plan.steps
     found = solve(
@@ -244,9 +243,9 @@ def test_step_that_the_tape_contradicts_is_named():
     (flag,) = [f for f in solution.flags if f.harmful]
     assert (flag.flag, flag.section, flag.beside, flag.point) == ("stray", "s1", "s2", "joint")
     assert flag.numbers["slip"] == pytest.approx(6, abs=0.05)
-    assert "s1 / s2: step read 6, the tape readings beside it say 0.0 mm." in solution_text(solution)
-    # and whatever hangs on it is moved only once it was read again, out to the neighbours by their joints
-    assert doubted(solution) == {"s0", "s1", "s2", "s3"}
+    assert "s1 / s2: step read 6, the tape readings beside it say 0.0 mm." in door.text(solution, full=True)
+    # and what it joins is moved only once it was read again
+    assert {again.section for again in solution.read_again} == {"s1", "s2"}
 
 
 def test_two_steps_of_one_joint_that_do_not_agree():
@@ -275,7 +274,7 @@ def test_closing_step_is_refused():
 
 def test_step_beside_a_section_that_was_not_measured_is_not_passed_over():
     rows = taken((700, 700), steps=[("s0", "1")])
-    text = " ".join(solution_text(solve(row_of(2), readings(row_of(2), rows, header=COLUMNS))).split())
+    text = " ".join(door.text(solve(row_of(2), readings(row_of(2), rows, header=COLUMNS)), full=True).split())
     assert "The step read at s0 / s1 is not used: s1 not measured by tape." in text
 
 
@@ -287,7 +286,7 @@ def test_way_to_settle_a_step(steps, way):
     """Nearer its limit than the tape can tell; and where a blunt feeler was used already."""
     layout = row_of(2, tolerance="step = '1.5'\nsquare = '9'\noffset = '9'")
     rows = taken((700, 700), (701.2, 701.2), steps=steps, u="0.6")
-    text = " ".join(solution_text(solve(layout, readings(layout, rows, header=COLUMNS))).split())
+    text = " ".join(door.text(solve(layout, readings(layout, rows, header=COLUMNS)), full=True).split())
     assert f"To settle the step at s0 / s1: {way}" in text
 
 

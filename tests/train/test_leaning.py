@@ -221,7 +221,7 @@ def test_which_way_and_what_share(slope):
     start = STEP * np.arange(5)
     own = np.array([0.3, -0.5, 0.1, 0.4, -0.3]) * slope / 0.02
     ends = np.stack([slope * start + own, slope * (start + LENGTH) + own], axis=1)
-    fine = {"tape": "mark = '0.001'\nset = '0.0001'\ntilt = 0\nzero = '0'", "moves": "notch = '0.001'"}
+    fine = {"tape": "mark = '0.001'\nset = '0.0001'\ntilt = 0\nzero = '0'"}
     parts = [{"name": f"s{k}", "row": "a", "start": str(STEP * k), "length": str(LENGTH)} for k in range(5)]
     layout = machine(parts, rows={"a": f"target = '{TARGET}'"}, **fine)
     read = [(f"s{k}", e, f"{TARGET + ends[k, j]:.9f}") for k in range(5) for j, e in enumerate(("entry", "exit"))]
@@ -236,12 +236,3 @@ def test_which_way_and_what_share(slope):
     )
     assert exit_ in said(flag, layout)
     assert flag.numbers["entry"] == pytest.approx(np.polyval(line, 0))
-
-
-def test_no_end_to_hang_anew_by_less_than_a_notch():
-    """What no move could follow is not asked of the string either."""
-    parts = [{"name": f"s{k}", "row": "a", "start": str(STEP * k), "length": str(LENGTH)} for k in range(5)]
-    layout = machine(parts, rows={"a": f"target = '{TARGET}'"}, moves="notch = '100'")
-    read = [(f"s{k}", e, TARGET + 0.02 * (STEP * k + x)) for k in range(5) for e, x in (("entry", 0), ("exit", LENGTH))]
-    (flag,) = [f for f in find_flags(fit_train(layout, readings(layout, read))) if f.flag == "line-skewed"]
-    assert ". A straight line through them would explain 100 % of it" in said(flag, layout)

@@ -3,7 +3,7 @@ One section from two readings, against what is worked out here by hand.
 
 Uncertainty of a reading: mark/sqrt(12) (JCGM 100:2008, 4.3.7), placing and tilt added in squares (5.1.2); of the
 difference of two, sqrt(2) times that; probability of conformity from the normal distribution of the standard library
-(JCGM 106:2012, 7.2). Moves by similar triangles about the bolt end that stays snug.
+(JCGM 106:2012, 7.2). Moves by similar triangles about the bolt end that stays tight.
 """
 
 from __future__ import annotations
@@ -16,7 +16,8 @@ import pytest
 
 from alignment.errors import InputError
 from alignment.lengths import Units
-from alignment.show.words.square import square_text
+from alignment.show import terminal
+from alignment.show.words.square import square_page
 from alignment.train.square import Question, square
 
 
@@ -50,22 +51,41 @@ def test_verdicts_by_guard_band(b, verdict):
     assert str(found.state.sections[0].skew.verdict) == verdict
 
 
-@pytest.mark.parametrize(("b", "direction"), [("18 9/16", "toward"), ("18 3/16", "away")])
-def test_the_move_brings_it_square_to_the_nearest_notch_by_swinging_one_end(b, direction):
+@pytest.mark.parametrize(("b", "way"), [("18 9/16", "toward"), ("18 3/16", "away")])
+def test_without_a_target_one_end_is_swung_until_it_is_square(b, way):
+    """The face turns about the bolt that stays tight, 2 in from the entry end or 16; the stop is at the moving end."""
     found = square(ask("18 3/8", b, "18", bolts="2,16"))
     (step,) = found.plan.steps
-    move = step.move / 25.4
-    skew = {"toward": 3 / 16, "away": -3 / 16}[direction]
-    # a move of one bolt end turns the face by move over the distance of the bolts
-    turn = move / 14 * (1 if step.loosen == "exit" else -1)
-    assert abs(skew - turn * 18) <= 1 / 64 / 14 * 18 / 2 + 1e-9
-    assert move * 64 == pytest.approx(round(move * 64))
-    # the face turns about the bolt that stays snug: 2 in from the entry end, or 16
-    pivot = 2 if step.snug == "entry" else 16
-    after = {"entry": 18.375 + turn * pivot, "exit": 18.375 + skew - turn * (18 - pivot)}
-    for watch in (step.watch, step.other):
-        assert watch.after / 25.4 == pytest.approx(after[watch.point])
-    assert step.direction == (direction if step.loosen == "exit" else {"toward": "away", "away": "toward"}[direction])
+    reads = {"entry": 18.375, "exit": float(b.split()[0]) + eval_fraction(b.split()[1])}
+    pivot, at = (2, 18) if step.pivot == "entry" else (16, 0)
+    held = reads["entry"] + (reads["exit"] - reads["entry"]) * pivot / 18
+    stop = step.watch.stop / 25.4
+    turn = (stop - held) / (at - pivot)
+    assert abs(turn * 18) < 1 / 32
+    assert step.other.after / 25.4 == pytest.approx(held + turn * (18 - at - pivot))
+    assert stop * 32 == pytest.approx(round(stop * 32))
+    assert step.direction == (way if step.loosen == "exit" else {"toward": "away", "away": "toward"}[way])
+
+
+def eval_fraction(text: str) -> float:
+    over, under = text.split("/")
+    return int(over) / int(under)
+
+
+@pytest.mark.parametrize(("a", "b", "loosen"), [("18 3/8", "18 9/16", "exit"), ("18 3/16", "18 3/8", "entry")])
+def test_with_a_target_the_end_that_is_off_is_moved_to_it(a, b, loosen):
+    found = square(ask(a, b, "18", bolts="2,16", target="18 3/8"))
+    (step,) = found.plan.steps
+    assert step.loosen == loosen
+    # to the wanted mark, or half a mark to where the pivot leaves it squarer
+    assert abs(step.watch.stop / 25.4 - 18.375) <= 1 / 32 + 1e-9
+
+
+def test_with_a_target_both_ends_off_are_both_moved():
+    found = square(ask("18 9/16", "18 9/16", "18", target="18 3/8"))
+    assert str(found.verdict) == "out"
+    assert [step.watch.stop / 25.4 for step in found.plan.steps] == pytest.approx([18.375, 18.375])
+    assert found.state.sections[0].skew.verdict.inside
 
 
 def test_the_same_section_in_both_units():
@@ -84,25 +104,30 @@ def test_a_metric_unit_on_any_length_makes_the_bare_ones_millimetres():
 def test_a_square_section_is_left_alone(run):
     done = run("square", "18 3/8", "18 3/8", "--length", "18")
     assert done.status == 0
-    assert done.out.startswith("OK?: exit is as far off as entry, over 18 in.\n")
-    assert "Nothing to move, as far as this tape can tell.\n" in done.out
+    assert 'OK?: exit is as far from the string as entry, over 18".\n' in done.out
+    assert "Nothing to move, as far as this tape can tell." in done.out
     assert "loosen" not in done.out
+    assert "Only square is judged, not where the section is." in done.out
 
 
 def test_the_answer_is_one_screen_with_what_to_do_and_the_cautions(run):
-    done = run("square", "18-3/8", "18-9/16", "--length", "18", "--bolts", "2,16")
+    done = run("square", "18-3/8", "18-9/16", "--length", "18", "--bolts", "2,16", "--target", "18-3/8")
     lines = done.out.splitlines()
-    assert len(lines) <= 24
+    assert len(lines) <= 25
     assert max(map(len, lines)) <= 80
-    assert lines[0] == "OUT: exit is 3/16 (0.188) in farther from the string than entry, over 18 in."
+    assert lines[0] == "Entry 18 3/8, exit 18 9/16, wanted 18 3/8"
+    assert lines[1] == 'OUT: exit is 3/16" farther from the string than entry, over 18".'
+    assert "First: loosen exit, pivot on entry." in "\n".join(lines[:8])
     assert "Lock out" in done.out
     assert done.out.isascii()
 
 
-def test_a_misread_inch_is_read_again_before_anything_else():
-    text = square_text(square(ask("18 3/8", "19 7/16", "18")))
-    assert text.index("READ BOTH ENDS AGAIN FIRST") < text.index("BEFORE A BOLT") < text.index("MOVE")
-    assert "Exit reads 1 1/16 in more than entry (18 3/8). Perhaps a whole inch too much?" in text
+def test_a_misread_inch_is_read_again_and_not_moved():
+    text = terminal.render(square_page(square(ask("18 3/8", "19 7/16", "18"))))
+    assert "READ BOTH ENDS AGAIN FIRST" in text
+    assert "Perhaps a whole inch too much?" in " ".join(text.split())
+    assert "loosen" not in text
+    assert text.splitlines()[-1] == "First: read both ends again."
 
 
 def test_json(run):
@@ -111,7 +136,7 @@ def test_json(run):
     assert told["units"] == "mm"
     assert told["skew"]["value"] == pytest.approx(3.5)
     assert told["skew"]["angle"] == pytest.approx(math.degrees(math.atan(3.5 / 457)))
-    assert told["moves"]["steps"][0]["move"] == pytest.approx(3.5)
+    assert told["moves"]["steps"][0]["watch"]["words"] == "467"
     assert told["verdict"] == "out"
 
 

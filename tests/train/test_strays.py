@@ -159,7 +159,7 @@ def test_dropping_is_recorded(run, tmp_path):
     assert answer["sections"][3]["offset"]["value"] == pytest.approx(0, abs=1e-9)
     assert [f["flag"] for f in answer["flags"]] == ["stray"], "the flag stays: a record of what was wrong"
     text = run("solve", layout, survey, "--drop-strays").out
-    assert "Left out of the fit, as told: a-4, row 12: 800." in " ".join(text.split())
+    assert "Left out of the fit, as you asked: a-4, row 12: 800." in " ".join(text.split())
 
 
 def test_neighbours_decide_along_a_leaning_string():

@@ -216,20 +216,28 @@ def test_nominal_step_is_what_the_setbacks_make_unless_it_is_told():
 
 
 def test_moved():
-    """Toward the string takes off the reading; the section turns about the bolt end that stays, u stays."""
+    """Faces go where they are put; what is kept of the ends keeps its covariance, and what is new adds its own."""
     parts = sections("a", "b", bolts=["50", "350"])
     train = fitted(parts, ends(a=(700, 703), b=(701, 701)), rows={"r": "target = '700'"})
-    after = train.moved(np.array([[0.0, 3.0], [1.0, 1.0]]))
-    # bolts 300 apart: 0.01 per mm; the exit end lies 350 from the pivot, the entry end 50 on the other side of it
-    assert after.ends[0].value == pytest.approx([0.5, 0])
-    assert after.ends[1].value == pytest.approx([3 - 3.5, 0])
+    lever = np.array([[[1.0, 0.0], [0.0, 0.0]], np.eye(2)])
+    fresh = np.array([[[0.0, 0.0], [0.0, 0.09]], np.zeros((2, 2))])
+    after = train.moved(np.array([[0.5, -0.5], [1.0, 1.0]]), lever, fresh)
+    assert after.ends[0].value == pytest.approx([0.5, 1])
+    assert after.ends[1].value == pytest.approx([-0.5, 1])
     assert after.ends[0].u == pytest.approx(train.ends[0].u)
+    assert after.ends[1].u == pytest.approx([math.hypot(0.3, train.survey.tape.zero), train.ends[1].u[1]])
+    # the zero is common to both ends and drops out of the skew
+    own = train.ends[0].u[0] ** 2 - train.survey.tape.zero**2
+    assert after.skew.u[0] == pytest.approx(math.sqrt(own + 0.09))
     assert train.ends[0].value == pytest.approx([0, 1])
 
 
 def test_targets_stay_when_their_section_is_moved():
     train = fitted(sections("a", "b"), ends(a=(700, 700), b=(703, 703)))
-    assert train.moved(np.array([[2.0, 2.0], [0.0, 0.0]])).offset.value == pytest.approx([-2, 3])
+    keep = np.array([np.eye(2)] * 2)
+    after = train.moved(np.array([[-2.0, -2.0], [3.0, 3.0]]), keep, np.zeros((2, 2, 2)))
+    assert after.offset.value == pytest.approx([-2, 3])
+    assert after.offset.u == pytest.approx(train.offset.u)
 
 
 # --- plain arithmetic on the sample ----------------------------------------------------------------------------

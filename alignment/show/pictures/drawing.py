@@ -319,7 +319,7 @@ def _section(
 
 
 def draw_moves(axes: Axes, solution: Solution, lanes: dict[str, Lane], scale: float) -> None:
-    """Arrows and amounts at the bolt ends to move, the snug ones marked as pivots."""
+    """Arrows and amounts at the bolt ends to move, the tight ones marked as pivots."""
     layout, train = solution.layout, solution.train
     along = paper_width(axes) / span_of(train)[2]
     order = list(dict.fromkeys(step.section for step in solution.plan.steps))
@@ -343,7 +343,7 @@ def draw_moves(axes: Axes, solution: Solution, lanes: dict[str, Lane], scale: fl
             tip = y + toward * max(abs(move) * scale, 0.3)
             arrow = {"arrowstyle": "-|>", "lw": 2.4, "color": MOVE, "shrinkA": 3, "shrinkB": 0, "mutation_scale": 17}
             axes.annotate("", (at, tip), (at, y), arrowprops=arrow, zorder=8)
-            text = f"{order.index(section.name) + 1}: {show(abs(move), layout.units, to=layout.moves.notch)}"
+            text = f"{order.index(section.name) + 1}: {show(abs(move), layout.units)}"
             box = {"boxstyle": "round,pad=0.2", "fc": "white", "ec": MOVE, "lw": 1.0}
             words = axes.text(at, tip, text, weight="bold", ha="center", va="center", bbox=box, zorder=9)
             # where bolts of neighbours are near one another, amounts and labels make room: on a thin line, or smaller

@@ -25,7 +25,7 @@ from alignment.show.pictures.drawing import (
 )
 from alignment.show.words.cautions import FULL, SHORT
 from alignment.show.words.flags import flag_words
-from alignment.show.words.moves import by_section, doubted, step_lines
+from alignment.show.words.moves import by_section, read_again_words, step_lines
 from alignment.show.words.solution import summary
 from alignment.train.across import rows_of
 from alignment.train.solve import Solution
@@ -151,21 +151,23 @@ def _words(solution: Solution, width: float, lanes: Mapping[str, Lane]) -> list[
         if flag.harmful:
             lines += [(line, True) for line in wrapped(f"Before moving: {flag_words(flag, solution.layout)}", bold)]
 
-    layout, doubts = solution.layout, doubted(solution)
+    for text in read_again_words(solution):
+        lines += [(line, True) for line in wrapped(f"Read again: {text}", bold)]
+
+    layout, mark = solution.layout, solution.survey.tape.mark
     # numbered as in the printed list and at the arrows, whichever plane they are of
     numbered = enumerate(by_section(solution.plan.steps), 1)
     groups = [(n, s) for n, s in numbered if layout.sections[layout.index[s[0].section]].row in lanes]
     lines += [(SHORT[0], True)] * bool(groups)
     for number, steps in groups[:LISTED]:
-        action, *readings = step_lines(steps, layout)
-        again = "if it still reads so when read again, " if steps[0].section in doubts else ""
-        do = f"{number}  {steps[0].section}: {again}{action}."
+        action, *readings = step_lines(steps, layout, mark)
+        do = f"{number}  {steps[0].section}: {action}"
         lines += [(line, True) for line in wrapped(do, bold)]
         indent = " " * 6
         lines += [
             (line, False)
             for line in wrapped(
-                "; ".join(line.strip() for line in readings) + ".",
+                " ".join(readings),
                 normal,
                 initial_indent=indent,
                 subsequent_indent=indent,

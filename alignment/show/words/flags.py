@@ -100,7 +100,7 @@ def _line_skewed(flag: Flag, layout: Layout) -> str:
         f"its {end} end {_length(abs(numbers[end]), layout)} {'nearer to' if numbers[end] > 0 else 'farther from'} the "
         "faces"
         for end in ("entry", "exit")
-        if abs(numbers[end]) > max(numbers["U"] / 2, layout.moves.notch)
+        if abs(numbers[end]) > max(numbers["U"] / 2, layout.tape.mark / 4)
     )
     grow = numbers["grow"]
     away = f"Hanging {ends} would" if ends else "A straight line through them would"

@@ -1,26 +1,49 @@
-"""The moves in words: what to loosen, which way, where to stop, and what must be read again before any of it."""
+"""The moves in words: what to loosen, which way, at which mark to stop, and what must be read again before."""
 
 from __future__ import annotations
 
 from collections.abc import Sequence
+from typing import Final
 
-from alignment.lengths import decimal, show, show_both
+from alignment.lengths import Units, show
 from alignment.machine.layout import Layout
-from alignment.show.terminal import headed, short, wrap
-from alignment.train.flags.flag import Flag
-from alignment.train.moves.plan import Plan, Step, Watch
-from alignment.train.solve import Solution
+from alignment.show.words.phrases import counted, in_list
+from alignment.show.words.stops import reading_words, stop_words
+from alignment.train.moves.answers import ReadAgain, Why
+from alignment.train.moves.plan import Cause, Direction, Missed, Part, Plan, Step
+from alignment.train.solve import Solution, of_string
 
 __all__ = [
+    "AGAIN",
+    "DIRECTIONS",
     "by_section",
-    "doubted",
-    "missed_lines",
+    "chance_words",
+    "job_words",
     "missed_words",
-    "move_lines",
+    "move_words",
     "moved",
+    "percent",
+    "read_again_words",
     "step_lines",
     "string_doubted",
 ]
+
+DIRECTIONS: Final = {
+    Direction.toward: "toward the string",
+    Direction.away: "away from the string",
+    Direction.up: "up",
+    Direction.down: "down",
+}
+AGAIN: Final = "Tighten, then read both ends again: tightening moves the section."
+WHATS: Final = {Part.offset: "offset", Part.square: "square", Part.step: "step"}
+CAUSES: Final = {
+    Cause.hold: "it is on hold",
+    Cause.done: "it was given as done",
+    Cause.travel: "the slot is too short",
+    Cause.stops: "no mark of this tape brings it in",
+    Cause.joint: "no mark of this tape brings it in together with its neighbour",
+    Cause.tape: "no move that this tape can tell would help. Read it with a finer mark",
+}
 
 
 def by_section(steps: Sequence[Step]) -> list[list[Step]]:
@@ -31,98 +54,163 @@ def by_section(steps: Sequence[Step]) -> list[list[Step]]:
     return list(found.values())
 
 
-def step_lines(steps: Sequence[Step], layout: Layout) -> list[str]:
-    """The moves of one section, in short lines: one bolt end swung about the other, or both ends set."""
+def step_lines(steps: Sequence[Step], layout: Layout, mark: float, *, wanted: bool = True) -> list[str]:
+    """
+    The move of one section as sentences: what to do first, then what to expect.
+
+    Parameters
+    ----------
+    steps : sequence of Step
+        Of one section.
+    layout : Layout
+    mark : float
+        Smallest mark of the tape in hand. [mm]
+    wanted : bool
+        Whether the readings wanted are told.
+    """
     units = layout.units
     if len(steps) == 1:
         (step,) = steps
+        watch, other = step.watch, step.other
+        after = (
+            f" {_capital(other.point)} will then read about {reading_words(other.after, mark, units)}."
+            if abs(other.after - other.before) >= mark / 2
+            else ""
+        )
         return [
-            f"loosen {step.loosen}, keep {step.snug} snug; swing {step.loosen} {_way(step, layout)}",
-            f"tape at {_stop(step.watch, layout)}",
-            f"{step.other.point} will then read {show_both(step.other.after, units)}",
+            f"loosen {step.loosen}, pivot on {step.pivot}. Swing {DIRECTIONS[step.direction]} until the tape reads "
+            f"{stop_words(watch.stop, mark, units)}{_at(watch.point, step.loosen)}.",
+            f"{_now(steps, mark, units, wanted=wanted)}{after}",
         ]
-    lines = ["loosen both ends; set entry first, then exit"]
-    for step in steps:
-        lines += [f"{step.loosen} {_way(step, layout)}", f"  tape at {_stop(step.watch, layout)}"]
-    return [*lines, "each shifts the other a little: go to and fro until both read so"]
+    first = [_set(step, mark, units) for step in steps]
+    return [
+        f"loosen both ends. {' '.join(first)}",
+        f"{_now(steps, mark, units, wanted=wanted)} Moving one end shifts the other slightly: alternate until both "
+        "read as given.",
+    ]
 
 
-def _way(step: Step, layout: Layout) -> str:
-    return f"{moved(step.move, layout)} {step.way}"
+def _at(point: str, loosen: str) -> str:
+    return "" if point == loosen else f" at {point}"
 
 
-def _stop(watch: Watch, layout: Layout) -> str:
-    units = layout.units
-    now = show(watch.before, units)
-    if decimal(watch.before, units) == decimal(watch.after, units):
-        return f"{watch.point} is to stay at {show_both(watch.after, units)}"
-    if now == show(watch.after, units):
-        now = decimal(watch.before, units)
-    if abs(watch.before - watch.read) > layout.tape.mark / 2:
-        now = f"{now} by the fitted face, {show(watch.read, units)} as read"
-        return f"{watch.point}, {now}: stop at {show_both(watch.after, units)}"
-    return f"{watch.point} reads {now} now: stop at {show_both(watch.after, units)}"
+def _capital(text: str) -> str:
+    return text[:1].upper() + text[1:]
 
 
-def moved(length: float, layout: Layout) -> str:
-    """Length of a move, to the notch."""
-    return show(abs(length), layout.units, to=layout.moves.notch)
+def _set(step: Step, mark: float, units: Units) -> str:
+    stop = stop_words(step.watch.stop, mark, units)
+    if abs(step.watch.before - step.watch.stop) < mark / 4:
+        return f"Keep {step.watch.point} at {stop}."
+    return f"Set {step.watch.point} to {stop}, {DIRECTIONS[step.direction]}."
 
 
-def doubted(solution: Solution) -> set[str]:
-    """Sections with a reading to take again before they are moved, and those in step with one of them."""
-    dropped = {id(r) for r in solution.dropped}
-    flags = [f for f in solution.flags if f.harmful and not _of_string(f) and id(f.reading) not in dropped]
-    own = {name for f in flags for name in (f.section, f.beside) if name}
-    return own | {name for j in solution.layout.joints for name in j.names if own & set(j.names)}
+def _now(steps: Sequence[Step], mark: float, units: Units, *, wanted: bool) -> str:
+    """``Exit reads 18 9/16 now, wanted 18 3/8.``"""
+    read = [f"{step.watch.point} {reading_words(step.watch.read, mark, units)}" for step in steps]
+    said = f"Now {in_list(read)}"
+    if wanted:
+        targets = [reading_words(step.watch.target, mark, units) for step in steps]
+        said += f", wanted {in_list(list(dict.fromkeys(targets)))}"
+    return f"{said}."
 
 
-def string_doubted(solution: Solution) -> str:
-    """What is to be done before any move where a string is doubted; empty where none is."""
-    doubted_ = any(_of_string(flag) for flag in solution.flags)
-    return "Not yet: settle the string first. These are the moves if it stays as it is." if doubted_ else ""
+def move_words(steps: Sequence[Step], layout: Layout, mark: float) -> str:
+    """The move of one section in one sentence, its name first."""
+    return f"{steps[0].section}: {step_lines(steps, layout, mark)[0]}"
 
 
-def _of_string(flag: Flag) -> bool:
-    # of a string that reads alike at every section too
-    return flag.flag.of_string or (bool(flag.string) and not flag.section)
+def moved(length: float, units: Units) -> str:
+    """Length of a move at the bolt, to what matters there: 1/64 in or 0.1 mm."""
+    return show(abs(length), units)
 
 
-def move_lines(solution: Solution) -> list[str]:
-    """The moves in the order of work, under their heading."""
-    layout, doubts = solution.layout, doubted(solution)
-    groups = by_section(solution.plan.steps)
-    width = min(max(len(steps[0].section) for steps in groups), 20)
-    lines = [f"MOVES, in this order ({layout.units.plural})"]
-    lines += wrap(string_doubted(solution), "    ")
-    for number, steps in enumerate(groups, 1):
-        first, *more = step_lines(steps, layout)
-        if steps[0].section in doubts:
-            first, more = "only once what is doubted above has been read again:", [first, *more]
-        lines += wrap(first, f"{number:>3} {short(steps[0].section, width)}  ")
-        for text in more:
-            lines += wrap(text.lstrip(), " " * (width + 6 + 2 * text.startswith("  ")))
-    lines += wrap(
-        "Amounts are at the bolt; go by the tape. Tighten, then read the section's points again before going to the "
-        "next: bolts creep as they are snugged.",
-        "    ",
-    )
-    return lines
+def string_doubted(solution: Solution) -> bool:
+    """Whether a string is to be checked before anything is moved."""
+    return any(of_string(flag) for flag in solution.flags)
 
 
-def missed_lines(plan: Plan, layout: Layout) -> list[str]:
-    """What the plan leaves out of tolerance, and what it leaves nearer its limit than wanted."""
-    lines = headed("NOT BROUGHT IN", missed_words(plan, layout))
-    if plan.beyond_band:
-        names = ", ".join(plan.beyond_band)
-        lines += wrap(f"Within tolerance but nearer its limit than wanted: {names}.")
-        lines.append("")
-    return lines
+def read_again_words(solution: Solution) -> list[str]:
+    """What to read again and why, with what was read and what is wanted; flags speak for themselves."""
+    return [_again(solution, again) for again in solution.read_again if again.why is not Why.flagged]
+
+
+def _again(solution: Solution, again: ReadAgain) -> str:
+    if again.why is Why.step:
+        return f"{again.section} exit and {again.beside} entry: one mark decides whether they are in step."
+    reads = _reads(solution, again)
+    if again.why is Why.far:
+        return f"{again.section}, {in_list(again.points)}: {reads}. That is farther than its slot allows."
+    return f"{again.section}, {in_list(again.points)}: {reads}. One mark decides whether to move it."
+
+
+def _reads(solution: Solution, again: ReadAgain) -> str:
+    """``reads 18 7/16 and 18 3/8, wanted 18 3/8``."""
+    layout, mark = solution.layout, solution.survey.tape.mark
+    i = layout.index[again.section]
+    section = layout.sections[i]
+    places = {section.point_name(p, layout.units): p for p in section.points}
+    read: dict[float, list[float]] = {}
+    for reading in solution.survey.fitted:
+        if reading.section == again.section:
+            read.setdefault(round(reading.place, 6), []).append(reading.value)
+    told, wanted = [], []
+    for point in again.points:
+        place = places.get(point)
+        if place is None or round(place, 6) not in read:
+            continue
+        values = read[round(place, 6)]
+        told.append(reading_words(sum(values) / len(values), mark, layout.units))
+        target = float(solution.train.target_at(section.start + place)[i])
+        wanted.append(reading_words(target, mark, layout.units))
+    return f"read {in_list(told)}, wanted {in_list(list(dict.fromkeys(wanted)))}"
+
+
+def chance_words(plan: Plan) -> str:
+    """The chance that the plan does it, and the weakest part."""
+    if not plan.steps:
+        return ""
+    but = " apart from what is to be read again" if plan.read_again else ""
+    said = f"Chance that these moves bring everything in at once{but}: {percent(plan.chance)}."
+    if plan.weakest is not None:
+        said += f" Weakest: {plan.weakest.section}, {percent(plan.weakest.chance)}."
+    return said
+
+
+def percent(chance: float) -> str:
+    """A chance in whole per cent, never quite nothing nor quite certain."""
+    whole = round(100 * chance)
+    return "under 1%" if whole < 1 else "over 99%" if whole > 99 else f"{whole}%"
 
 
 def missed_words(plan: Plan, layout: Layout) -> list[str]:
-    """What the plan does not bring in, and by how much."""
-    return [
-        f"{m.where}, {m.what}: still {show_both(m.by, layout.units)} {layout.units} beyond tolerance ({m.why})."
-        for m in plan.missed
-    ]
+    """What the plan does not bring in, by how much, and why."""
+    return [_missed(m, layout) for m in plan.missed]
+
+
+def _missed(missed: Missed, layout: Layout) -> str:
+    units = layout.units
+    unit = '"' if units is Units.inch else " mm"
+    by = show(missed.by, units)
+    over = "just over its tolerance" if by in ("0", "0.0") else f"{by}{unit} too far"
+    return f"{' / '.join(missed.names)}, {WHATS[missed.what]}: {over}. Why: {CAUSES[missed.cause]}."
+
+
+def job_words(solution: Solution) -> str:
+    """Size of the job in one or two sentences."""
+    plan = solution.plan
+    said = []
+    if string_doubted(solution):
+        said.append("Check the string first.")
+    again = {name for a in plan.read_again for name in (a.section, a.beside) if name}
+    if again:
+        said.append(f"Read {counted(len(again), 'section')} again{' first' if plan.steps else ''}.")
+    if plan.steps:
+        sections = len({step.section for step in plan.steps})
+        said.append(f"Move {counted(plan.bolt_ends, 'bolt end')} on {counted(sections, 'section')}.")
+    elif plan.missed:
+        said.append("Nothing that may be moved would help.")
+    elif not again:
+        rest = " of what was read" if solution.state.unmeasured else ""
+        said.append(f"Nothing{rest} to move{'' if solution.verdict.sure else ', as far as this tape can tell'}.")
+    return " ".join(said)

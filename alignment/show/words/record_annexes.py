@@ -14,7 +14,7 @@ from alignment.settings.judging import SHEAR_SOURCE
 from alignment.show.page import Block, Item, Items, Page, Part, Table, Text, items
 from alignment.show.words import cautions
 from alignment.show.words import panel as panel_words
-from alignment.show.words.moves import by_section, doubted, missed_words, step_lines
+from alignment.show.words.moves import by_section, missed_words, read_again_words, step_lines
 from alignment.show.words.record import logged, moved, open_parts, story
 from alignment.show.words.record_order import panel_when, settings_when
 from alignment.show.words.record_state import (
@@ -69,9 +69,9 @@ LINES: Final = {
     Line.free: "a line laid beside the string for the easiest plan",
 }
 AIMS: Final = {
-    Aim.fewest: "the fewest bolt ends, then the least movement",
+    Aim.fewest: "the fewest bolt ends, then the best chances",
     Aim.least: "the least movement",
-    Aim.exact: "the targets themselves, to the nearest notch",
+    Aim.true: "every end that can be told to be off to go to its target",
 }
 
 
@@ -109,14 +109,14 @@ def _done(job: Job) -> tuple[Part, ...]:
 def _wanted(job: Job) -> Part:
     """The moves that the last survey asks for, and what they should come to."""
     last = job.left or job.found
-    layout, unsure = last.layout, doubted(last)
+    layout, mark = last.layout, last.survey.tape.mark
     heading = "Moves still wanted, by the survey as left" if job.left else "Moves wanted"
     blocks: list[Block] = [Text(words=summary(last))]
     moves = []
     for steps in by_section(last.plan.steps):
-        again = "read it again first, move only if it reads the same: " * (steps[0].section in unsure)
-        first, *more = step_lines(steps, layout)
-        moves.append(Item(words=f"{steps[0].section}: {again}{first}", more=tuple(more)))
+        first, *more = step_lines(steps, layout, mark)
+        moves.append(Item(words=f"{steps[0].section}: {first}", more=tuple(more)))
+    blocks += listed("Read again first:", read_again_words(last))
     if moves:
         blocks += [cautions.short(), Items(items=tuple(moves), numbered=True)]
     blocks += listed("Still out after these moves:", missed_words(last.plan, layout))

@@ -2,57 +2,104 @@
 
 from __future__ import annotations
 
-from alignment.lengths import decimal, show, show_both
-from alignment.machine.layout import Layout
+from alignment.lengths import Units, decimal, show
 from alignment.machine.plausible import doubt
-from alignment.show.terminal import caution_lines, wrap
-from alignment.show.words.moves import step_lines
+from alignment.show.page import Degree, Page, Part, Text, items
+from alignment.show.words import cautions
+from alignment.show.words.moves import (
+    AGAIN,
+    DIRECTIONS,
+    by_section,
+    chance_words,
+    missed_words,
+    percent,
+    read_again_words,
+    step_lines,
+)
+from alignment.show.words.stops import reading_words
+from alignment.train.moves.plan import Direction, Step
 from alignment.train.solve import Solution
 
-__all__ = ["square_text"]
+__all__ = ["square_page"]
 
 
-def square_text(solution: Solution) -> str:
-    """The answer on one screen."""
+def square_page(solution: Solution) -> Page:
+    """The answer on one page."""
+    layout, units, mark = solution.layout, solution.layout.units, solution.survey.tape.mark
+    entry, exit_ = (reading_words(r.value, mark, units) for r in solution.survey.readings)
+    target = _target(solution)
+    wanted = f", wanted {reading_words(target, mark, units)}" if target is not None else ""
+    doubted = doubt(layout, solution.survey.readings[:1], solution.survey.readings[1], units)
+    again = [f"Exit reads {doubted}"] if doubted else read_again_words(solution)
+    steps = [] if doubted else [line for group in by_section(solution.plan.steps) for line in _move(solution, group)]
+    act = "read both ends again." if again else steps[0] if steps else ""
+    intro = [Text(words=said, strong=k == 0) for k, said in enumerate(_verdict(solution))]
+    first = [Text(words=f"First: {act}")] if act else [Text(words=_nothing(solution))]
+    return Page(
+        title=f"Entry {entry}, exit {exit_}{wanted}",
+        parts=(
+            Part(blocks=(*intro, *first)),
+            Part(heading="Before you go to the machine", blocks=(cautions.short(),) if act else ()),
+            Part(heading="Read both ends again first", blocks=items(again)),
+            Part(heading="Move", blocks=items(steps)),
+            Part(heading="Still out after this move", blocks=items(missed_words(solution.plan, layout))),
+            Part(heading="Doubts", blocks=items(_doubts(solution))),
+            Part(heading="Taken", blocks=items(_taken(solution)), degree=Degree.full),
+        ),
+        act=act,
+    )
+
+
+def _target(solution: Solution) -> float | None:
+    (row,) = solution.layout.rows.values()
+    return row.target
+
+
+def _verdict(solution: Solution) -> list[str]:
+    layout, units = solution.layout, solution.layout.units
+    (section,), (state,) = layout.sections, solution.state.sections
+    skew = state.skew
+    assert skew is not None  # noqa: S101  # two readings at two places always give one
+    chance = "" if state.chance is None else f" Chance that it is within tolerance: {percent(state.chance)}."
+    way = "farther from the string than" if skew.value > 0 else "nearer to the string than"
+    amount = show(abs(skew.value), units)
+    unit = '"' if units is Units.inch else " mm"
+    apart = f"{amount}{unit} {way}" if amount not in ("0", "0.0") else "as far from the string as"
+    long = f"{show(section.length, units)}{unit}"
+    limits = f"square {show(skew.tolerance, units)}"
+    if _target(solution) is not None:
+        limits += f", offset {show(layout.tolerance.offset, units)}"
+    u = f"U of square {decimal(skew.expanded, units)}."
+    return [f"{solution.verdict.printed}: exit is {apart} entry, over {long}.", f"Tolerance {limits}. {u}{chance}"]
+
+
+def _nothing(solution: Solution) -> str:
+    return f"Nothing to move{'' if solution.verdict.sure else ', as far as this tape can tell'}."
+
+
+def _move(solution: Solution, group: list[Step]) -> list[str]:
+    layout, mark = solution.layout, solution.survey.tape.mark
+    first, *more = step_lines(group, layout, mark, wanted=_target(solution) is not None)
+    lines = [first, *more]
+    if len(group) == 1 and _target(solution) is None:
+        (step,) = group
+        back = DIRECTIONS[Direction.away if step.direction is Direction.toward else Direction.toward]
+        lines.append(
+            f"Without --target only square is judged. If {step.loosen} is where it should be, loosen {step.pivot} "
+            f"instead and swing it {back}, as far."
+        )
+    return [*lines, f"{AGAIN} {chance_words(solution.plan)}"]
+
+
+def _doubts(solution: Solution) -> list[str]:
+    said = ["Each end was read once. A wrong reading would not show: read both again."]
+    if _target(solution) is None:
+        said.append("Only square is judged, not where the section is. Give --target to judge that as well.")
+    return said
+
+
+def _taken(solution: Solution) -> list[str]:
     layout, units = solution.layout, solution.layout.units
     (section,) = layout.sections
-    skew = solution.state.sections[0].skew
-    assert skew is not None  # noqa: S101  # two readings at two places always give one
-    way = "farther from the string than" if skew.value > 0 else "nearer to the string than"
-    apart = f"{show_both(abs(skew.value), units)} {units} {way}" if abs(skew.value) > 1e-6 else "as far off as"
-    sure = "" if skew.verdict.sure else f"; {100 * skew.p_in:.0f}% likely square"
-    lines = [
-        f"{skew.verdict.printed}: exit is {apart} entry, over {show(section.length, units)} {units}.",
-        f"Tolerance {show_both(skew.tolerance, units)}; U {decimal(skew.expanded, units)}{sure}.",
-        "",
-    ]
-    doubted = doubt(layout, solution.survey.readings[:1], solution.survey.readings[1], units)
-    if doubted:
-        lines += ["READ BOTH ENDS AGAIN FIRST", *wrap(f"Exit reads {doubted}", "  "), ""]
-    if solution.plan.steps:
-        lines += ["BEFORE A BOLT IS TOUCHED", *caution_lines(), "", "MOVE", *_move(solution), ""]
-    else:
-        lines += [f"Nothing to move{'' if skew.verdict.sure else ', as far as this tape can tell'}.", ""]
-    lines += ["DOUBTS", *wrap(_doubts(layout), "  ")]
-    return "\n".join(lines) + "\n"
-
-
-def _move(solution: Solution) -> list[str]:
-    steps = solution.plan.steps
-    lines = [line for text in step_lines(steps, solution.layout) for line in wrap(text, "  ")]
-    if len(steps) == 1:
-        lines += wrap(
-            f"Or swing {steps[0].snug} as far the other way, where {steps[0].loosen} is where it should be.", "  "
-        )
-    return [*lines, *wrap("Tighten, then read both ends again: bolts creep as they are snugged.", "  ")]
-
-
-def _doubts(layout: Layout) -> str:
-    units = layout.units
-    (section,) = layout.sections
     bolts = " and ".join(show(place, units) for place in section.bolts)
-    return (
-        f"Each end was read once and nothing checks it: read both again. Taken: bolts at {bolts}, "
-        f"mark {show(layout.tape.mark, units)}, notch {show(layout.moves.notch, units)}. Only square is judged here, "
-        "not where the section stands."
-    )
+    return [f"Bolts at {bolts} from the entry end, mark {show(layout.tape.mark, units)} {units}."]

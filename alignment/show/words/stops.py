@@ -1,10 +1,10 @@
-"""Readings as the tape shows them: on a mark, or halfway between two."""
+"""Readings as the tape shows them: on a mark, strong or shy of it, or halfway between two."""
 
 from __future__ import annotations
 
 from alignment.lengths import Units, decimal, show
 
-__all__ = ["mark_words", "stop_words"]
+__all__ = ["mark_words", "reading_words", "stop_words"]
 
 
 def mark_words(reading: float, mark: float, units: Units) -> str:
@@ -32,3 +32,21 @@ def stop_words(stop: float, mark: float, units: Units) -> str:
         return mark_words(stop, mark, units)
     below, above = ((half + k) // 2 * mark for k in (-1, 1))
     return f"halfway between {mark_words(below, mark, units)} and {mark_words(above, mark, units)}"
+
+
+def reading_words(reading: float, mark: float, units: Units) -> str:
+    """
+    Any reading, a mean too, in parts of the tape's own mark: ``18 3/8``, ``18 3/8+``, ``18 7/16-``.
+
+    A quarter of a mark over or under is strong (+) or shy (-); half is written as between: ``18 3/8 to 7/16``.
+    Millimetres are written to a tenth.
+    """
+    if units is not Units.inch:
+        return decimal(reading, units, places=1)
+    quarter = round(reading / (mark / 4))
+    at, rest = divmod(quarter, 4)
+    if rest == 2:
+        low, high = mark_words(at * mark, mark, units), mark_words((at + 1) * mark, mark, units)
+        whole, _, part = high.partition(" ")
+        return f"{low} to {part if part and low.split(' ')[0] == whole else high}"
+    return mark_words((at + (rest == 3)) * mark, mark, units) + ("", "+", "", "-")[rest]

@@ -19,8 +19,8 @@ from numpy.typing import NDArray
 __all__ = ["Faces", "enclose", "fewest_ends", "search_line"]
 
 Floats = NDArray[np.float64]
-NEAR: Final = 1e-7
-"""Notches that count as nothing."""
+NEAR: Final = 1e-6
+"""Lengths that count as nothing. [mm]"""
 BATCH: Final = 2048
 """Boxes split at a time."""
 FORBIDDEN: Final = 10_000
@@ -30,7 +30,7 @@ FORBIDDEN: Final = 10_000
 @dataclass(frozen=True, kw_only=True)
 class Faces:
     """
-    Sections that share one line, as the planner sees them, with lengths in notches.
+    Sections that share one line, as the planner sees them. Lengths in mm.
 
     Attributes
     ----------
@@ -45,7 +45,8 @@ class Faces:
     offset, square, step : float
         Tolerances.
     band : float
-        Share of the tolerance for a section that is touched.
+        Share of the tolerance into which a section that is touched is to come: room for stops on marks, for the
+        creep of tightening and for what the tape cannot tell.
     travel : float
         Largest move either way; infinite where slots do not limit it.
     joints : (j, 2) int array
@@ -68,7 +69,7 @@ class Faces:
     nominal: Floats
 
     def lever(self) -> Floats:
-        """What a notch at each bolt end (last axis) takes off the deviation at each end, (n, 2, 2)."""
+        """What a millimetre at each bolt end (last axis) takes off the deviation at each end, (n, 2, 2)."""
         share = (self.x - self.bolts[:, :1]) / (self.bolts[:, 1:] - self.bolts[:, :1])
         return np.stack([1 - share, share], axis=2)
 
@@ -143,7 +144,7 @@ def fewest_ends(faces: Faces, low: Floats, high: Floats) -> Floats:
         begin = np.where(still, -np.inf, np.minimum(a, b)).max(axis=2)
         end = np.where(still, np.inf, np.maximum(a, b)).min(axis=2)
         begin, end = np.maximum(begin, -faces.travel), np.minimum(end, faces.travel)
-        one |= (np.ceil(begin - NEAR) <= np.floor(end + NEAR)) & ~never.any(axis=2)
+        one |= (begin <= end + NEAR) & ~never.any(axis=2)
     ends = np.where(alone, 0, np.where(faces.fixed, FORBIDDEN, np.where(one, 1, 2)))
     return np.asarray(ends.sum(axis=1), dtype=np.float64)
 
@@ -200,7 +201,7 @@ def enclose(faces: Faces, ends: int) -> tuple[Floats, Floats]:
     """
     reach = faces.reach
     low, high = np.full((1, 2), -reach), np.full((1, 2), reach)
-    while len(low) < BATCH and (high - low).max(initial=0.0) > 0.1:
+    while len(low) < BATCH and (high - low).max(initial=0.0) > 0.05:
         centre = (low + high) / 2
         side = np.argmax(high - low, axis=1)[:, None] == np.arange(2)
         low, high = (

@@ -1,8 +1,10 @@
-"""The moves: which bolt end of which section, how far, which way, and the reading to look for at the tape."""
+"""The moves: which bolt end of which section, which way, and the mark of the tape at which to stop."""
 
 from __future__ import annotations
 
+import enum
 import time
+from collections.abc import Callable, Mapping
 from dataclasses import dataclass, field
 from typing import Final
 
@@ -10,31 +12,88 @@ import numpy as np
 from numpy.typing import NDArray
 
 from alignment.choices import Aim, Line
-from alignment.machine.layout import Section
+from alignment.lengths import INCH, Units
+from alignment.machine.layout import Plane, Row
+from alignment.results import Result
+from alignment.train.joint import chance_of_all, ends_parts, section_chances
+from alignment.train.moves.answers import Answer, ReadAgain
+from alignment.train.moves.choosing import Choice, choose
 from alignment.train.moves.linesearch import Faces
-from alignment.train.moves.programme import Notches, plan_notches
+from alignment.train.moves.programme import Laid, lay_line, through_tight
+from alignment.train.moves.stops import ENDS, watch_place
 from alignment.train.state import State, judge
 from alignment.train.train import Train
 from alignment.uncertainty import SAME
 
-__all__ = ["Missed", "Plan", "Step", "Watch", "plan_moves"]
+__all__ = ["Cause", "Direction", "Missed", "Other", "Part", "Plan", "Step", "Watch", "Weakest", "plan_moves"]
 
 Floats = NDArray[np.float64]
 SECONDS: Final = 24.0
-"""Time that planning may take."""
-ENDS: Final = ("entry", "exit")
+"""Time that laying a free line may take."""
+ROOM: Final = 0.5
+"""Share of the tolerances into which a free line is to let touched sections come: the rest is for creep and tape."""
+PLAUSIBLE: Final = {Units.inch: float(INCH) / 2, Units.mm: 12.0}
+"""How far a bolt end goes at the most where slots are not told. [mm]"""
+
+
+class Direction(enum.StrEnum):
+    """Which way a bolt end goes: seen from the string, or for heights up and down."""
+
+    toward = "toward"
+    away = "away"
+    up = "up"
+    down = "down"
+
+
+class Part(enum.StrEnum):
+    """What is judged."""
+
+    offset = "offset"
+    square = "square"
+    step = "step"
+
+
+class Cause(enum.StrEnum):
+    """Why something is not brought in."""
+
+    hold = "hold"
+    done = "done"
+    travel = "travel"
+    """The slots end."""
+    stops = "stops"
+    """No mark or halfway serves."""
+    joint = "joint"
+    """No mark or halfway serves the section and its joints."""
+    tape = "tape"
+    """No move that this tape can tell would help."""
 
 
 @dataclass(frozen=True, kw_only=True)
 class Watch:
-    """A point and what the tape reads there before and after a step, by the fitted face. [mm]"""
+    """The point at which a loose bolt end is watched. [mm]"""
 
     point: str
     place: float
+    """From the section's entry end."""
+    before: float
+    """What the tape reads there now, by the fitted face."""
     read: float
-    """What was read there: the mean of repeats."""
+    """What was read there, the mean of repeats; as `before` where it was not read."""
+    target: float
+    """The reading wanted there."""
+    stop: float
+    """At which mark, or halfway between which, to stop."""
+
+
+@dataclass(frozen=True, kw_only=True)
+class Other:
+    """The point at the far end of the section, what it reads before and after, and what is wanted there. [mm]"""
+
+    point: str
+    place: float
     before: float
     after: float
+    target: float
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -45,57 +104,73 @@ class Step:
     Attributes
     ----------
     section : str
-        Its section.
-    loosen, snug : str
-        Bolt end to loosen, and the one that stays snug as the pivot; `snug` is empty where both are loose.
+    loosen, pivot : str
+        Bolt end to loosen, and the one that stays tight; `pivot` is empty where both are loose.
     move : float
-        Toward the string positive. [mm]
-    watch, other : Watch
-        Point nearest the moving bolt end, and the one at the far end; after all moves of this section.
+        By the best estimate, toward the string positive. [mm]
+    direction : Direction
+    watch, other : Watch and Other
+        Point nearest the moving bolt end, and the one at the far end after all moves of this section.
     """
 
     section: str
     loosen: str
-    snug: str
+    pivot: str
     move: float
+    direction: Direction
     watch: Watch
-    other: Watch
-    way: str
-    """Direction in words: ``toward the string``, ``away from the string``; ``up`` or ``down`` for heights."""
-
-    @property
-    def direction(self) -> str:
-        """``toward`` or ``away``; ``up`` or ``down`` for heights."""
-        return self.way.partition(" ")[0]
+    other: Other
 
 
 @dataclass(frozen=True, kw_only=True)
 class Missed:
     """Something that the plan does not bring in, and by how much. [mm]"""
 
-    where: str
-    what: str
+    names: tuple[str, ...]
+    """The section, or the two of a joint, upstream one first."""
+    what: Part
     by: float
-    why: str
+    cause: Cause
 
 
 @dataclass(frozen=True, kw_only=True)
-class Plan:
+class Weakest:
+    """The section that is least likely to be within all of its tolerances after the moves, steps included."""
+
+    section: str
+    chance: float
+
+
+@dataclass(frozen=True, kw_only=True, eq=False, repr=False)
+class Plan(Result):
     """
-    Moves of a whole machine.
+    What is to be done with a whole machine.
 
     Attributes
     ----------
     before, after : Train
-        The train as measured, and as it will be; under a free line both are seen from the line chosen.
+        The train as measured, and as it will be, with what will then be known; under a free line both are seen from
+        the line chosen.
+    state : State
+        The train after the moves, judged.
     moves : (n, 2) array
-        Move of each section's entry and exit bolt end, toward the string positive. [mm]
+        Move of each section's entry and exit bolt end by the best estimate, toward the string positive. [mm]
+    answers : tuple of Answer
+        For each section of the layout; ``leave`` where it is on hold, done or not measured.
+    read_again : tuple of ReadAgain
+        What is to be read before it is moved or left. Nothing of it is among the steps.
+    now, then : (n,) array
+        Chance of each section before and after; NaN where it is not measured.
+    chance : float
+        That everything measured that need not be read again is inside after the moves, joints included.
+    weakest : Weakest or None
     optimal : bool
-        Whether it is proved that no plan is better.
+        Whether it is proved that no plan is better. On a line that is given it always is; a free line is proved best
+        by the bolt ends that it asks for.
     ends_gap : int
-        A better plan may have fewer bolt ends by no more than this.
+        A better line may ask for fewer bolt ends by no more than this.
     movement_gap : float
-        A plan with as few bolt ends may move them by less, by no more than this. [mm]
+        A line with as few bolt ends may move them by less, by no more than this. [mm]
     """
 
     aim: Aim
@@ -105,11 +180,17 @@ class Plan:
     moves: Floats
     steps: tuple[Step, ...]
     missed: tuple[Missed, ...]
+    answers: tuple[Answer, ...]
+    read_again: tuple[ReadAgain, ...]
+    now: Floats
+    then: Floats
+    chance: float
+    weakest: Weakest | None
     optimal: bool
     ends_gap: int = 0
     movement_gap: float = 0.0
-    beyond_band: tuple[str, ...] = field(default=())
-    """Sections touched that come to lie inside the tolerance but not inside its band."""
+    stuck: tuple[str, ...] = field(default=())
+    """Sections that neither a reading nor a move would help."""
 
     @property
     def bolt_ends(self) -> int:
@@ -121,15 +202,23 @@ class Plan:
         """Movement of all bolt ends together. [mm]"""
         return float(np.abs(self.moves).sum())
 
+    @property
+    def headline(self) -> str:
+        """Size of the job."""
+        return f"{self.bolt_ends} bolt ends"
+
 
 def plan_moves(
-    train: Train, *, aim: Aim = Aim.fewest, done: frozenset[str] = frozenset(), seconds: float = SECONDS
+    train: Train,
+    *,
+    aim: Aim = Aim.fewest,
+    done: frozenset[str] = frozenset(),
+    doubted: Mapping[str, tuple[str, ...]] | None = None,
+    seconds: float = SECONDS,
+    waiting: Callable[[], None] | None = None,
 ) -> Plan:
     """
-    Plan the moves that bring a train within its tolerances.
-
-    A section left alone need only be within tolerance; one that is touched is brought inside the layout's band of
-    it. Where slots do not allow that, the whole tolerance is aimed at, then the nearest possible.
+    Answer for each section whether to leave it, read it again or move it, and plan the moves.
 
     Parameters
     ----------
@@ -139,68 +228,102 @@ def plan_moves(
         What makes a plan better.
     done : frozenset of str
         Sections that are finished and are not to be touched again.
+    doubted : mapping, optional
+        Sections with readings that are doubted, and the points to read again.
     seconds : float
-        Time to spend at the most; a plan not proved best by then says so.
+        Time to spend at the most on a free line.
+    waiting : callable, optional
+        Called several times a second while a free line is laid.
 
     Returns
     -------
     Plan
     """
-    moves = np.zeros((len(train.start), 2))
-    lines: dict[str, tuple[float, float]] = {}
-    optimal, ends_gap, movement_gap = True, 0, 0.0
+    doubts = doubted or {}
     fixed = np.array([s.hold or s.name in done for s in train.layout.sections])
-    free = train.line is Line.free
-    if aim is Aim.exact and not free:
-        moves = _to_target(train, fixed)
-    else:
-        until = time.monotonic() + seconds
-        groups = _groups(train)
-        for left, (string, members) in zip(range(len(groups), 0, -1), groups.items(), strict=True):
-            faces = _faces(train, members, fixed)
-            share = (until - time.monotonic()) / left
-            # a line laid along one section alone would call any skew of it none
-            own_line = free and len(members) > 1
-            found = plan_notches(faces, fewest=aim is Aim.fewest, free=own_line, seconds=share)
-            moves[members] = found.moves * train.layout.moves.notch
-            if own_line:
-                lines[string] = _line(train, members, found)
-            optimal = optimal and found.optimal
-            ends_gap += 0 if found.optimal or aim is not Aim.fewest else found.ends - found.least_ends
-            gap = 0 if found.optimal else found.movement - found.least_movement
-            movement_gap += gap * train.layout.moves.notch
-    before = train.on_line(lines) if free else train
-    if aim is Aim.exact and free:
-        moves = _to_target(before, fixed)
-        optimal, ends_gap, movement_gap = True, 0, 0.0
-    after = before.moved(moves)
-    state = judge(after)
+    laid: dict[str, Laid] = {}
+    seen = [train]
+    if train.line is Line.free:
+        seen, laid = _lay(train, fixed, doubts, aim, seconds, waiting)
+    tried = [(one, choose(one, ends_parts(one), fixed, doubts, aim, _travel(train))) for one in seen]
+    before, choice = min(tried, key=lambda pair: pair[1].cost)
+    after = before.moved(choice.ends, choice.lever, choice.fresh)
+    names = [s.name for s in train.layout.sections]
+    unread = {again.section for again in choice.read_again} | {again.beside for again in choice.read_again}
+    still = {name for name, moves in zip(names, choice.moves, strict=True) if not moves.any()} - unread
+    settled = set(names) - unread
+    now, then = section_chances(before, still), section_chances(after, settled)
+    state = judge(after, chances=then)
     return Plan(
         aim=aim,
         before=before,
         after=after,
         state=state,
-        moves=moves,
-        steps=tuple(_steps(before, after, moves)),
-        missed=tuple(_missed(after, state, moves, fixed)),
-        optimal=optimal,
-        ends_gap=ends_gap,
-        movement_gap=movement_gap,
-        beyond_band=tuple(_beyond_band(state, moves, train.layout.moves.band)),
+        moves=choice.moves,
+        steps=tuple(_steps(before, after, choice)),
+        missed=tuple(_missed(after, state, choice, done, unread)),
+        answers=choice.answers,
+        read_again=choice.read_again,
+        now=now,
+        then=then,
+        chance=chance_of_all(after, settled),
+        weakest=_weakest(names, then, unread),
+        optimal=all(line.optimal for line in laid.values()),
+        ends_gap=sum(line.ends - line.least_ends for line in laid.values() if not line.optimal and aim is Aim.fewest),
+        movement_gap=sum(line.movement - line.least_movement for line in laid.values() if not line.optimal),
+        stuck=tuple(n for n, a in zip(names, choice.answers, strict=True) if a is Answer.stuck),
     )
 
 
-def _groups(train: Train) -> dict[str, NDArray[np.int64]]:
-    """Measured sections of each string, entry to exit."""
+def _travel(train: Train) -> float:
+    """How far a bolt end goes in sense: its slot, or what is plausible. [mm]"""
+    told = train.layout.moves.travel
+    return PLAUSIBLE[train.layout.units] if told is None else told
+
+
+def _lay(
+    train: Train,
+    fixed: NDArray[np.bool_],
+    doubts: Mapping[str, tuple[str, ...]],
+    aim: Aim,
+    seconds: float,
+    waiting: Callable[[], None] | None,
+) -> tuple[list[Train], dict[str, Laid]]:
+    """
+    The train seen from lines that ask for the least, and what was laid.
+
+    With the same bolt ends loose a line may lie in many places. Three are given: where the largest deviation is least,
+    through the ends that stay tight by least squares, and on the string itself.
+    """
+    until = time.monotonic() + seconds
+    groups = {string: m for string, m in _groups(train, doubts, fixed).items() if len(m) > 1}
+    laid: dict[str, Laid] = {}
+    ways: list[dict[str, tuple[float, float]]] = [{}, {}, {}]
+    # a line laid along one section alone would call any skew of it none
+    for left, (string, members) in zip(range(len(groups), 0, -1), groups.items(), strict=True):
+        share = (until - time.monotonic()) / left
+        faces = _faces(train, members, fixed)
+        found = laid[string] = lay_line(faces, fewest=aim is not Aim.least, seconds=share, waiting=waiting)
+        for way, line in zip(ways, (found.line, through_tight(faces, found), np.zeros(2)), strict=True):
+            way[string] = _line(train, members, line)
+    return [train.on_line(way) for way in ways], laid
+
+
+def _groups(
+    train: Train, doubts: Mapping[str, tuple[str, ...]], fixed: NDArray[np.bool_]
+) -> dict[str, NDArray[np.int64]]:
+    """Measured sections of each string, entry to exit; not those that are doubted and may be moved."""
     layout = train.layout
     found: dict[str, list[int]] = {}
     for i in np.flatnonzero(train.measured):
-        found.setdefault(layout.rows[layout.sections[i].row].string, []).append(int(i))
+        section = layout.sections[i]
+        if fixed[i] or section.name not in doubts:
+            found.setdefault(layout.rows[section.row].string, []).append(int(i))
     return {string: np.array(members) for string, members in found.items()}
 
 
 def _faces(train: Train, members: NDArray[np.int64], fixed: NDArray[np.bool_]) -> Faces:
-    layout, rules = train.layout, train.layout.moves
+    layout = train.layout
     entry, exit_ = train.ends
     sections = [layout.sections[i] for i in members]
     position = {int(i): k for k, i in enumerate(members)}
@@ -208,120 +331,115 @@ def _faces(train: Train, members: NDArray[np.int64], fixed: NDArray[np.bool_]) -
     joints = np.array([[position[int(i)] for i in train.joint_index[j]] for j in inside], dtype=np.int64).reshape(-1, 2)
     gap = np.array([entry.value[b] - exit_.value[a] for a, b in train.joint_index[inside]])
     return Faces(
-        deviation=np.stack([entry.value, exit_.value], axis=1)[members] / rules.notch,
+        deviation=np.stack([entry.value, exit_.value], axis=1)[members],
         x=np.array([[s.start, s.end] for s in sections]),
         bolts=np.array([[s.start + b for b in s.bolts] for s in sections]),
         fixed=fixed[members],
         sign=train.datum.sign[members],
-        offset=layout.tolerance.offset / rules.notch,
-        square=layout.tolerance.square / rules.notch,
-        step=layout.tolerance.step / rules.notch,
-        band=rules.band,
-        travel=np.inf if rules.travel is None else rules.travel / rules.notch,
+        offset=layout.tolerance.offset,
+        square=layout.tolerance.square,
+        step=layout.tolerance.step,
+        band=ROOM,
+        travel=np.inf if layout.moves.travel is None else layout.moves.travel,
         joints=joints,
-        nominal=(gap - train.steps.value[inside]) / rules.notch,
+        nominal=gap - train.steps.value[inside],
     )
 
 
-def _line(train: Train, members: NDArray[np.int64], found: Notches) -> tuple[float, float]:
+def _line(train: Train, members: NDArray[np.int64], line: Floats) -> tuple[float, float]:
     """Shift at the machine's zero mark [mm] and slope of a line told by what it takes off at first and last end."""
-    first, last = found.line * train.layout.moves.notch
+    first, last = line
     begin = train.start[members].min()
     end = (train.start + train.length)[members].max()
     slope = (last - first) / (end - begin)
     return float(first - slope * begin), float(slope)
 
 
-def _to_target(train: Train, fixed: NDArray[np.bool_]) -> Floats:
-    """Moves that bring both ends of every section that is out to their target, to the nearest notch."""
-    layout, rules = train.layout, train.layout.moves
-    out = np.array([s.measured and not s.verdict.inside for s in judge(train).sections])
-    out &= ~fixed
-    moves = np.zeros((len(out), 2))
-    for bolt in (0, 1):
-        at = train.deviation([s.start + s.bolts[bolt] for s in layout.sections]).value
-        notches = np.round(at / rules.notch)
-        if rules.travel is not None:
-            most = np.floor(rules.travel / rules.notch + SAME)
-            notches = np.clip(notches, -most, most)
-        moves[out, bolt] = notches[out] * rules.notch
-    return moves
-
-
-def _steps(before: Train, after: Train, moves: Floats) -> list[Step]:
+def _steps(before: Train, after: Train, choice: Choice) -> list[Step]:
     """Steps in the order of work: row by row, entry to exit."""
-    read: dict[str, dict[float, list[float]]] = {}
+    layout, units = before.layout, before.layout.units
+    read: dict[tuple[str, float], list[float]] = {}
     for reading in before.survey.fitted:
-        read.setdefault(reading.section, {}).setdefault(reading.place, []).append(reading.value)
+        read.setdefault((reading.section, round(reading.place, 6)), []).append(reading.value)
     steps = []
-    for i, section in enumerate(before.layout.sections):
-        loose = [bolt for bolt in (0, 1) if moves[i, bolt]]
-        row = before.layout.rows[section.row]
-        for bolt in loose:
-            places = sorted(read[section.name])
-            near = min(places, key=lambda place: abs(place - section.bolts[bolt]))
-            far = max(places, key=lambda place: abs(place - near))
-            watch, other = (
-                _watch(before, after, i, section, place, float(np.mean(read[section.name][place])))
-                for place in (near, far)
-            )
+    for i, section in enumerate(layout.sections):
+        loose = [end for end in (0, 1) if choice.loose[i, end]]
+        row = layout.rows[section.row]
+        for end in loose:
+            both = len(loose) == 2
+            place = (section.points[0], section.points[-1])[end] if both else watch_place(section, end)
+            far = max(section.points, key=lambda other: abs(other - place))
+            x, x_far = section.start + place, section.start + far
+            now = float(before.reading_at(x)[i])
+            told = read.get((section.name, round(place, 6)))
             steps.append(
                 Step(
                     section=section.name,
-                    loosen=ENDS[bolt],
-                    snug="" if len(loose) == 2 else ENDS[1 - bolt],
-                    move=float(moves[i, bolt]),
-                    way=row.toward if moves[i, bolt] > 0 else row.away,
-                    watch=watch,
-                    other=other,
+                    loosen=ENDS[end],
+                    pivot="" if both else ENDS[1 - end],
+                    move=float(choice.moves[i, end]),
+                    direction=_direction(row, float(choice.moves[i, end])),
+                    watch=Watch(
+                        point=section.point_name(place, units),
+                        place=place,
+                        before=now,
+                        read=float(np.mean(told)) if told else now,
+                        target=float(before.target_at(x)[i]),
+                        stop=float(choice.stop[i, end]),
+                    ),
+                    other=Other(
+                        point=section.point_name(far, units),
+                        place=far,
+                        before=float(before.reading_at(x_far)[i]),
+                        after=float(after.reading_at(x_far)[i]),
+                        target=float(before.target_at(x_far)[i]),
+                    ),
                 )
             )
     return steps
 
 
-def _watch(before: Train, after: Train, i: int, section: Section, place: float, read: float) -> Watch:
-    x = section.start + place
-    return Watch(
-        point=section.point_name(place, before.layout.units),
-        place=place,
-        read=read,
-        before=float(before.reading_at(x)[i]),
-        after=float(after.reading_at(x)[i]),
-    )
+def _direction(row: Row, move: float) -> Direction:
+    if row.plane is Plane.side:
+        return Direction.toward if move > 0 else Direction.away
+    return Direction.up if (move > 0) == (row.side != "below") else Direction.down
 
 
-def _missed(after: Train, state: State, moves: Floats, fixed: NDArray[np.bool_]) -> list[Missed]:
-    """What is still beyond its tolerance, by the best estimate."""
+def _weakest(names: list[str], then: Floats, unread: set[str]) -> Weakest | None:
+    chances = [(name, float(p)) for name, p in zip(names, then, strict=True) if p == p and name not in unread]
+    if not chances:
+        return None
+    least, p = min(chances, key=lambda pair: pair[1])
+    return Weakest(section=least, chance=p)
+
+
+def _missed(after: Train, state: State, choice: Choice, done: frozenset[str], unread: set[str]) -> list[Missed]:
+    """What is still beyond its tolerance, by the best estimate; nothing of what is to be read again first."""
     layout = after.layout
     found = []
 
-    def why(*sections: str) -> str:
-        members = [layout.index[name] for name in sections]
-        if fixed[members].all():
-            return "on hold" if all(layout.sections[i].hold for i in members) else "done already"
-        travel = layout.moves.travel
-        # one more notch would leave the slot
-        if travel is not None and any((np.abs(moves[i]) + layout.moves.notch > travel + SAME).any() for i in members):
-            return "the slots end"
-        tied = len(sections) > 1 or any(sections[0] in (j.upstream, j.downstream) for j in layout.joints)
-        return f"no whole number of notches serves it{' and its joints' if tied else ''}"
+    def cause(*names: str) -> Cause:
+        members = [layout.index[name] for name in names]
+        if all(layout.sections[i].hold for i in members):
+            return Cause.hold
+        if all(layout.sections[i].hold or name in done for i, name in zip(members, names, strict=True)):
+            return Cause.done
+        if any(choice.slot_ends[i] for i in members):
+            return Cause.travel
+        if any(choice.answers[i] is Answer.stuck for i in members):
+            return Cause.tape
+        tied = len(names) > 1 or any(names[0] in joint.names for joint in layout.joints)
+        return Cause.joint if tied else Cause.stops
 
     for part in state.sections:
-        for what, judged in (("offset", part.worse_end), ("square", part.skew)):
+        i = layout.index[part.name]
+        if part.name in unread and not (layout.sections[i].hold or part.name in done):
+            continue
+        for what, judged in ((Part.offset, part.worse_end), (Part.square, part.skew)):
             if judged is not None and judged.miss > SAME:
-                found.append(Missed(where=part.name, what=what, by=judged.miss, why=why(part.name)))
+                found.append(Missed(names=(part.name,), what=what, by=judged.miss, cause=cause(part.name)))
     for joint in state.joints:
-        if joint.step is not None and joint.step.miss > SAME:
-            names = joint.upstream, joint.downstream
-            found.append(Missed(where=" / ".join(names), what="step", by=joint.step.miss, why=why(*names)))
+        names = joint.upstream, joint.downstream
+        if joint.step is not None and joint.step.miss > SAME and not unread & set(names):
+            found.append(Missed(names=names, what=Part.step, by=joint.step.miss, cause=cause(*names)))
     return found
-
-
-def _beyond_band(state: State, moves: Floats, band: float) -> list[str]:
-    names = []
-    for section, own in zip(state.sections, moves, strict=True):
-        if own.any() and section.entry and section.exit and section.skew and section.verdict.inside:
-            parts = (section.entry.deviation, section.exit.deviation, section.skew)
-            if any(abs(p.value) > band * p.tolerance + SAME for p in parts):
-                names.append(section.name)
-    return names

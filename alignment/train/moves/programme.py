@@ -1,85 +1,84 @@
 """
-Which bolt ends to move, by how many notches: a mixed-integer linear programme.
+Where to lay a free line, and which bolt ends it takes to move: a mixed-integer linear programme.
 
-Unknowns are the notches that each bolt end goes toward or away from the string, whether it is loosened at all,
-whether its section is touched, what is missed, and, where the line is free, the line. All lengths are in notches.
+Unknowns are how far each bolt end goes toward or away from the string, whether it is loosened at all, whether its
+section is touched, what is missed, and the line. Where along the tape each end is stopped is chosen afterwards, on
+the line found. All lengths are in millimetres.
 """
 
 from __future__ import annotations
 
-import contextlib
 import math
-import os
-import sys
 import time
-from collections.abc import Iterator
+from collections.abc import Callable
 from dataclasses import dataclass, replace
 from functools import cached_property
-from typing import Any, Final
+from typing import Final
 
 import numpy as np
 from numpy.typing import NDArray
 
-from alignment.train.moves.linesearch import Faces, enclose, search_line
+from alignment.train.moves.highs import Answer, Rows, minimise
+from alignment.train.moves.linesearch import NEAR, Faces, enclose, search_line
 
-__all__ = ["Notches", "plan_notches"]
+__all__ = ["Laid", "lay_line", "through_tight"]
 
 Floats = NDArray[np.float64]
 Terms = dict[int, float]
+Waiting = Callable[[], None]
 
-# unknowns of a section: notches of the entry and exit bolt end toward and away, each loosened or not, the section
+# unknowns of a section: how far the entry and exit bolt end go toward and away, each loosened or not, the section
 # touched or not, share of the band given up, and what is missed even so
 ENTRY_TOWARD, ENTRY_AWAY, EXIT_TOWARD, EXIT_AWAY, ENTRY_LOOSE, EXIT_LOOSE, TOUCHED, BAND_LOST, MISSED = range(9)
 UNKNOWNS: Final = 9
-INFEASIBLE: Final = 2
-"""Status of scipy's milp where no values keep all rows."""
 LINES_TRIED: Final = 6
 
 
 @dataclass(frozen=True, kw_only=True)
-class Notches:
+class Laid:
     """
-    A plan in notches.
+    A line, and the moves to it.
 
     Attributes
     ----------
-    moves : (n, 2) int array
-        Notches of the entry and exit bolt end, toward the string positive.
+    moves : (n, 2) array
+        Of the entry and exit bolt end, toward the string positive. [mm]
     line : (2,) array
-        What the line takes off the deviations at the first and at the last end of the train. [notches]
+        What the line takes off the deviations at the first and at the last end of the train. [mm]
     missed : float
-        Sum of what is missed of the tolerances. [notches]
+        Sum of what is missed of the tolerances. [mm]
     optimal : bool
-        Whether it is proved that no plan is better.
+        Whether it is proved that no line asks for fewer bolt ends, or less movement with as few.
     least_ends : int
-        It is proved that no plan has fewer bolt ends than this.
-    least_movement : int
-        It is proved that no plan with as few bolt ends moves them by less. [notches]
+        It is proved that no line asks for fewer bolt ends than this.
+    least_movement : float
+        It is proved that no line with as few bolt ends moves them by less. [mm]
     """
 
-    moves: NDArray[np.int64]
+    moves: Floats
     line: Floats
     missed: float = 0.0
     optimal: bool = False
     least_ends: int = 0
-    least_movement: int = 0
+    least_movement: float = 0.0
 
     @property
-    def movement(self) -> int:
-        """Notches moved in all."""
-        return int(np.abs(self.moves).sum())
+    def movement(self) -> float:
+        """Movement of all bolt ends. [mm]"""
+        return float(np.abs(self.moves).sum())
 
     @property
     def ends(self) -> int:
         """Bolt ends loosened."""
-        return int(np.count_nonzero(self.moves))
+        return int(np.count_nonzero(np.abs(self.moves) > NEAR))
 
 
 class _Programme:
     """Rows, bounds and goals of one mixed-integer programme."""
 
-    def __init__(self, faces: Faces, line: tuple[Floats, Floats], *, free: bool) -> None:
+    def __init__(self, faces: Faces, line: tuple[Floats, Floats], waiting: Waiting | None = None) -> None:
         self.faces = faces
+        self.waiting = waiting
         self.count = len(faces.deviation)
         self.size = UNKNOWNS * self.count + len(faces.joints) + 3
         self.column = np.arange(UNKNOWNS * self.count).reshape(self.count, UNKNOWNS)
@@ -90,14 +89,11 @@ class _Programme:
         self.high: list[float] = []
         self.entries: list[tuple[int, int, float]] = []
         self._bounds(line)
-        movable = ~faces.fixed
-        # what cannot move is helped by nothing but the line, and is held against one that may be chosen
+        # what cannot move is helped by nothing but the line, and is held against it
         for i in range(self.count):
-            if movable[i] or free:
-                self._section(i)
+            self._section(i)
         for j, (up, down) in enumerate(faces.joints):
-            if movable[up] or movable[down] or free:
-                self._joint(j, int(up), int(down))
+            self._joint(j, int(up), int(down))
 
     def goal(self, *unknowns: int) -> Floats:
         """Sum of some of the sections' unknowns."""
@@ -126,7 +122,7 @@ class _Programme:
         # the ends come to lie within the tolerance of the line, so bolt ends go no farther than this
         end = np.abs(faces.deviation) + np.maximum(np.abs(low), np.abs(high)) + faces.offset
         need = np.einsum("nij,nj->ni", np.abs(np.linalg.inv(faces.lever())), end)
-        self.limit = np.floor(np.minimum(need + 1, faces.travel))
+        self.limit = np.minimum(need + NEAR, faces.travel)
         self.limit[faces.fixed] = 0.0
         self.lower = np.zeros(self.size)
         self.upper = np.full(self.size, np.inf)
@@ -134,8 +130,8 @@ class _Programme:
             self.upper[self.column[:, unknowns]] = self.limit[:, bolt : bolt + 1]
         self.upper[self.column[:, ENTRY_LOOSE : BAND_LOST + 1]] = 1.0
         self.lower[-2:], self.upper[-2:] = line
-        self.integer = np.zeros(self.size, dtype=np.int64)
-        self.integer[self.column[:, : TOUCHED + 1]] = 1
+        self.integer = np.zeros(self.size, dtype=np.bool_)
+        self.integer[self.column[:, ENTRY_LOOSE : TOUCHED + 1]] = True
 
     def _add(self, terms: Terms, low: float, high: float) -> None:
         row = len(self.low)
@@ -192,19 +188,24 @@ class _Programme:
         """From now on keep a goal at or below a value."""
         self._add({int(k): float(goal[k]) for k in np.flatnonzero(goal)}, -np.inf, value)
 
-    def fix_ends(self, moves: NDArray[np.int64]) -> None:
+    def fix_ends(self, moves: Floats) -> None:
         """From now on loosen no other bolt ends than a plan does."""
-        self.upper[self.column[:, [ENTRY_LOOSE, EXIT_LOOSE]]] = moves != 0
+        self.upper[self.column[:, [ENTRY_LOOSE, EXIT_LOOSE]]] = np.abs(moves) > NEAR
 
-    def centred(self, plan: Notches) -> Notches:
-        """The same moves with the line laid where the largest deviation is least."""
-        for toward, away, k in ((ENTRY_TOWARD, ENTRY_AWAY, 0), (EXIT_TOWARD, EXIT_AWAY, 1)):
-            for column, notches in ((toward, plan.moves[:, k]), (away, -plan.moves[:, k])):
-                self.lower[self.column[:, column]] = self.upper[self.column[:, column]] = np.maximum(notches, 0)
+    def centred(self, plan: Laid) -> Laid:
+        """
+        The line laid where the largest deviation is least, with the same bolt ends loose.
+
+        Movement is not held: where the ends are stopped is chosen on the line found.
+        """
+        self.fix_ends(plan.moves)
         goal = np.zeros(self.size)
         goal[self.largest] = 1
         result = self.solve(goal, 2.0)
-        return plan if result.x is None else replace(plan, line=result.x[list(self.line)])
+        if result.x is None:
+            return plan
+        moves, line = self.read(result.x)
+        return replace(plan, line=line, moves=moves)
 
     def goals(self, fewest: bool, *, strict: bool) -> list[Floats]:
         """What is wanted, most wanted first; strict where every tolerance must be kept, else they may be missed."""
@@ -213,55 +214,33 @@ class _Programme:
         goals = [self.ends, self.movement] if fewest else [self.movement, self.ends]
         return goals if strict else [self.missed, self.goal(BAND_LOST), *goals]
 
-    def solve(self, goal: Floats, seconds: float) -> Any:
-        """Least value of a goal, by scipy's interface to HiGHS."""
-        from scipy.optimize import Bounds, LinearConstraint, milp
-        from scipy.sparse import csr_array
-
+    def solve(self, goal: Floats, seconds: float) -> Answer:
+        """Least value of a goal."""
         row, column, factor = zip(*self.entries, strict=True) if self.entries else ((), (), ())
-        # HiGHS counts in 32 bits, and older scipy hands on whatever it is given
-        place = np.array([row, column], dtype=np.int32)
-        matrix = csr_array((factor, tuple(place)), shape=(len(self.low), self.size))
-        with _quiet():
-            return milp(
-                goal,
-                constraints=LinearConstraint(matrix, self.low, self.high),
-                bounds=Bounds(self.lower, self.upper),
-                integrality=self.integer,
-                options={"time_limit": max(seconds, 0.1), "mip_rel_gap": 0.0},
-            )
+        rows = Rows(
+            low=np.array(self.low),
+            high=np.array(self.high),
+            row=np.array(row, dtype=np.int32),
+            column=np.array(column, dtype=np.int32),
+            factor=np.array(factor, dtype=np.float64),
+        )
+        return minimise(goal, rows, self.lower, self.upper, self.integer, seconds=seconds, waiting=self.waiting)
 
-    def notches(self, x: Floats) -> tuple[NDArray[np.int64], Floats]:
-        c = np.round(x[self.column]).astype(np.int64)
+    def read(self, x: Floats) -> tuple[Floats, Floats]:
+        """Moves and line of an answer."""
+        c = np.where(np.abs(x[self.column]) > NEAR, x[self.column], 0.0)
         moves = np.stack([c[:, ENTRY_TOWARD] - c[:, ENTRY_AWAY], c[:, EXIT_TOWARD] - c[:, EXIT_AWAY]], axis=1)
-        return moves, x[list(self.line)]
-
-
-@contextlib.contextmanager
-def _quiet() -> Iterator[None]:
-    """Keep the solver, which now and then prints a line of its own, off standard output."""
-    sys.stdout.flush()
-    try:
-        kept = os.dup(1)
-    except OSError:
-        yield
-        return
-    try:
-        with open(os.devnull, "wb") as nowhere:  # noqa: PTH123
-            os.dup2(nowhere.fileno(), 1)
-        yield
-    finally:
-        os.dup2(kept, 1)
-        os.close(kept)
+        loose = x[self.column[:, [ENTRY_LOOSE, EXIT_LOOSE]]] > 0.5
+        return np.where(loose, moves, 0.0), x[list(self.line)]
 
 
 def _less(terms: Terms, others: Terms) -> Terms:
     return {k: terms.get(k, 0.0) - others.get(k, 0.0) for k in terms | others}
 
 
-def plan_notches(faces: Faces, *, fewest: bool, free: bool, seconds: float) -> Notches:
+def lay_line(faces: Faces, *, fewest: bool, seconds: float, waiting: Waiting | None = None) -> Laid:
     """
-    Find the best moves of sections that share one line.
+    Find the line that asks for the least, for sections that share one string.
 
     Parameters
     ----------
@@ -269,31 +248,29 @@ def plan_notches(faces: Faces, *, fewest: bool, free: bool, seconds: float) -> N
         The sections.
     fewest : bool
         Fewest bolt ends, then least movement; otherwise the other way round.
-    free : bool
-        Whether the line may be chosen too.
     seconds : float
-        Time to spend; a plan that is not proved best by then is said to be so.
+        Time to spend; a line that is not proved best by then is said to be so.
+    waiting : callable, optional
+        Called several times a second while the solver works.
 
     Returns
     -------
-    Notches
+    Laid
         Where no plan keeps every tolerance, the one that misses by least in all, then gives up least of the band.
     """
     until = time.monotonic() + seconds
-    if not free:
-        return _on_line(faces, np.zeros(2), fewest, until, free=False)
     lines, least = search_line(faces, until - 0.6 * seconds) if fewest else (np.zeros((1, 2)), 0)
     first = min(
-        (_on_line(faces, line, fewest, until, free=True) for line in lines[:LINES_TRIED]),
+        (_on_line(faces, line, fewest, until, waiting) for line in lines[:LINES_TRIED]),
         key=lambda plan: (round(plan.missed, 6), plan.ends if fewest else 0, plan.movement),
     )
-    strict = first.missed == 0
+    strict = first.missed < NEAR
     within = enclose(faces, first.ends) if strict and fewest else (np.full(2, -faces.near), np.full(2, faces.near))
     within = np.minimum(within[0], first.line), np.maximum(within[1], first.line)
-    programme = _Programme(faces, within, free=True)
+    programme = _Programme(faces, within, waiting)
     programme.fix_ends(first.moves)
     first = _in_turn(programme, programme.goals(fewest, strict=strict)[-2:][fewest:], until, first) or first
-    programme = _Programme(faces, within, free=True)
+    programme = _Programme(faces, within, waiting)
     goals = programme.goals(fewest, strict=True)
     if strict and fewest:
         programme.cap(programme.ends, first.ends)
@@ -304,41 +281,57 @@ def plan_notches(faces: Faces, *, fewest: bool, free: bool, seconds: float) -> N
     if plan is None and not strict:
         plan = _in_turn(programme, programme.goals(fewest, strict=False), until, first)
     plan = plan or first
-    if plan.missed == 0:
+    if plan.missed < NEAR:
         programme.goals(fewest, strict=True)
         plan = programme.centred(plan)
     return replace(plan, least_ends=max(least, plan.least_ends))
 
 
-def _on_line(faces: Faces, line: Floats, fewest: bool, until: float, *, free: bool) -> Notches:
+def through_tight(faces: Faces, laid: Laid) -> Floats:
+    """
+    The line through the ends that stay tight, by least squares: it leaves them nearest to right.
+
+    Returns what it takes off at the first and the last end, (2,); the line as laid where too few ends are tight, or
+    where one of them would be out. [mm]
+    """
+    tight = np.abs(laid.moves) <= NEAR
+    share, off = faces.share[tight], (faces.sign[:, None] * faces.deviation)[tight]
+    if len(np.unique(np.round(share, 9))) < 2:
+        return laid.line
+    line = np.linalg.lstsq(np.stack([1 - share, share], axis=1), off, rcond=None)[0]
+    left = np.abs(off - (1 - share) * line[0] - share * line[1])
+    return np.asarray(line) if (left <= faces.offset).all() else laid.line
+
+
+def _on_line(faces: Faces, line: Floats, fewest: bool, until: float, waiting: Waiting | None) -> Laid:
     """Best moves to one given line: quick, since there the sections hang together by their joints alone."""
-    programme = _Programme(faces, (line, line), free=free)
+    programme = _Programme(faces, (line, line), waiting)
     plan = _in_turn(programme, programme.goals(fewest, strict=True), until, None)
     plan = plan or _in_turn(programme, programme.goals(fewest, strict=False), until, None)
-    return plan or Notches(moves=np.zeros((programme.count, 2), dtype=np.int64), line=line, missed=np.inf)
+    return plan or Laid(moves=np.zeros((programme.count, 2)), line=line, missed=np.inf)
 
 
-def _in_turn(programme: _Programme, goals: list[Floats], until: float, first: Notches | None) -> Notches | None:
+def _in_turn(programme: _Programme, goals: list[Floats], until: float, first: Laid | None) -> Laid | None:
     """
     Meet goals one after another, each without giving up what those before it reached.
 
     Returns None where no plan keeps what must be kept; `first`, with nothing proved, where time ran out.
     """
-    plan, proved, least, least_movement = first, True, 0, 0
+    plan, proved, least, least_movement = first, True, 0, 0.0
     for k, goal in enumerate(goals):
         left = until - time.monotonic()
         result = programme.solve(goal, left if k == len(goals) - 1 else 0.7 * left)
         if result.x is None:
-            if result.status == INFEASIBLE and k == 0:
+            if result.infeasible and k == 0:
                 return None
             proved = False
             break
-        proved = proved and result.status == 0
+        proved = proved and result.proved
         if k == 0 and goal is programme.ends:
-            least = math.ceil(result.mip_dual_bound - 1e-6)
+            least = math.ceil(result.bound - 1e-6)
         if goal is programme.movement:
-            least_movement = math.ceil(result.mip_dual_bound - 1e-6)
-        moves, line = programme.notches(result.x)
-        plan = Notches(moves=moves, line=line, missed=float(programme.missed @ result.x))
+            least_movement = max(result.bound, 0.0)
+        moves, line = programme.read(result.x)
+        plan = Laid(moves=moves, line=line, missed=float(programme.missed @ result.x))
         programme.cap(goal, float(goal @ result.x) + 1e-6)
     return None if plan is None else replace(plan, optimal=proved, least_ends=least, least_movement=least_movement)

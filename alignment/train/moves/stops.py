@@ -15,9 +15,10 @@ from typing import Final
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
+from alignment.instruments import Tape
 from alignment.machine.layout import Section
 
-__all__ = ["ENDS", "Moved", "best_stop", "grid", "levers", "set_both", "swing", "watch_place"]
+__all__ = ["ENDS", "Moved", "best_stop", "grid", "levers", "set_both", "stop_u", "swing", "watch_place"]
 
 Floats = NDArray[np.float64]
 ENDS: Final = ("entry", "exit")
@@ -80,6 +81,11 @@ def watch_place(section: Section, loosen: int) -> float:
     pivot, bolt = section.bolts[1 - loosen], section.bolts[loosen]
     away = [p for p in section.points if abs(p - pivot) >= SHORTEST * section.length] or list(section.points)
     return min(away, key=lambda place: (abs(place - bolt), place))
+
+
+def stop_u(tape: Tape, reading: float) -> float:
+    """Standard uncertainty of the reading at a stop, that of any one reading. [mm]"""
+    return float(tape.reading_u(reading))
 
 
 def _line(section: Section, places: tuple[float, float]) -> Floats:
