@@ -14,7 +14,7 @@ GOOD = """
 [machine]
 name = "Liner line"
 units = "in"
-strip_width = "20"
+strip_width = "23 1/4"
 yield = "33 ksi"
 
 [tape]
@@ -74,7 +74,7 @@ section = [
 def test_everything_told():
     layout = parse_layout(GOOD, "machine.toml")
     assert (layout.name, layout.units, layout.source) == ("Liner line", Units.inch, "machine.toml")
-    assert layout.strip.width == pytest.approx(20 * IN)
+    assert layout.strip.width == pytest.approx(23.25 * IN)
     # 1 ksi is 6.894757 MPa (exactly 1000 lbf/in2)
     assert layout.strip.yield_strength == pytest.approx(227.527, abs=0.0005)
     assert layout.tape.mark == pytest.approx(IN / 32)
