@@ -8,7 +8,7 @@ from typing import Annotated
 import typer
 
 from . import output
-from .options import Force, Json, LayoutFile, Out, PrintUnits, whole
+from .options import Force, Full, Json, LayoutFile, Out, PrintUnits, whole
 
 __all__ = ["EXAMPLE", "budget"]
 
@@ -22,6 +22,7 @@ def budget(
     plot: Annotated[
         Path | None, typer.Option(metavar="FILE", help="Draw U against readings: .svg, .png or .pdf.")
     ] = None,
+    full: Full = False,
     json: Json = False,
     units: PrintUnits = None,
     out: Out = None,
@@ -36,8 +37,9 @@ def budget(
     from alignment.instruments import check_mark
     from alignment.lengths import option
     from alignment.machine.layout_file import read_layout
+    from alignment.show.json import budget as plain
     from alignment.show.pictures import budget as budget_plots
-    from alignment.show.words import budget as budget_wording
+    from alignment.show.words import budget as wording
     from alignment.train import budget as preanalysis
 
     writing.ready((plot, writing.PICTURES), (out, None), inputs=(layout,), force=force)
@@ -46,5 +48,5 @@ def budget(
         marks = None if mark is None else check_mark(option(mark, read.units), mark)
     machine = read.shown_in(units)
     found = preanalysis.work_out(machine, repeats=repeats, mark=marks)
-    output.save_picture(plot, budget_plots.draw_budget, machine, found, force=force)
-    output.show(budget_wording.budget_text, preanalysis.as_json, found, machine, json=json, out=out, force=force)
+    output.save_picture(plot, budget_plots.draw_budget, found, force=force)
+    output.say(wording.budget_page, plain.as_json, found, json=json, full=full, out=out, force=force)

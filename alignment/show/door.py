@@ -18,7 +18,7 @@ if TYPE_CHECKING:
 __all__ = ["as_json", "page", "picture", "record", "tables", "text"]
 
 PAGES: Final = {
-    "Budget": "words.budget:budget_text",
+    "Budget": "words.budget:budget_page",
     "Causes": "words.causes:causes_page",
     "Comparison": "words.comparison:comparison_page",
     "History": "words.history:history_page",
@@ -28,7 +28,7 @@ PAGES: Final = {
     "Solution": "words.solution:solution_page",
 }
 OBJECTS: Final = {
-    "Budget": "alignment.train.budget:as_json",
+    "Budget": "json.budget:as_json",
     "Causes": "json.causes:as_json",
     "Comparison": "json.comparison:as_json",
     "History": "json.history:as_json",

@@ -15,7 +15,6 @@ from typing import Any, Final
 
 import numpy as np
 
-from alignment import __version__
 from alignment.instruments import Tape
 from alignment.lengths import INCH, Units
 from alignment.machine.layout import Layout, Section
@@ -29,7 +28,6 @@ __all__ = [
     "Means",
     "Promise",
     "Source",
-    "as_json",
     "chance_proved",
     "expected",
     "promises",
@@ -123,6 +121,7 @@ class Budget:
         Smallest slip found in four surveys of five wherever it is; infinite where some reading is checked by none.
     """
 
+    layout: Layout
     means: Means
     reading: float
     sources: tuple[Source, ...]
@@ -163,6 +162,7 @@ def work_out(layout: Layout, *, repeats: int = 1, mark: float | None = None) -> 
     means = Means(tape=layout.tape if mark is None else replace(layout.tape, mark=mark), repeats=repeats)
     largest = expected(layout, means)
     return Budget(
+        layout=layout,
         means=means,
         reading=_usual_reading(layout),
         sources=sources(layout, means),
@@ -316,40 +316,3 @@ def _spread(section: Section, share: float) -> Section:
     margin = (1 - share) / 2 * section.length
     stretched = (share * section.length) / (last - first)
     return replace(section, points=tuple(margin + (p - first) * stretched for p in section.points))
-
-
-def as_json(budget: Budget, layout: Layout) -> dict[str, Any]:
-    """The budget as plain numbers, lengths in the layout's units."""
-    of = layout.units.of
-
-    def number(length: float | None) -> float | None:
-        return None if length is None or not math.isfinite(length) else of(length)
-
-    return {
-        "stringtrue": __version__,
-        "machine": layout.name,
-        "units": str(layout.units),
-        "mark": of(budget.means.tape.mark),
-        "repeats": budget.means.repeats,
-        "sources": [
-            {"source": s.name, "u": of(s.u), "in_offset": s.in_offset, "in_skew": s.in_skew} for s in budget.sources
-        ],
-        "u": {"offset": of(budget.offset), "skew": of(budget.skew), "step": number(budget.step)},
-        "smallest_skew": of(budget.smallest_skew),
-        "smallest_slip": number(budget.smallest_slip),
-        "tolerances": [
-            {
-                "tolerance": p.what,
-                "where": p.where,
-                "value": of(p.tolerance),
-                "u": of(p.u),
-                "can_be_proved": p.proved,
-                "chance": p.chance,
-                "repeats": p.repeats,
-                "mark": number(p.mark),
-                "mark_repeats": p.mark_repeats,
-                "apart": number(p.apart),
-            }
-            for p in budget.promises
-        ],
-    }

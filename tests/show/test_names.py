@@ -105,7 +105,7 @@ def figures(job):
     yield comparison_plots.comparison_sheet(compare(layout, days[1], days[2])), names
     yield history_plots.history_sheet(follow(layout, days)), names
     yield panel_plots.panel_sheet(measure(panel)), names[-1:]
-    yield budget_plots.draw_budget(layout, budget.work_out(layout)), names[:1]
+    yield budget_plots.draw_budget(budget.work_out(layout)), names[:1]
 
 
 @pytest.fixture

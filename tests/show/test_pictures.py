@@ -207,7 +207,7 @@ def test_shaded_share_is_where_the_promise_begins():
 def test_budget_picture_tells_what_was_asked_for(samples, repeats, words):
     layout = read_layout(samples / "machine.toml")
     found = preanalysis.work_out(layout, repeats=repeats)
-    axes = budget_plots.draw_budget(layout, found).axes[0]
+    axes = budget_plots.draw_budget(found).axes[0]
     assert f"you asked for {words}" in [text.get_text() for text in axes.texts]
     # the curves pass through what the budget itself says
     for line in axes.lines:
@@ -220,7 +220,7 @@ def test_budget_picture_tells_what_was_asked_for(samples, repeats, words):
 
 def test_budget_picture_without_joints_has_no_step():
     layout = machine([{"name": "a", "row": "r", "start": 0, "length": 450}], rows={"r": "target = '700'"})
-    figure = budget_plots.draw_budget(layout, preanalysis.work_out(layout))
+    figure = budget_plots.draw_budget(preanalysis.work_out(layout))
     assert [text.get_text().split()[0] for text in figure.legends[0].get_texts()] == ["square", "offset"]
 
 
@@ -229,13 +229,13 @@ def test_budget_picture_rehearses_each_number_once(samples, monkeypatch):
     found = preanalysis.work_out(layout)
     fits, rehearse = [], preanalysis._rehearse
     monkeypatch.setattr(preanalysis, "_rehearse", lambda *a, **k: fits.append(a) or rehearse(*a, **k))
-    budget_plots.draw_budget(layout, found)
+    budget_plots.draw_budget(found)
     assert len(fits) == len(budget_plots.REPEATS)
 
 
 def test_words_stand_beside_the_curves(samples):
     layout = read_layout(samples / "machine.toml")
-    axes = budget_plots.draw_budget(layout, preanalysis.work_out(layout, repeats=3)).axes[0]
+    axes = budget_plots.draw_budget(preanalysis.work_out(layout, repeats=3)).axes[0]
     inside = axes.get_window_extent()
     assert not any(inside.overlaps(box) for box in boxes(axes, bool))
 

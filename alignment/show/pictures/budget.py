@@ -7,7 +7,6 @@ from statistics import NormalDist
 from typing import TYPE_CHECKING, Final
 
 from alignment.lengths import show, show_exact
-from alignment.machine.layout import Layout
 from alignment.show.pictures.drawing import INK
 from alignment.show.words.phrases import counted
 from alignment.train.budget import PROVED, Budget, expected
@@ -30,7 +29,7 @@ SHARE: Final = COVERAGE / (COVERAGE + NormalDist().inv_cdf((1 + PROVED) / 2))
 its estimate, which is normal about nought."""
 
 
-def draw_budget(layout: Layout, budget: Budget) -> Figure:
+def draw_budget(budget: Budget) -> Figure:
     """
     Draw the expanded uncertainty of offset, skew and step against the readings at each point.
 
@@ -39,6 +38,7 @@ def draw_budget(layout: Layout, budget: Budget) -> Figure:
     """
     from alignment.show.pictures.sheets import Sheet
 
+    layout = budget.layout
     units, asked = layout.units, budget.means.repeats
     counts = sorted({*REPEATS, asked})
     largest = [expected(layout, replace(budget.means, repeats=n)) for n in counts]

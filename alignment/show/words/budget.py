@@ -1,62 +1,65 @@
-"""What a budget says to a person: first whether the tape can do the job, then what would, then the sources."""
+"""What a budget says to a person: first how to read, then what the tape can prove, then what it can tell."""
 
 from __future__ import annotations
 
 import math
 
-from alignment.lengths import Units, decimal, show, show_exact
+from alignment.lengths import INCH, Units, decimal, show, show_exact
 from alignment.machine.layout import Layout
-from alignment.show.terminal import wrap
+from alignment.show.page import Degree, Item, Items, Page, Part, Table, Text, items
 from alignment.show.words.phrases import counted, in_list
 from alignment.train.budget import PROVED, Budget, Promise
 from alignment.uncertainty import COVERAGE
 
-__all__ = ["budget_text", "promise_name"]
+__all__ = ["budget_page", "promise_name"]
 
 
-def budget_text(budget: Budget, layout: Layout) -> str:
-    """The whole answer as text, 80 columns."""
-    units, means = layout.units, budget.means
-    often = "each point read once" if means.repeats == 1 else f"each point read {means.repeats} times"
-    lines = wrap(f"{layout.name}: {show_exact(means.tape.mark, units)} {units} marks, {often}.")
+def budget_page(budget: Budget) -> Page:
+    """The whole answer."""
+    layout, means = budget.layout, budget.means
     hard = [p for p in budget.promises if not p.proved]
-    if not hard:
-        lines += wrap("This tape can prove every tolerance of the layout.")
-    else:
-        lines += wrap(f"This tape cannot prove {in_list([promise_name(p) for p in hard], last='or')}.")
-    lines += ["", f"TOLERANCES ({units.plural}; U = 2u; the section or joint where it is hardest)"]
-    lines += [line for promise in budget.promises for line in _promise(promise, layout, means.repeats)]
-    lines += ["", "WHAT CAN BE TOLD"]
-    lines += wrap(f"Smallest skew told from zero: {_both(budget.smallest_skew, layout)} {units} end to end.", "  ")
-    if math.isinf(budget.smallest_slip):
-        lines += wrap(
-            "Smallest misread tape noticed: none. Where nothing checks a reading no slip shows: a second reading of "
-            "each point, or a third point, would check it.",
-            "  ",
-        )
-    else:
-        slip = _both(budget.smallest_slip, layout)
-        lines += wrap(f"Smallest misread tape noticed, in four of five: {slip} {units}.", "  ")
-    lines += ["", f"SOURCES (standard uncertainty of one reading, {units}; share of the variance)"]
-    lines.append(f"{'':<24} {'u':>7} {'in offset':>10} {'in skew':>8}")
-    lines += [
-        f"{s.name:<24} {decimal(s.u, layout.units, places=4 if units == 'in' else 2):>7} "
-        f"{100 * s.in_offset:>8.0f} % {100 * s.in_skew:>6.0f} %"
-        for s in budget.sources
-    ]
-    lines += ["", "ABOUT THESE FIGURES"]
-    lines += wrap(
-        f"Can be proved: something dead true comes out OK without a '?' in {100 * PROVED:.0f} surveys of 100. "
-        "Repeats at one place meet the same mark again, so they help less and less; the figures allow for it. The "
-        "tape's zero moves all readings alike: it does not touch skews and steps.",
-        "  ",
+    proves = (
+        f"As it is, this tape cannot prove {in_list([promise_name(p) for p in hard], last='or')}."
+        if hard
+        else "This tape can prove every tolerance of the layout."
     )
-    return "\n".join(lines) + "\n"
+    return Page(
+        title=f"{layout.name}: {_marks(means.tape.mark, layout)}, each point read {_times(means.repeats)}",
+        act=_act(hard, budget, layout),
+        parts=(
+            Part(blocks=(Text(words=proves),)),
+            Part(heading="Tolerances", blocks=_promises(budget, layout)),
+            Part(heading="What can be told", blocks=items(_told(budget, layout))),
+            Part(heading="Where the doubt comes from", blocks=(_sources(budget, layout),), degree=Degree.full),
+            Part(heading="About these figures", blocks=items(_about()), degree=Degree.full),
+        ),
+    )
 
 
-def _both(length: float, layout: Layout) -> str:
-    units = layout.units
-    return f"{show(length, units)} ({decimal(length, units)})" if units is Units.inch else decimal(length, units)
+def _act(hard: list[Promise], budget: Budget, layout: Layout) -> str:
+    """How to read so that as much as can be is proved."""
+    means = budget.means
+    if not hard:
+        return f"Read each point {_times(means.repeats)} with {_marks(means.tape.mark, layout)}."
+    often = math.inf if any(p.repeats is None for p in hard) else max(p.repeats or 1 for p in hard)
+    finer = math.inf if any(p.mark is None for p in hard) else max(p.mark_repeats or 1 for p in hard)
+    if often <= finer and often < math.inf:
+        return f"Read each point {_times(int(often))}: that proves every tolerance."
+    if finer < math.inf:
+        mark = min(p.mark or 0.0 for p in hard)
+        return f"Take {_marks(mark, layout)} and read each point {_times(int(finer))}: that proves every tolerance."
+    lost = [promise_name(p) for p in hard if p.repeats is None and p.mark is None and p.apart is None]
+    if lost:
+        return f"No tape of common marks proves {in_list(lost, last='or')} here. Read as finely as you can."
+    return "Do for each tolerance what is said beside it."
+
+
+def _times(count: int) -> str:
+    return "once" if count == 1 else "twice" if count == 2 else f"{count} times"
+
+
+def _marks(mark: float, layout: Layout) -> str:
+    return f"{show_exact(mark, layout.units)} {layout.units} marks"
 
 
 def promise_name(promise: Promise) -> str:
@@ -64,19 +67,86 @@ def promise_name(promise: Promise) -> str:
     return {"offset": "the offset", "square": "squareness", "step": "the step"}[promise.what]
 
 
-def _promise(p: Promise, layout: Layout, repeats: int) -> list[str]:
+def _promises(budget: Budget, layout: Layout) -> tuple[Table | Items, ...]:
     units = layout.units
-    head = f"{p.what:<7} {show(p.tolerance, units):>5}  U {decimal(COVERAGE * p.u, units)}  {p.where}:"
-    chance = f"({100 * p.chance:.0f} %)"
-    if p.proved:
-        return wrap(f"{head} can be proved {chance}.", "  ")
+    rows = tuple(
+        (
+            p.what,
+            show(p.tolerance, units),
+            decimal(COVERAGE * p.u, units),
+            p.where,
+            f"{'can' if p.proved else 'cannot'} be proved ({100 * p.chance:.0f} %)",
+        )
+        for p in budget.promises
+    )
+    table = Table(
+        head=("on", "tolerance", "U", "hardest at", ""),
+        rows=rows,
+        align="lrrll",
+        note=f"{units.plural.capitalize()}. U: the number may be wrong by this much (2 standard uncertainties).",
+    )
+    ways = [
+        Item(words=f"To prove {promise_name(p)}: {_ways(p, layout, budget.means.repeats)}")
+        for p in budget.promises
+        if not p.proved
+    ]
+    return (table, Items(items=tuple(ways))) if ways else (table,)
+
+
+def _ways(p: Promise, layout: Layout, repeats: int) -> str:
     ways = []
     if p.repeats is not None:
         ways.append(f"{counted(p.repeats, 'reading')} at each point")
     if p.mark is not None and p.mark_repeats is not None:
-        marks = f"{show(p.mark, units)} {units} marks" if units is Units.inch else f"{decimal(p.mark, units)} mm marks"
+        marks = _marks(p.mark, layout)
         ways.append(marks if p.mark_repeats == repeats else f"{marks} with {counted(p.mark_repeats, 'reading')}")
     if p.apart is not None:
-        ways.append(f"points {show(p.apart, units)} {units} apart")
-    mend = f"What would: {', or '.join(ways)}." if ways else "No number of readings and no finer mark would by itself."
-    return [*wrap(f"{head} cannot be proved {chance}.", "  "), *wrap(mend, "           ")]
+        ways.append(f"points {_rounded_up(p.apart, layout.units)} {layout.units} apart")
+    return f"{', or '.join(ways)}." if ways else "no number of readings and no finer mark does it alone."
+
+
+def _rounded_up(apart: float, units: Units) -> str:
+    """To the next eighth or millimetre that serves: the nearest may be one too few."""
+    step = float(INCH) / 8 if units is Units.inch else 1.0
+    return show(step * math.ceil(apart / step - 1e-6), units)
+
+
+def _told(budget: Budget, layout: Layout) -> list[str]:
+    units = layout.units
+    said = [f"Smallest skew told from zero: {_both(budget.smallest_skew, layout)} {units} end to end."]
+    if math.isinf(budget.smallest_slip):
+        said.append("Smallest misread tape noticed: none. A second reading of each point, or a third point, checks it.")
+    else:
+        said.append(f"Smallest misread tape noticed, 4 times in 5: {_both(budget.smallest_slip, layout)} {units}.")
+    return said
+
+
+def _sources(budget: Budget, layout: Layout) -> Table:
+    units = layout.units
+    return Table(
+        head=("source", "u", "in offset", "in skew"),
+        rows=tuple(
+            (
+                s.name,
+                decimal(s.u, units, places=4 if units is Units.inch else 2),
+                f"{100 * s.in_offset:.0f} %",
+                f"{100 * s.in_skew:.0f} %",
+            )
+            for s in budget.sources
+        ),
+        align="lrrr",
+        note=f"u: standard uncertainty of one reading, {units.plural}. Then its part of the doubt.",
+    )
+
+
+def _about() -> list[str]:
+    return [
+        f"Can be proved: a perfect section is proved OK {10 * PROVED:.0f} times in 10.",
+        "Repeats at one point meet the same mark again. They help less and less. The figures allow for it.",
+        "The tape's zero and the mean of its tilt move all readings alike. They do not touch skews and steps.",
+    ]
+
+
+def _both(length: float, layout: Layout) -> str:
+    units = layout.units
+    return f"{show(length, units)} ({decimal(length, units)})" if units is Units.inch else decimal(length, units)
