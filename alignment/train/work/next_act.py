@@ -9,6 +9,7 @@ from __future__ import annotations
 
 import enum
 import math
+from collections.abc import Collection
 from dataclasses import dataclass
 from typing import Final
 
@@ -135,7 +136,7 @@ class Next:
         return None if self.section is None else self.sections[self.layout.index[self.section.name]]
 
 
-def next_act(layout: Layout, log: Survey) -> Next:
+def next_act(layout: Layout, log: Survey, *, skip: Collection[str] = ()) -> Next:
     """
     Find the one next act that a log asks for.
 
@@ -144,6 +145,8 @@ def next_act(layout: Layout, log: Survey) -> Next:
     layout : Layout
     log : Survey
         A survey as found, a job log, or one that was only begun.
+    skip : collection of str
+        Sections to pass over for now.
 
     Returns
     -------
@@ -167,13 +170,14 @@ def next_act(layout: Layout, log: Survey) -> Next:
     named = [*(r.section for r in log.readings), *(m.section for m in log.moves)]
     check_names(named, layout.index, layout.source)
     wanted = targets(layout, log)
-    return _Job(layout, log, wanted).next()
+    return _Job(layout, log, wanted, skip).next()
 
 
 class _Job:
     """One log being looked at."""
 
-    def __init__(self, layout: Layout, log: Survey, wanted: Targets) -> None:
+    def __init__(self, layout: Layout, log: Survey, wanted: Targets, skip: Collection[str]) -> None:
+        self.skip = skip
         self.layout, self.log, self.wanted = layout, log, wanted
         tape, rules = log.tape, layout.moves
         first = stand(layout, log, wanted, creep=rules.creep)
@@ -201,7 +205,8 @@ class _Job:
             # what comes after the section at hand is looked at, not decided
             work = self._work(i, last_move, ahead=at is not None)
             self.works[i] = work
-            if at is None and work.state not in (State.done, State.kept, State.stuck):
+            open_ = work.state not in (State.done, State.kept, State.stuck)
+            if at is None and open_ and work.section.name not in self.skip:
                 at = i
         works = tuple(w for w in self.works if w is not None)
         if at is None:

@@ -1,0 +1,97 @@
+"""The text of a job log: rows added at its end, or taken off again; all that stands in it stays as it is."""
+
+from __future__ import annotations
+
+import csv
+import io
+import re
+from collections.abc import Mapping, Sequence
+
+from alignment.errors import InputError, Problem
+from alignment.files.rows import is_note, split_rows, tidy
+from alignment.machine.survey_text import LONG
+
+__all__ = ["COLUMNS", "added", "begun", "without_last"]
+
+COLUMNS = ("section", "point", "reading", "kind", "when", "note")
+
+
+def begun(record: Mapping[str, str], *, delimiter: str = ",") -> str:
+    """Text of a log with its record and no row yet."""
+    lines = [f"# {key}: {' '.join(value.split())}" for key, value in record.items() if value.strip()]
+    return "\n".join([*lines, delimiter.join(COLUMNS)]) + "\n"
+
+
+def added(text: str, rows: Sequence[Mapping[str, str]], source: str) -> str:
+    """
+    Text of a log with rows at its end.
+
+    Parameters
+    ----------
+    text : str
+        The log so far, with its header.
+    rows : sequence of mapping
+        Cells by the names of `COLUMNS`; what is left out is blank.
+    source : str
+        Its name, for messages.
+
+    Raises
+    ------
+    InputError
+        It has not a reading on each row.
+    """
+    delimiter, header, names = _header(text, source)
+    missing = [name for name in COLUMNS if name not in names]
+    if missing:
+        lines = text.splitlines(keepends=True)
+        at = _line_at(lines, header)
+        end = lines[at][len(lines[at].rstrip("\r\n")) :]
+        lines[at] = delimiter.join([lines[at].rstrip("\r\n").rstrip(delimiter), *missing]) + end
+        text, names = "".join(lines), [*names, *missing]
+    out = io.StringIO()
+    csv.writer(out, delimiter=delimiter, lineterminator="\n").writerows([row.get(n, "") for n in names] for row in rows)
+    return (text if text.endswith("\n") else f"{text}\n") + out.getvalue()
+
+
+def without_last(text: str, source: str) -> str:
+    """Text of a log without its last row; of both bolt ends loosened at once both are taken off."""
+    delimiter, header, names = _header(text, source)
+    lines = text.splitlines(keepends=True)
+    first = _line_at(lines, header) + 1
+
+    def cells(at: int) -> list[str]:
+        return [str(tidy(c)) for c in next(csv.reader([lines[at]], delimiter=delimiter), [])]
+
+    rows = [at for at in range(first, len(lines)) if any(c := cells(at)) and not is_note(c[0])]
+    if not rows:
+        return text
+    last, own = rows[-1], dict(zip(names, cells(rows[-1]), strict=False))
+    gone = {last}
+    if len(rows) > 1 and own.get("kind") == "move":
+        before = dict(zip(names, cells(rows[-2]), strict=False))
+        together = all(before.get(k) == own.get(k) for k in ("kind", "section", "when"))
+        if together and before.get("point") != own.get("point"):
+            gone.add(rows[-2])
+    return "".join(line for at, line in enumerate(lines) if at not in gone)
+
+
+def _header(text: str, source: str) -> tuple[str, list[str], list[str]]:
+    """Delimiter, header cells as written, and in lower case."""
+    delimiter, rows = split_rows(text, source)
+    for number, row in rows:
+        cells = [str(tidy(cell)) for cell in row]
+        if any(cells) and not is_note(cells[0]):
+            names = [cell.lower() for cell in cells]
+            while names and not names[-1]:
+                names.pop()
+            if "reading" not in names or not set(names) <= set(LONG):
+                what = f"this one has no reading on each row ({','.join(LONG[:4])}). Give the job a log of its own."
+                raise InputError(source, "rows cannot be added to this file", [Problem(f"row {number}", what)])
+            return delimiter, cells, names
+    raise InputError(source, "rows cannot be added to this file", [Problem("row 1", "there is no header.")])
+
+
+def _line_at(lines: Sequence[str], header: Sequence[str]) -> int:
+    """Line on which the header stands."""
+    first = header[0].lower()
+    return next(at for at, line in enumerate(lines) if re.sub(r'^[\s"\ufeff]+', "", line).lower().startswith(first))
