@@ -9,6 +9,7 @@ from typing import TYPE_CHECKING, Annotated
 import typer
 
 from . import prompts
+from .options import LayoutFile
 
 if TYPE_CHECKING:
     from alignment.show.words.working import Working
@@ -19,9 +20,7 @@ EXAMPLE = "Example: stringtrue work machine.toml job.csv"
 
 
 def work(
-    layout: Annotated[
-        Path | None, typer.Argument(metavar="LAYOUT", help="The machine [default: the one layout in this folder].")
-    ] = None,
+    layout: LayoutFile,
     log: Annotated[
         Path | None, typer.Argument(metavar="LOG", help="The job's log, new or begun [default: named by its date].")
     ] = None,
@@ -39,15 +38,10 @@ def work(
     from alignment.files import writing
     from alignment.files.disk import read_begun
     from alignment.machine import log_text
-    from alignment.machine.layout_file import read_layout, the_layout
+    from alignment.machine.layout_file import read_layout
     from alignment.show.words import working
     from alignment.show.words.cautions import FULL
 
-    if layout is not None and layout.suffix.lower() in (".csv", ".tsv"):
-        layout, log = None, layout
-    if layout is None:
-        layout = the_layout(Path())
-        prompts.say([f"Machine: {layout}"])
     machine = read_layout(layout)
     file = log or Path(f"job-{_now():%Y-%m-%d}.csv")
     text = read_begun(file)
@@ -82,7 +76,7 @@ def _stamp() -> str:
 
 def _work(step: Working, file: Path, kept: str | None) -> Working:
     """Ask until it is done or the person has had enough, with every row on disk before the next question."""
-    from alignment.errors import ChangedError, FileError
+    from alignment.errors import FileError
     from alignment.files import writing
     from alignment.files.disk import read_begun
 
@@ -94,7 +88,7 @@ def _work(step: Working, file: Path, kept: str | None) -> Working:
                 writing.renew_text(file, kept, after.text)
                 kept = after.text
             step = after
-        except ChangedError:
+        except writing.ChangedError:
             # somebody else has added to the log: theirs is kept, and the answer is asked for again
             kept = read_begun(file)
             step = step.rebased(kept or step.text, "NOT SAVED: the log was changed elsewhere. It is read anew.")

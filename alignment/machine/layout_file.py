@@ -6,14 +6,13 @@ Lengths come out in millimetres.
 
 from __future__ import annotations
 
-import re
 from collections.abc import Mapping
 from dataclasses import fields
 from itertools import pairwise
 from pathlib import Path
 from typing import Any, Final
 
-from alignment.errors import FileError, InputError, Problem, nearest, quote
+from alignment.errors import InputError, Problem, nearest, quote
 from alignment.files.disk import read_toml
 from alignment.files.keys import Keys, open_tables
 from alignment.instruments import CLASSES, USUAL_TAPE, Tape, class_zero
@@ -21,10 +20,9 @@ from alignment.lengths import FINEST_U, INCH, Units, show
 from alignment.machine.layout import Joint, Layout, MoveRules, Plane, Row, Section, String, Strip, Tolerance
 from alignment.machine.sag import GRAVITY, Sag
 
-__all__ = ["parse_layout", "read_layout", "the_layout"]
+__all__ = ["parse_layout", "read_layout"]
 
 IN: Final = float(INCH)
-_SECTION: Final = re.compile(r"^[ \t]*\[\[[ \t]*section[ \t]*\]\]", re.MULTILINE)
 
 
 def read_layout(path: str | Path) -> Layout:
@@ -56,22 +54,6 @@ def read_layout(path: str | Path) -> Layout:
     'Liner line, bay 2'
     """
     return parse_layout(read_toml(path, "layout"), Path(path).name)
-
-
-def the_layout(folder: Path) -> Path:
-    """
-    The one layout in a folder.
-
-    Raises
-    ------
-    FileError
-        There is none, or more than one.
-    """
-    found = sorted(p for p in folder.glob("*.toml") if _SECTION.search(p.read_text("utf-8", errors="replace")))
-    if len(found) != 1:
-        what = f"{len(found)} layouts here: {', '.join(p.name for p in found)}" if found else "no layout in this folder"
-        raise FileError(f"LAYOUT: {what}. Name one, or make one: stringtrue start machine.toml")
-    return found[0]
 
 
 def parse_layout(text: str, source: str = "layout") -> Layout:

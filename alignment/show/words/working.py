@@ -29,14 +29,8 @@ from alignment.train.work.next_act import Act, Next, State, next_act
 
 __all__ = ["Working", "take_up"]
 
-BACK, SKIP, WHY, LIST, KEEP, QUIT = (
-    ("b", "back"),
-    ("s", "skip"),
-    ("?", "why"),
-    ("l", "list"),
-    ("k", "keep"),
-    ("q", "quit"),
-)
+BACK, SKIP, WHY = ("b", "back"), ("s", "skip"), ("?", "why")
+LIST, KEEP, QUIT = ("l", "list"), ("k", "keep"), ("q", "quit")
 KEYS: Final = "b back, s skip, ? why, l list, q quit."
 ENDS: Final = ("entry", "exit")
 FINISHED: Final = (State.done, State.stuck, State.kept)
@@ -110,9 +104,8 @@ class Working:
         if key in BACK:
             return self._back()
         if key in SKIP and self.told.section is not None:
-            return self._go(
-                self.text, (*self.skipped, self.told.section.name), f"{self.told.section.name} skipped for now."
-            )
+            name = self.told.section.name
+            return self._go(self.text, (*self.skipped, name), f"{name} skipped for now.")
         try:
             return self._move(word, when) if self.told.act is Act.move else self._read(word, when)
         except LengthError as error:
@@ -122,7 +115,8 @@ class Working:
 
     def rebased(self, text: str, said: str) -> Working:
         """The same on a log that somebody else has added to; what was typed is to be typed again."""
-        return self._go(text, self.skipped, said)
+        after = self._go(text, self.skipped, "")
+        return replace(after, says=(said, *after.says))
 
     def told_so(self, said: str) -> Working:
         """The same moment, with something to tell the person first."""
@@ -141,7 +135,7 @@ class Working:
         place = self.told.points[0]
         if not word:
             return replace(self, says=(f"Type what the tape reads. {KEYS}",))
-        twice = ()
+        twice: tuple[Mapping[str, str], ...] = ()
         if self.pending and word.lower() in KEEP:
             word = self.pending
         else:

@@ -247,7 +247,7 @@ class _Weighing:
                 held = (np.abs(total[:, list(family.ends)]) <= rules.travel + 1e-6).all(axis=1)
             off = np.abs(family.stops - np.array(self.wanted)[list(family.ends)]) / rules.mark
             half = np.abs(family.stops / rules.mark - np.round(family.stops / rules.mark)) > 0.25
-            score = chance - 1e-3 * (off.sum(axis=1) + half.sum(axis=1))
+            score = chance - 0.002 * off.sum(axis=1) - 0.01 * half.sum(axis=1)
             k = int(np.argmax(np.where(held, score, -1.0)))
             far = far or bool(np.max(score) > np.max(np.where(held, score, -1.0)) + rules.bolt)
             if not held[k]:
