@@ -25,6 +25,7 @@ FILES = {
     "turned": "tray.toml",
     "settings": "settings.toml",
     "file": "settings.toml",
+    "log": "job.csv",
 }
 """A sample for each parameter that names a file to be read."""
 WRITTEN = {"out": ".pdf", "plot": ".svg", "table": ".csv", "checklist": ".txt"}
