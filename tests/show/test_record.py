@@ -180,9 +180,11 @@ def test_numbers_are_those_of_the_answer(sample_job):
 
 def test_signed_on_the_first_page_and_seven_in_all(sample_job, sample_pdf, samples):
     """What is signed stands over the signatures on page 1; nine sections with panel and settings: 7 pages at most."""
+    papers = sample_papers(samples)
     for pdf in (
         sample_pdf,
         report.render(jobs.gather(sample_papers(samples, "-mm")), Paper.a4, DAY),
+        report.render(jobs.gather(replace(papers, survey=samples / "job.csv", after=None)), Paper.letter, DAY),
     ):
         reader = pypdf.PdfReader(io.BytesIO(pdf))
         first = " ".join(reader.pages[0].extract_text().split())
