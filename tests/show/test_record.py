@@ -376,7 +376,8 @@ def test_one_survey_alone(samples):
     assert headings[2].startswith("As read: ")
     assert "measured" not in annex_pages(whole)
     moves = told(part_of(whole, "Moves wanted"))
-    first, *_ = step_lines(by_section(whole.found.plan.steps)[0], whole.layout)
+    mark = whole.found.survey.tape.graduation
+    first, *_ = step_lines(by_section(whole.found.plan.steps)[0], whole.layout, mark)
     assert first in moves
     assert moves.index(SHORT[0]) < moves.index(first)
     assert "Nothing is on record as moved" in told(part_of(whole, "What was moved"))
