@@ -388,7 +388,7 @@ def test_what_was_not_read_stands_as_such(tmp_path):
     """A section read at one point, a moved one not read again, and no joints."""
     sections = [{"name": f"s{k}", "row": "r", "start": 500 * k, "length": 450} for k in range(6)]
     (tmp_path / "m.toml").write_text(layout_text(sections, rows={"r": "target = '467'"}))
-    rows = [(f"s{k}", end, 479 if (k, end) == (1, "exit") else 467) for k in range(5) for end in ("entry", "exit")]
+    rows = [(f"s{k}", end, 472 if (k, end) == (1, "exit") else 467) for k in range(5) for end in ("entry", "exit")]
     (tmp_path / "a.csv").write_text(survey_text([*rows, ("s5", "entry", 467)]))
     (tmp_path / "b.csv").write_text(survey_text([row for row in rows if row[0] != "s1"]))
     papers = Papers(layout=tmp_path / "m.toml", survey=tmp_path / "a.csv", after=tmp_path / "b.csv")
