@@ -7,12 +7,14 @@ as left; a section that was never moved is as it was found.
 
 from __future__ import annotations
 
+import math
 import re
 from collections.abc import Callable
 from dataclasses import replace
 
 from alignment.choices import At
-from alignment.machine.survey import BoltMove, Survey
+from alignment.machine.survey import BoltMove, Reading, Survey
+from alignment.uncertainty import SAME
 
 __all__ = ["found", "left", "now", "parts", "seen"]
 
@@ -26,12 +28,60 @@ def found(log: Survey) -> Survey:
 
 
 def left(log: Survey) -> Survey:
-    """Readings of each section after its last move; the log itself where it has no moves."""
-    return _part(log, "as left", _after(log.moves))
+    """
+    Readings of each section after its last move; the log itself where it has no moves.
+
+    After one bolt end was swung, a point that was not read again still counts: its reading from before the move, with
+    what the swing did to it, as the point at the loosened end shows. Its u is grown by that.
+    """
+    part = _part(log, "as left", _after(log.moves))
+    if not log.moves:
+        return part
+    moved = dict.fromkeys(move.section for move in log.moves)
+    carried = [reading for name in moved for reading in _carried(log, name)]
+    return replace(part, readings=tuple(sorted([*part.readings, *carried], key=lambda r: r.row)))
+
+
+def _carried(log: Survey, name: str) -> list[Reading]:
+    """Readings of a section from before its last move that still tell of it, as they would be now."""
+    events: list[Reading | BoltMove] = [r for r in log.fitted if r.section == name]
+    events += [m for m in log.moves if m.section == name]
+    before: list[Reading] = []
+    own: list[Reading] = []
+    moves: list[BoltMove] = []
+    for event in sorted(events, key=lambda e: e.row):
+        if isinstance(event, Reading):
+            own.append(event)
+            continue
+        if own or not moves:
+            before, own, moves = [*_swung(before, own, moves), *own], [], []
+        moves = [*(m for m in moves if m.end != event.end), event]
+    return _swung(before, own, moves)
+
+
+def _swung(before: list[Reading], own: list[Reading], moves: list[BoltMove]) -> list[Reading]:
+    """Readings before one bolt end was swung, of points that were not read after it, as they would be after it."""
+    if len(moves) != 1:
+        return []
+    (move,) = moves
+    old, new = ([r for r in some if abs(r.place - move.place) < SAME] for some in (before, own))
+    if not old or not new:
+        return []
+    change = sum(r.value for r in new) / len(new) - sum(r.value for r in old) / len(old)
+    u = math.sqrt(sum(r.u**2 for r in new) / len(new) ** 2 + sum(r.u**2 for r in old) / len(old) ** 2)
+    read = {round(r.place, 6) for r in own}
+    found = []
+    for reading in before:
+        if round(reading.place, 6) not in read:
+            lever = (reading.place - move.pivot) / (move.place - move.pivot)
+            note = "before the move, as it is after it"
+            value, grown = reading.value + lever * change, math.hypot(reading.u, lever * u)
+            found.append(replace(reading, value=value, u=grown, note=note))
+    return found
 
 
 def now(log: Survey) -> Survey:
-    """Readings that say how things stand now: those of each section after its last move."""
+    """Readings that say how things stand now; see `left`."""
     return replace(left(log), source=log.source) if log.moves else log
 
 

@@ -74,6 +74,8 @@ class BoltMove:
     """0 for the entry bolt end, 1 for the exit one."""
     place: float
     """Where the tape was watched, from the section's entry end: the point of that name. [mm]"""
+    pivot: float
+    """Place of the other bolt end. [mm]"""
     stop: float | None
     """What the tape read when it was stopped; None where nobody looked. [mm]"""
     u: float

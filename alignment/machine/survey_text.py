@@ -230,7 +230,8 @@ class _Table(Record):
             }
             if kind is Kind.move:
                 end = ENDS.index(str(point).lower())
-                self.moves.append(BoltMove(**own_cells, end=end, stop=value, when=when, note=note))
+                pivot = section.bolts[1 - end]
+                self.moves.append(BoltMove(**own_cells, end=end, pivot=pivot, stop=value, when=when, note=note))
             elif value is not None:
                 found.append(Reading(**own_cells, value=value, closing=kind is Kind.close, when=when, note=note))
         return found

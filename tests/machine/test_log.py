@@ -202,3 +202,20 @@ def test_kind_and_repeat_that_contradict(layout):
 def test_a_log_is_not_taken_up_as_a_survey(layout):
     with pytest.raises(InputError, match=r"row 7: there is a move in it: this is a job log\. Go on with: work\."):
         begin(layout, LOG, "job.csv")
+
+
+def test_a_point_not_read_again_after_a_swing_counts_as_the_swing_left_it(layout):
+    """
+    Exit swung 3/16 nearer about the entry bolt, 2 in. in: the entry end, 2 beyond it and 13 from the exit, goes out.
+
+    By rigid-body arithmetic: 2/13 of 3/16.
+    """
+    text = "section,point,reading,kind\na-1,entry,18 3/8,\na-1,exit,18 9/16,\na-1,exit,18 3/8,move\na-1,exit,18 3/8,\n"
+    job = parse_survey(text, layout)
+    entry, exit_ = log.now(job).readings
+    assert (entry.value / IN, exit_.value / IN) == pytest.approx((18.375 + 3 / 16 * 2 / 13, 18.375))
+    assert entry.u == pytest.approx(exit_.u * (1 + 2 * (2 / 13) ** 2) ** 0.5, rel=1e-3)
+    # read again, it is as it was read; after both ends were loosened nothing is carried over
+    assert [r.row for r in log.now(parse_survey(text + "a-1,entry,18 3/8,\n", layout)).readings] == [5, 6]
+    both = text.replace("a-1,exit,18 3/8,move\n", "a-1,entry,18 3/8,move\na-1,exit,18 3/8,move\n")
+    assert [r.row for r in log.now(parse_survey(both, layout)).readings] == [6]

@@ -158,7 +158,14 @@ def work(machine: Machine, *, most: int = 400) -> None:
             for stop in act.stops:
                 row += 1
                 move = BoltMove(
-                    section=act.section.name, end=stop.end, place=stop.place, stop=stop.reading, u=u, text="", row=row
+                    section=act.section.name,
+                    end=stop.end,
+                    place=stop.place,
+                    stop=stop.reading,
+                    pivot=act.section.bolts[1 - stop.end],
+                    u=u,
+                    text="",
+                    row=row,
                 )
                 log = replace(log, moves=(*log.moves, move))
             machine.stop(i, tuple(s.end for s in act.stops), tuple(s.reading for s in act.stops))

@@ -12,7 +12,7 @@ from alignment.train.chance import Beside, chance, shared, with_steps
 from alignment.train.work.creep import learn
 from alignment.train.work.next_act import Act, State, Why, next_act
 from alignment.train.work.odds import Odds
-from alignment.train.work.standing import Crept, stand, targets
+from alignment.train.work.standing import Crept, creeps, stand, targets
 from tests.tools.machines import machine
 
 IN = 25.4
@@ -208,7 +208,7 @@ def test_creep_is_read_from_a_log_at_the_bolt_end(layout):
     """The reading is 2 in. outside the bolt end, 13 from the pivot: it shows 13/11 of what the bolt did."""
     rows = ("a-1,entry,18 3/8", "a-1,exit,18 9/16", "a-1,exit,18 3/8,move", "a-1,exit,18 7/16")
     log = parse_survey(HEAD + "".join(f"{row}\n" for row in rows), layout)
-    (found,) = stand(layout, log, targets(layout, log), creep=0.4)[0].crept
+    (found,) = creeps(layout, log)
     assert found.value == pytest.approx(IN / 16 * 11 / 13)
     assert (found.section, found.end) == ("a-1", 1)
 

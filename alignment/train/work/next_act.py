@@ -23,7 +23,7 @@ from alignment.train.faces import corrections
 from alignment.train.work.creep import Creep, learn
 from alignment.train.work.deciding import DONE, Answer, Decision, Rules, Stop, decide
 from alignment.train.work.odds import Odds
-from alignment.train.work.standing import Standing, Targets, stand, targets
+from alignment.train.work.standing import Standing, Targets, creeps, stand, targets
 
 __all__ = ["Act", "Next", "SectionWork", "State", "next_act"]
 
@@ -180,11 +180,9 @@ class _Job:
         self.skip = skip
         self.layout, self.log, self.wanted = layout, log, wanted
         tape, rules = log.tape, layout.moves
-        first = stand(layout, log, wanted, creep=rules.creep)
-        self.creep = learn([c for standing in first for c in standing.crept], rules.creep)
-        changed = self.creep.drifts or self.creep.u != rules.creep
+        self.creep = learn(creeps(layout, log), rules.creep)
         drift = self.creep.mean if self.creep.drifts else 0.0
-        self.standings = stand(layout, log, wanted, creep=self.creep.u, drift=drift) if changed else first
+        self.standings = stand(layout, log, wanted, creep=self.creep.u, drift=drift)
         usual = float(np.nanmean(wanted.value)) if np.isfinite(wanted.value).any() else 0.0
         self.rules = Rules(
             bolt=rules.bolt,

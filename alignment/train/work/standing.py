@@ -11,7 +11,7 @@ from __future__ import annotations
 
 import math
 from collections.abc import Sequence
-from dataclasses import dataclass, field, replace
+from dataclasses import dataclass, replace
 from typing import Final
 
 import numpy as np
@@ -25,7 +25,7 @@ from alignment.train.faces import corrections, string_sags
 from alignment.train.moves.stops import levers
 from alignment.uncertainty import SAME
 
-__all__ = ["Crept", "Point", "Standing", "Targets", "stand", "targets"]
+__all__ = ["Crept", "Point", "Standing", "Targets", "creeps", "stand", "targets"]
 
 Floats = NDArray[np.float64]
 UNLIKELY: Final = 5.0
@@ -89,7 +89,6 @@ class Standing:
         Those read since the last move, by place.
     moves : int
         How many times it was moved; both bolt ends at once are one.
-    crept : tuple of Crept
     origin : (2,) array or None
         Deviations at both ends before its first move; None until they are known. [mm]
     loosened : tuple of int
@@ -102,7 +101,6 @@ class Standing:
     known: Known
     points: tuple[Point, ...] = ()
     moves: int = 0
-    crept: tuple[Crept, ...] = field(default=())
     origin: Floats | None = None
     loosened: tuple[int, ...] = ()
     rows: tuple[int, int] = (0, 0)
@@ -177,14 +175,44 @@ def stand(layout: Layout, log: Survey, wanted: Targets, *, creep: float, drift: 
     list of Standing
         In the order of the layout's sections.
     """
-    events: dict[str, list[Reading | BoltMove]] = {s.name: [] for s in layout.sections}
-    every: list[Reading | BoltMove] = [*log.fitted, *log.moves]
-    for event in sorted(every, key=lambda e: e.row):
-        events[event.section].append(event)
+    events = _events(layout, log)
     return [
         _follow(layout, log, section, events[section.name], float(wanted.value[i]), (drift, creep))
         for i, section in enumerate(layout.sections)
     ]
+
+
+def _events(layout: Layout, log: Survey) -> dict[str, list[Reading | BoltMove]]:
+    """Readings and moves of each section in the order in which they happened."""
+    events: dict[str, list[Reading | BoltMove]] = {s.name: [] for s in layout.sections}
+    every: list[Reading | BoltMove] = [*log.fitted, *log.moves]
+    for event in sorted(every, key=lambda e: e.row):
+        events[event.section].append(event)
+    return events
+
+
+def creeps(layout: Layout, log: Survey) -> list[Crept]:
+    """What the first reading of each watched point after tightening tells, bolt end by bolt end."""
+    found: list[Crept] = []
+    for name, events in _events(layout, log).items():
+        section = layout.sections[layout.index[name]]
+        moves: list[BoltMove] = []
+        read = False
+        for event in events:
+            if isinstance(event, BoltMove):
+                moves = [] if read else [m for m in moves if m.end != event.end]
+                moves.append(event)
+                read = False
+                continue
+            read = True
+            for move in [m for m in moves if abs(m.place - event.place) < SAME]:
+                moves.remove(move)
+                if move.stop is not None:
+                    lever = float(_row(section, move.place) @ levers(section, move.end, move.place)[3])
+                    u = math.hypot(event.u, move.u) / abs(lever)
+                    value = (event.value - move.stop) / lever
+                    found.append(Crept(section=name, end=move.end, value=value, u=u))
+    return found
 
 
 def _follow(
@@ -206,7 +234,7 @@ def _follow(
     for event in events:
         if isinstance(event, BoltMove):
             if readings:
-                standing = _read(layout, log, standing, readings, moves, target)
+                standing = _read(layout, log, standing, readings, target)
                 readings, moves = [], []
             moves = [*(m for m in moves if m.end != event.end), event]
             continue
@@ -214,7 +242,7 @@ def _follow(
             standing = _move(layout, standing, moves, target, creep)
         readings.append(event)
     if readings:
-        return _read(layout, log, standing, readings, moves, target)
+        return _read(layout, log, standing, readings, target)
     return _move(layout, standing, moves, target, creep) if moves else standing
 
 
@@ -225,6 +253,8 @@ def _row(section: Section, place: float) -> Floats:
 
 
 def _sag(layout: Layout, section: Section, events: Sequence[Reading | BoltMove]) -> Floats:
+    if not any(string.sag for string in layout.strings.values()):
+        return np.zeros(len(events))
     at = np.full(len(events), layout.index[section.name])
     return corrections(layout, at, section.start + np.array([e.place for e in events], dtype=np.float64))
 
@@ -282,7 +312,6 @@ def _read(
     log: Survey,
     standing: Standing,
     readings: Sequence[Reading],
-    moves: Sequence[BoltMove],
     target: float,
 ) -> Standing:
     """After the readings that follow a move, or the first ones."""
@@ -305,25 +334,7 @@ def _read(
     for point in points:
         if not point.doubtful:
             known = known.observed(_row(section, point.place), point.value, point.u**2)
-    return replace(
-        standing,
-        known=known,
-        points=tuple(points),
-        crept=(*standing.crept, *_creeps(section, readings, moves)),
-    )
-
-
-def _creeps(section: Section, readings: Sequence[Reading], moves: Sequence[BoltMove]) -> list[Crept]:
-    """What the first reading of each watched point after tightening tells."""
-    crept = []
-    for move in moves:
-        first = next((r for r in readings if abs(r.place - move.place) < SAME), None)
-        if first is None or move.stop is None:
-            continue
-        lever = float(_row(section, move.place) @ levers(section, move.end, move.place)[3])
-        u = math.hypot(first.u, move.u) / abs(lever)
-        crept.append(Crept(section=section.name, end=move.end, value=(first.value - move.stop) / lever, u=u))
-    return crept
+    return replace(standing, known=known, points=tuple(points))
 
 
 def _move(
