@@ -31,6 +31,7 @@ class Record:
         self.record_rows: dict[str, int] = {}
         self.units = layout.units
         self.tape = layout.tape
+        self._read: dict[tuple[Any, ...], float] = {}
 
     def note(self, key: str, value: str, number: int) -> None:
         """Take a line of the record."""
@@ -50,10 +51,16 @@ class Record:
         if isinstance(value, datetime.date | datetime.time):
             self.wrong(where, f"{quote(value)} is a date: the spreadsheet took a fraction for one. Format it as text.")
             return None
+        # a log of thousands of rows holds few different readings
+        key = (type(value), value, marks, signed, finest, self.units, self.tape.mark)
+        if key in self._read:
+            return self._read[key]
         mark = parse(self.tape.mark, Units.mm) if marks else None
         try:
             comma = self.decimal_comma
-            return float(parse(value, self.units, mark=mark, signed=signed, decimal_comma=comma, finest=finest))
+            length = float(parse(value, self.units, mark=mark, signed=signed, decimal_comma=comma, finest=finest))
+            self._read[key] = length
+            return length
         except LengthError as error:
             self.wrong(where, str(error))
             return None

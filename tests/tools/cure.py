@@ -261,11 +261,13 @@ def main(count: int, seeds: list[int]) -> None:
             print(f"\n{marks.units}, {name}, {count} machines a seed, seeds {seeds}")
             print(f"{'':28}bolt ends  readings  square offset step, of 40")
             for who in WHO:
-                begun = time.perf_counter()
+                begun = time.process_time()
                 found = np.mean([run(who, count, seed, marks, tolerance) for seed in seeds], axis=0)
-                took = (time.perf_counter() - begun) / (count * len(seeds))
+                took = (time.process_time() - begun) / (count * len(seeds))
                 parts = " / ".join(f"{40 * x:4.1f}" for x in found[2:])
-                print(f"{who:28}{found[0]:8.1f}{found[1]:10.1f}   {parts}   ({1000 * took:.0f} ms a machine)")
+                print(
+                    f"{who:28}{found[0]:8.1f}{found[1]:10.1f}   {parts}   ({1000 * took:.0f} ms a machine)", flush=True
+                )
 
 
 if __name__ == "__main__":

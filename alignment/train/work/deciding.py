@@ -23,7 +23,9 @@ __all__ = ["DONE", "Answer", "Decision", "Rules", "Stop", "decide"]
 
 Floats = NDArray[np.float64]
 DONE: Final = 0.9
-"""From this chance on a section is done."""
+"""From this chance on a section is done, where nothing cheap would raise it."""
+SURE: Final = 0.96
+"""From this chance on nothing more is weighed."""
 EVEN: Final = 0.5
 """Below it a section is likelier out than in."""
 
@@ -69,7 +71,6 @@ class Rules:
     creep: float
     lead: float
     travel: float | None
-    done: float = DONE
 
     def next_variance(self, count: int) -> float:
         """Variance that a further reading counts with, of a point read so often. [mm^2]"""
@@ -143,7 +144,7 @@ def decide(
     fresh = _unread(standing)
     if fresh:
         return Decision(answer=Answer.read, chance=now, points=fresh)
-    if now >= rules.done:
+    if now >= SURE:
         return Decision(answer=Answer.leave, chance=now)
     if ahead:
         return Decision(answer=Answer.move if now <= EVEN else Answer.read, chance=now)
@@ -230,7 +231,8 @@ class _Weighing:
             return Decision(answer=Answer.read, chance=self.now, points=tuple(self.places[e] for e in ends))
         if move is not None and worth_move > self.now:
             return replace(move, chance=self.now)
-        return Decision(answer=Answer.stuck, chance=self.now, far=far)
+        as_it_is = Answer.leave if self.now >= DONE else Answer.stuck
+        return Decision(answer=as_it_is, chance=self.now, far=far)
 
     def _best_move(self) -> tuple[Decision | None, bool, float]:
         """The best move within the slots, whether a better one is beyond them, and its worth."""

@@ -29,6 +29,13 @@ __all__ = ["Act", "Next", "SectionWork", "State", "next_act"]
 
 UNLIKELY: Final = 0.3
 """At this chance or less a reading is not to tell whether to move but what."""
+BOLT: Final = 2.1
+"""
+The layout's worth of a bolt end is set against the chance right after a move. Here the chance after reading, and
+perhaps moving, again is reckoned. It is higher, so a bolt end has to earn more. By simulation (tests/tools/cure.py).
+"""
+READING: Final = 0.001
+"""What one reading is worth, as a share of the chance; by simulation too."""
 MOST: Final = 8
 """Readings of one point between moves at most."""
 AGAIN: Final = 0.12
@@ -185,8 +192,8 @@ class _Job:
         self.standings = stand(layout, log, wanted, creep=self.creep.u, drift=drift)
         usual = float(np.nanmean(wanted.value)) if np.isfinite(wanted.value).any() else 0.0
         self.rules = Rules(
-            bolt=rules.bolt,
-            reading=0.004,
+            bolt=BOLT * rules.bolt,
+            reading=READING,
             most=MOST,
             mark=tape.mark,
             mean_u=(math.inf, *(float(u) for u in tape.mean_u(usual, np.arange(1, MOST + 2)))),

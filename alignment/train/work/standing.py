@@ -266,6 +266,10 @@ def _points(readings: Sequence[Reading], deviations: Floats, log: Survey) -> lis
         by_place.setdefault(round(reading.place, 6), []).append(k)
     found = []
     for _, at in sorted(by_place.items()):
+        if len(at) == 1:
+            only = readings[at[0]]
+            found.append(Point(place=only.place, count=1, value=float(deviations[at[0]]), u=only.u))
+            continue
         u = np.array([readings[k].u for k in at])
         keep = _agreeing(deviations[at], u)
         kept = u[keep]
