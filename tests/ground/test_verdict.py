@@ -153,6 +153,16 @@ def test_points_against_scipy(probability):
         assert student_point(probability, dof) == pytest.approx(stats.t.ppf(probability, dof), rel=1e-6, abs=1e-8)
 
 
+@pytest.mark.parametrize("probability", [0.01, 0.5, 0.95, 0.99, 0.9999])
+def test_chi_square_points_against_scipy(probability):
+    from scipy import stats
+
+    from alignment.uncertainty import chi_square_point
+
+    dof = [1, 2, 3, 4, 5, 6, 7, 15, 16, 101]
+    assert chi_square_point(dof, probability) == pytest.approx(stats.chi2.ppf(probability, dof), rel=1e-7, abs=1e-9)
+
+
 @pytest.mark.parametrize("count", [2, 3, 8])
 def test_range_point_against_scipy(count):
     """The studentized range with all but endless degrees of freedom."""
