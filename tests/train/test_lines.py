@@ -112,7 +112,10 @@ def test_every_joint_comes_into_step(samples, line, suffix):
     layout = read_layout(samples / f"machine{suffix}.toml")
     found = solve(layout, read_survey(samples / f"as-found{suffix}.csv", layout), line=line)
     assert any(not joint.step.verdict.inside for joint in found.state.joints)
-    assert all(joint.step.verdict.inside for joint in found.plan.state.joints)
+    again = {name for a in found.read_again for name in (a.section, a.beside)}
+    joints = [joint for joint in found.plan.state.joints if not again & {joint.upstream, joint.downstream}]
+    assert joints
+    assert all(joint.step.verdict.inside for joint in joints)
     assert not found.plan.missed
 
 
