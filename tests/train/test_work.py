@@ -74,6 +74,13 @@ def test_at_the_end_the_first_point_is_read_again_and_then_it_is_done(layout):
     assert (found.act, found.why, found.section) == (Act.done, Why.finished, None)
 
 
+def test_a_closing_reading_that_differs_is_read_once_more_and_then_the_string_has_moved(layout):
+    found = told(layout, *TRUE, "a-1,entry,18 1/2,close")
+    assert (asked(found), found.why) == ((Act.close, "a-1", (0.0,)), Why.string_again)
+    assert told(layout, *TRUE, "a-1,entry,18 1/2,close", "a-1,entry,18 1/2,close").why is Why.string_moved
+    assert told(layout, *TRUE, "a-1,entry,18 1/2,close", "a-1,entry,18 3/8,close").why is Why.finished
+
+
 def test_an_end_far_out_is_moved_to_a_mark(layout):
     """A skew of 3/16 on one end: that end alone, to the wanted reading or beside it, toward the string."""
     found = told(layout, "a-1,entry,18 3/8", "a-1,entry,18 3/8", "a-1,exit,18 9/16", "a-1,exit,18 9/16")

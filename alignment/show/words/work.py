@@ -38,6 +38,7 @@ REASONS = {
     Why.misread: "This reading does not fit the others.",
     Why.which: "It may save a bolt end.",
     Why.unsure: "At the limit: one more reading decides.",
+    Why.string_again: "It does not read as before.",
     Why.string: "It shows whether the string stood still.",
 }
 
@@ -126,6 +127,11 @@ def _move(told: Next, work: SectionWork) -> list[str]:
 
 
 def _done(told: Next) -> list[str]:
+    if told.why is Why.string_moved:
+        return [
+            "The string has moved: its first point reads otherwise now.",
+            "Hang it again and begin a new log.",
+        ]
     left = [w for w in told.sections if w.state is State.stuck]
     if not left:
         return [f"Done. All {counted(len(told.sections), 'section')} OK."]

@@ -17,16 +17,19 @@ import numpy as np
 
 from alignment.errors import check_names
 from alignment.machine.layout import Layout, Section
-from alignment.machine.survey import Survey
+from alignment.machine.survey import Reading, Survey
 from alignment.train.chance import Beside
 from alignment.train.faces import corrections
 from alignment.train.work.creep import Creep, learn
 from alignment.train.work.deciding import DONE, Answer, Decision, Rules, Stop, decide
 from alignment.train.work.odds import Odds
 from alignment.train.work.standing import Standing, Targets, creeps, stand, targets
+from alignment.train.work.trying import row
 
 __all__ = ["Act", "Next", "SectionWork", "State", "next_act"]
 
+STRING_MOVED: Final = 2.8
+"""Standard uncertainties between closing and opening beyond which the string is asked about: 1 in 200 by chance."""
 UNLIKELY: Final = 0.3
 """At this chance or less a reading is not to tell whether to move but what."""
 BOLT: Final = 2.1
@@ -85,6 +88,8 @@ class Why(enum.StrEnum):
     """It is likelier out than a move is dear."""
     string = "string"
     """Whether the string stood still is to be seen."""
+    string_again = "string_again"
+    """It did not read as before."""
     string_moved = "string_moved"
     """It did not."""
     finished = "finished"
@@ -241,9 +246,9 @@ class _Job:
     def _order(self) -> list[int]:
         """Row by row, entry to exit; where a row's target is read from sections on hold, those first."""
         found: list[int] = []
-        for name, row in self.layout.rows.items():
+        for name, own in self.layout.rows.items():
             members = self.layout.row_sections(name)
-            first = [s for s in members if s.hold and row.target is None]
+            first = [s for s in members if s.hold and own.target is None]
             found += [self.layout.index[s.name] for s in (*first, *(s for s in members if s not in first))]
         return found
 
@@ -305,11 +310,27 @@ class _Job:
             first = events[0]
             last = max([r.row for r in events] + [m.row for m in self.log.moves if m.section in on])
             closed = [r for r in self.log.readings if r.closing and r.section in on and r.row >= last]
-            if not closed:
-                section = self.layout.sections[self.layout.index[first.section]]
-                return Next(act=Act.close, why=Why.string, section=section, points=(first.place,), **same)  # type: ignore[arg-type]
+            section = self.layout.sections[self.layout.index[first.section]]
+            off = bool(closed) and all(self._off(reading) for reading in closed[-2:])
+            if not closed or (off and len(closed) == 1):
+                why = Why.string_again if closed else Why.string
+                return Next(act=Act.close, why=why, section=section, points=(first.place,), **same)  # type: ignore[arg-type]
+            if off:
+                return Next(act=Act.done, why=Why.string_moved, **same)  # type: ignore[arg-type]
         sure = all(w.state in (State.done, State.kept) for w in works)
         return Next(act=Act.done, why=Why.finished if sure else Why.left, **same)  # type: ignore[arg-type]
+
+    def _off(self, closing: Reading) -> bool:
+        """Whether a closing reading differs from what is known by more than reading does, and by more than a mark."""
+        i = self.layout.index[closing.section]
+        section, known = self.layout.sections[i], self.standings[i].known
+        if not known.complete:
+            return False
+        at = row(section, closing.place)
+        sag = corrections(self.layout, np.array([i]), np.array([section.start + closing.place]))
+        apart = closing.value + float(sag[0]) - self.wanted.value[i] - float(at @ known.mean)
+        u = math.sqrt(float(at @ known.covariance @ at) + closing.u**2)
+        return bool(abs(apart) > max(STRING_MOVED * u, self.log.tape.graduation))
 
 
 def _why_read(work: SectionWork) -> Why:
