@@ -269,6 +269,8 @@ class _Account:
     u: float
     excluded: bool
     """Whether the move cannot have been made as planned by this answer."""
+    standing: bool
+    """Whether nothing was done to the section by this answer."""
 
 
 def _accounts(
@@ -287,7 +289,9 @@ def _accounts(
         as_planned = answer.done and i not in answer.otherwise
         if math.isnan(done) or math.isnan(u):
             return []
-        found.append(_Account(done, u, excluded=not as_planned and abs(done - planned) > SURE * u))
+        excluded = not as_planned and abs(done - planned) > SURE * u
+        standing = not answer.done and i not in answer.otherwise
+        found.append(_Account(done, u, excluded=excluded, standing=standing))
     return found
 
 
@@ -296,9 +300,11 @@ def _outcome(planned: float, accounts: list[_Account]) -> Outcome:
     if not accounts or len({account.excluded for account in accounts}) > 1:
         return Outcome.untold
     if accounts[0].excluded:
-        outcomes = {judge_move(planned, account.done, account.u) for account in accounts}
+        outcomes = {
+            Outcome.none if account.standing else judge_move(planned, account.done, account.u) for account in accounts
+        }
         return outcomes.pop() if len(outcomes) == 1 else Outcome.untold
-    seen = all(abs(account.done) > COVERAGE * account.u for account in accounts)
+    seen = all(not account.standing and abs(account.done) > COVERAGE * account.u for account in accounts)
     return Outcome.full if seen else Outcome.untold
 
 

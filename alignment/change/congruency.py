@@ -28,7 +28,7 @@ __all__ = ["Changes", "Fit", "congruent", "limits"]
 Floats = NDArray[np.float64]
 Masks = NDArray[np.bool_]
 FEW: Final = 4
-"""Sections that stand up to which one joint test says it all."""
+"""Degrees of freedom up to which one joint test says it all."""
 CHUNK: Final = 2_000_000
 """Numbers held at a time while many sets are tested."""
 
@@ -297,12 +297,12 @@ def limits(changes: Changes, standing: Masks, error: float) -> tuple[Floats, Flo
     What chi-square of each set, and of its worst section alone, may come to, (m,) each.
 
     Half the error probability goes to the joint test, which sees many small changes, and half to that of the worst
-    section (Bonferroni over those that stand), which sees one change among many sections. Of few sections the joint
-    test has all of it, and the worst section is not tested alone.
+    section (Bonferroni over those that stand), which sees one change among many sections. With few degrees of freedom
+    the joint test has all of it, and the worst section is not tested alone.
     """
-    count = standing.sum(axis=-1)
-    few = count <= FEW
-    joint = chi_square_point(np.maximum(changes.dof(standing), 1), np.where(few, 1 - error, 1 - error / 2))
+    count, dof = standing.sum(axis=-1), changes.dof(standing)
+    few = dof <= FEW
+    joint = chi_square_point(np.maximum(dof, 1), np.where(few, 1 - error, 1 - error / 2))
     single = chi_square_point(2, 1 - error / 2 / np.maximum(count, 1))
     return np.asarray(joint), np.where(few, np.inf, single)
 

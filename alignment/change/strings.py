@@ -139,6 +139,8 @@ class StringChange(Result):
     @property
     def known(self) -> bool:
         """Whether what it did is determined, or given."""
+        if len({answer.hung for answer in self.answers}) > 1:
+            return False
         return not self.answers[0].hung or not bool(np.isnan(self.change).any())
 
 

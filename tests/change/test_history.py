@@ -23,6 +23,7 @@ from alignment.show.json.history import as_json
 from alignment.show.pictures import history as history_plots
 from alignment.show.tables.history import as_tables
 from alignment.show.words.history import drifting, headlines
+from tests.tools import rates_compare
 from tests.tools.machines import machine
 
 SECTIONS = [{"name": f"s{k}", "row": "r", "start": f"{500 * k}", "length": "480"} for k in range(5)]
@@ -330,3 +331,44 @@ def test_order_by_offset_from_utc(layout):
         for taken, name in (("2026-10-02T09:00+00:00", "later"), ("2026-10-02T10:00+02:00", "earlier"))
     ]
     assert [survey.source for survey in follow(layout, surveys).surveys] == ["earlier.csv", "later.csv"]
+
+
+@pytest.mark.parametrize("size", [1, 2, 3, 5])
+@pytest.mark.parametrize("dates", [3, 4, 6])
+def test_no_drift_of_a_machine_whose_string_was_hung_anew(size, dates):
+    """Thirty histories of a machine that nobody touched: no section drifts, and of strings one at most is said to."""
+    found = rates_compare.histories(30, size, dates, "badly out", rates_compare.PEOPLE[0], anew=True)
+    assert found.drifting == 0
+    assert found.together <= 1
+
+
+def test_three_surveys_are_too_early(layout):
+    """However straight the line: three dates make no drift, and that is said."""
+    found = follow(layout, made(layout, MONTHS[:3], creeping))
+    assert drifting(found) == []
+    assert headlines(found)[0] == "Too early to speak of a drift: 3 dates, and it takes 4."
+    assert text(found).splitlines()[-1] == "First: Survey again. A drift takes 4 dates."
+
+
+def test_a_drift_under_a_string_hung_anew(layout):
+    """Hung up to 12 mm off at either end each month, s3 creeps by 0.5 mm a month: its drift is found all the same."""
+    rng = np.random.default_rng(4)
+    line = {day: rng.uniform(-12, 12, 2) for day in MONTHS}
+
+    def values(name, day):
+        k = int(name[1:])
+        ends = [line[day][0] + (line[day][1] - line[day][0]) * x / 2480 for x in (500 * k, 500 * k + 480)]
+        return tuple(end + own for end, own in zip(ends, creeping(name, day), strict=True))
+
+    found = follow(layout, made(layout, MONTHS, values, noise=0.2))
+    assert [(name, what) for name, what, _ in drifting(found)] == [("s3", "offset")]
+    ((_, _, drift),) = drifting(found)
+    assert abs(drift.per_month - 0.5) <= 2 * drift.u
+
+
+def test_of_two_sections_either_may_drift():
+    """One of two goes away from the other: which one cannot be told, and neither is named."""
+    layout = machine(SECTIONS[:2], rows=ROWS)
+    found = follow(layout, made(layout, MONTHS, lambda name, day: ((3.0 * day / MONTH) * (name == "s1"),) * 2))
+    assert drifting(found) == []
+    assert "One of these drifts, and which cannot be told: s0 or s1." in headlines(found)

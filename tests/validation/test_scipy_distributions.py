@@ -7,7 +7,8 @@ import math
 import pytest
 from scipy import stats
 
-from alignment.uncertainty import chi_square_point, conformance_probability, range_point
+from alignment.change.comparison import SURE
+from alignment.uncertainty import chi_square_point, conformance_probability, f_point, range_point, student_point
 
 
 @pytest.mark.parametrize("count", [2, 3, 4, 6, 10, 30])
@@ -35,3 +36,21 @@ def test_conformance_probability(value, u):
     """Normal probability between two limits."""
     expected = stats.norm.cdf(1.5, value, u) - stats.norm.cdf(-1.0, value, u)
     assert conformance_probability(value, u, lower=-1.0, upper=1.5) == pytest.approx(expected, rel=1e-9, abs=1e-12)
+
+
+@pytest.mark.parametrize("dof", [1, 2, 4, 10, 300])
+@pytest.mark.parametrize("probability", [0.975, 0.995, 0.99975])
+def test_student_point(dof, probability):
+    """Percentage points of Student's t, as far out as drifts of a string are tested."""
+    assert student_point(probability, dof) == pytest.approx(stats.t.ppf(probability, dof), rel=1e-8)
+
+
+@pytest.mark.parametrize(("between", "within"), [(2, 2), (2, 8), (6, 20), (30, 300)])
+def test_f_point(between, within):
+    """Percentage points of Fisher's F."""
+    assert f_point(0.995, between, within) == pytest.approx(stats.f.ppf(0.995, between, within), rel=1e-8)
+
+
+def test_sure_is_a_normal_point():
+    """Two-sided 99 %."""
+    assert pytest.approx(stats.norm.ppf(0.995), abs=5e-5) == SURE
