@@ -59,7 +59,7 @@ def test_as_left_tells_the_story(samples):
     """What the cure moved is named first, then the rest, then the strings, then what to do."""
     found = compared(samples, "as-found", "as-left")
     moved, rest, string = sentences(found)
-    assert moved.startswith('Moved: operator-2 exit 5/32" toward; ')
+    assert moved.startswith('Moved: operator-2 exit 9/64" toward; operator-3 entry 5/32" away; ')
     assert rest.startswith("No other section (")
     assert string == "String operator and drive hung as before, as far as this tape can see."
     last = "First: Check the verdict as it is now: stringtrue solve machine.toml as-left.csv"
