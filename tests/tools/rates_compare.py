@@ -307,7 +307,7 @@ def _jobs(count: int) -> None:
     print("called not done or the wrong way / in part or too far / an untouched section named; of moves in full.")
     print("Then, where nothing was done, with a move called done or the wrong way / an untouched section named.")
     for person, anew, size in itertools.product(PEOPLE, (False, True), SIZES):
-        made = score_jobs(jobs(count, size, person, anew=anew))
+        made = score_jobs(jobs(count, size, person, anew=anew, recorded=not anew))
         idle = score_jobs(jobs(count, size, person, anew=anew, done=False, recorded=not anew), done=False)
         print(
             f"  {person.name} string {'anew     ' if anew else 'untouched'} {size:2d} sections: "
