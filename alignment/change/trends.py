@@ -34,7 +34,7 @@ FEWEST_DATES: Final = 4
 """Dates that a drift needs: of three, one that is off already makes one."""
 MANY: Final = 2_000
 """Sets of one size that are tried one and all."""
-STRING_DATES: Final = 6
+STRING_DATES: Final = 8
 """Dates that a drift of a string needs: how differently it was hung must be known first."""
 ENDS: Final = np.array([[1.0, 1.0], [-0.5, 0.5]])
 """From shift at the middle and slope over the string to the shifts at its ends."""
@@ -190,7 +190,7 @@ def find_trends(series: Series, *, error: float) -> Trends:
     ----------
     series : Series
     error : float
-        Probability of calling anything a drift where there is none; half of it for what all sections share.
+        Probability of calling anything a drift where there is none; half of it for sections, a quarter for strings.
 
     References
     ----------
@@ -226,7 +226,7 @@ def find_trends(series: Series, *, error: float) -> Trends:
         dof=dof,
         scatter=scatter,
         answers=answers,
-        common=common_trend(series.time[seen], string[seen] @ ENDS, error=error / 2),
+        common=common_trend(series.time[seen], string[seen] @ ENDS, error=error / 4),
     )
 
 
