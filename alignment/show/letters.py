@@ -11,10 +11,12 @@ from collections.abc import Callable, Collection, Iterable
 from itertools import groupby
 from typing import Final
 
-__all__ = ["MARK", "cut", "lacking", "latin", "left_to_right"]
+__all__ = ["MARK", "cut", "lacking", "latin", "left_to_right", "width_of"]
 
 MARK: Final = "\u200e"
 """A character without width that is read from left to right."""
+WIDTHS: Final = dict.fromkeys("ilj.,:;'|!", 0.34) | dict.fromkeys(" -/()", 0.4) | dict.fromkeys("mwMW@%", 1.02)
+"""Letters that are much wider or narrower than others, in parts of their size."""
 RIGHT: Final = ("R", "AL")
 """Kinds of letters that are read from right to left (Unicode Standard Annex 9, table 4)."""
 
@@ -86,3 +88,18 @@ def cut(name: str, letters: int) -> str:
         return name
     left = max(letters - 1, 2) // 2
     return f"{name[:left]}…{name[len(name) - max(letters - 1, 2) + left :]}"
+
+
+def width_of(text: str, *, bold: bool = False) -> float:
+    """
+    Room that a line of text takes in a usual sans-serif face, in parts of its size; rather too much than too little.
+
+    Letters of east Asia are as wide as they are high (Unicode Standard Annex 11).
+    """
+    wide = 0.0
+    for letter in text:
+        if unicodedata.east_asian_width(letter) in "WF":
+            wide += 1.02
+        elif not unicodedata.combining(letter):
+            wide += WIDTHS.get(letter, 0.76 if letter.isupper() else 0.64)
+    return wide * (1.09 if bold else 1.0)

@@ -376,7 +376,7 @@ def test_picture_of_what_was_read_once_only():
     faces = []
     for pair in ((flat(layout), flat(layout)), (flat(layout), four), (four, flat(layout))):
         (axes,) = comparison_plots.comparison_sheet(compare(layout, *pair)).axes
-        assert ("s4\ncannot be told" in [text.get_text() for text in axes.texts]) is (four in pair)
+        assert ("s4: cannot be told" in [text.get_text() for text in axes.texts]) is (four in pair)
         faces.append(sum(min(line.get_xdata()) > 2000 for line in axes.lines if len(line.get_xdata()) == 2))
     assert faces == [2, 1, 0]
 

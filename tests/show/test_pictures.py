@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import random
-from itertools import combinations
+import re
 
 import numpy as np
 import pytest
@@ -72,45 +72,76 @@ def test_lockout_stands_above_the_first_move(samples):
         text.get_text(): text.get_position()[1] for text in plots.train_sheet(sample(samples, "as-found.csv")).texts
     }
     first = next(y for said, y in texts.items() if said.startswith("1  "))
-    assert texts[SHORT[0]] > first
+    assert next(y for said, y in texts.items() if said.startswith(SHORT[0])) > first
+    assert all(line in " ".join(texts) for line in SHORT)
     assert "Lock out and tag out every energy source" in " ".join(texts)
 
 
 def test_nothing_to_move_sends_nobody(samples):
     said = [text.get_text() for text in plots.train_sheet(sample(samples, "as-left.csv")).texts]
-    assert SHORT[0] not in said
+    assert SHORT[0] not in " ".join(said)
 
 
-@pytest.mark.parametrize(("count", "bolts"), [(5, ("0", "450")), (15, ("0", "450")), (15, ("100", "350"))])
-def test_amounts_stand_clear_of_one_another(count, bolts):
-    """As drawn, whatever neighbours' bolts are near: no amount covers another or a reading."""
-    for seed in range(3):
-        axes = plots.train_sheet(crooked(count, seed, bolts)).axes[0]
-        amounts = boxes(axes, lambda said: ": " in said)
-        assert len(amounts) > count
-        assert not any(a.overlaps(b) for a, b in combinations(amounts, 2)), seed
-        numbers = boxes(axes, lambda said: said.replace(".", "").isdigit())
-        assert not any(a.overlaps(b) for a in amounts for b in numbers), seed
-
-
-def test_every_amount_is_drawn_where_there_is_no_room_left(monkeypatch):
-    """On a very long train nothing may stay free: each move has its amount all the same, small, beside its arrow."""
-    monkeypatch.setattr(drawing._Patch, "meets", lambda *_: True)
-    solution = crooked(3, 0)
+@pytest.mark.parametrize(("count", "bolts"), [(5, ("0", "450")), (15, ("100", "350"))])
+def test_each_move_is_a_numbered_disc_with_an_arrow(count, bolts):
+    """One at each bolt end to move, numbered as in the list, no amount beside it, within its own section."""
+    solution = crooked(count, 0, bolts)
     axes = plots.train_sheet(solution).axes[0]
-    amounts = [text for text in axes.texts if ": " in text.get_text()]
-    assert len(amounts) == np.count_nonzero(solution.plan.moves) > 0
-    assert {text.get_fontsize() for text in amounts} == {8}
-    tips = [(text.xy[0], text.xy[1]) for text in axes.texts if isinstance(text, Annotation)]
-    for amount in amounts:
-        x, y = amount.get_position()
-        assert min(abs(y - tip) for at, tip in tips if at == x) == pytest.approx(0.13)
+    numbers = [text for text in axes.texts if text.get_text().isdigit() and text.get_color() == "white"]
+    order = list(dict.fromkeys(step.section for step in solution.plan.steps))
+    moves = zip(solution.layout.sections, solution.plan.moves, strict=True)
+    wanted = [str(order.index(section.name) + 1) for section, both in moves for move in both if move]
+    assert sorted(text.get_text() for text in numbers) == sorted(wanted)
+    arrows = [text for text in axes.texts if isinstance(text, Annotation)]
+    assert len(arrows) == len(wanted) + 1, "and the one that says which way the strip runs"
+    for text in numbers:
+        section = next(s for s in solution.layout.sections if s.name == order[int(text.get_text()) - 1])
+        assert section.start < text.get_position()[0] < section.end
+    assert not any(": " in text.get_text() for text in axes.texts)
+
+
+def test_both_states_are_drawn_at_one_scale(samples):
+    """What does not move is drawn the same in both, and both axes are alike in size and limits."""
+    solution = sample(samples, "as-found.csv")
+    one, other = plots.train_sheet(solution).axes
+    assert (one.get_xlim(), one.get_ylim()) == (other.get_xlim(), other.get_ylim())
+    assert one.get_position().size == pytest.approx(other.get_position().size)
+    faces = [
+        {tuple(np.round([*line.get_xdata(), *line.get_ydata()], 6)) for line in axes.lines if line.get_lw() == 2.4}
+        for axes in (one, other)
+    ]
+    still = np.count_nonzero(~solution.plan.moves.any(axis=1))
+    assert len(faces[0] & faces[1]) == still > 0
+
+
+@pytest.mark.parametrize("name", [".svg", ".pdf"])
+def test_the_hatch_is_in_the_file(samples, name):
+    """As the key says: as a pattern that is used, with a line that is seen."""
+    layout = read_layout(samples / "machine.toml")
+    surveys = [read_survey(samples / f"{day}.csv", layout) for day in ("as-found", "as-left")]
+    train, change = (
+        plots.train_sheet(solve(layout, surveys[0])),
+        comparison_plots.comparison_sheet(compare(layout, *surveys)),
+    )
+    assert "Hatched: OUT or OUT?" in " ".join(text.get_text() for text in train.texts)
+    for figure in (train, change):
+        drawn = plots.render(figure, name)
+        if name == ".pdf":
+            assert re.search(rb"/PatternType 1\b", drawn)
+            continue
+        (pattern, *_) = re.findall(r'<pattern id="(\w+)".*?</pattern>', drawn.decode(), re.DOTALL)
+        told = drawn.decode()
+        assert f"fill: url(#{pattern})" in told
+        looks = re.search(r"<pattern.*?</pattern>", told, re.DOTALL)[0]
+        assert re.search(r"stroke: #[0-9a-f]{6}", looks)
+        use = next(line for line in told.splitlines() if f"url(#{pattern})" in line)
+        assert "opacity" not in use
 
 
 @pytest.mark.parametrize(("points", "told"), [(2, True), (6, False)])
 def test_readings_are_told_where_they_can_be_read(points, told):
     """Every point has its mark; its number is left out where the section has no room for all of them."""
-    places = [f"{90 * k}" for k in range(points)]
+    places = [f"{450 * k / (points - 1):g}" for k in range(points)]
     parts = [{"name": f"s{k}", "row": "r", "start": 500 * k, "length": 450, "points": places} for k in range(15)]
     layout = machine(parts, rows={"r": "target = '700'"})
     rows = [(part["name"], place, 700) for part in parts for place in places]

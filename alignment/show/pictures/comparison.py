@@ -7,7 +7,7 @@ it hangs, so that toward and away on paper are toward and away at the machine.
 
 from __future__ import annotations
 
-from typing import TYPE_CHECKING, Final
+from typing import TYPE_CHECKING, Any, Final
 
 import numpy as np
 
@@ -15,6 +15,7 @@ from alignment.change.comparison import Comparison
 from alignment.change.strings import Status
 from alignment.lengths import show
 from alignment.machine.layout import Plane
+from alignment.show.letters import cut, width_of
 from alignment.show.pictures.drawing import INK, rows_down, span_of
 from alignment.show.pictures.scales import place_words, places_along
 from alignment.show.words.comparison import dated, sentences
@@ -45,7 +46,7 @@ def comparison_sheet(comparison: Comparison) -> Figure:
     -------
     Figure
     """
-    from alignment.show.pictures.sheets import Sheet, cut_names, wrapped
+    from alignment.show.pictures.sheets import Sheet, make_room, wrapped
 
     layout = comparison.layout
     most = max(len(layout.row_sections(row)) for row in layout.rows)
@@ -69,8 +70,7 @@ def comparison_sheet(comparison: Comparison) -> Figure:
         bottom = (foot + LANE * (len(rows) - 1 - k) + 0.55) / total
         axes = figure.add_axes((1.05 / width, bottom, 1 - 1.4 / width, (LANE - 0.95) / total))
         draw_row(axes, comparison, row, reach)
-        along = (width - 1.4) / span_of(comparison.before)[2]
-        cut_names(axes, {s.name: s.length * along for s in layout.row_sections(row)})
+        make_room(axes)
     for k, line in enumerate(key):
         write(total - foot + 0.2 + 0.19 * k, line, 9)
     return figure
@@ -83,7 +83,8 @@ def comparison_key(comparison: Comparison) -> str:
     string = ", less what the string did between the surveys" if hung else ""
     return (
         f"Dashed: face in the first survey. Solid: in the second{string}; shade: U of its change. Orange, hatched and "
-        f"with an arrow: moved; blue: no change that this tape can see. Amounts are those at the bolt ends ({units}). "
+        f"with an arrow: moved; blue: no change that this tape can see. Amounts: at the bolt ends "
+        f"({units}); those without room are in the list. "
         "Grey band: offset tolerance. Deviations are drawn much larger than lengths along the machine."
     )
 
@@ -149,7 +150,9 @@ def draw_row(axes: Axes, comparison: Comparison, row: str, reach: float) -> Axes
         style="italic",
         va="bottom" if up < 0 else "top",
     )
-    ticks = [-tolerance, 0.0, tolerance]
+    # where everything is far out, the limits are too near one another to be told at the edge
+    apart = (LANE - 0.95) * tolerance / (1.4 * reach - 1.25 * string)
+    ticks = [-tolerance, 0.0, tolerance] if apart > 0.17 else [0.0]
     axes.set_yticks([of(t) for t in ticks], [show(t, units, signed=True) for t in ticks], size=9)
     axes.set_ylabel(f"deviation ({units})", size=9)
     axes.tick_params(axis="x", labelsize=9)
@@ -184,6 +187,8 @@ def _draw_section(
     up: int,
     paper: float,
 ) -> None:
+    from alignment.show.pictures.sheets import shown
+
     layout, motion = comparison.layout, comparison.motion
     units, section = layout.units, layout.sections[i]
     of, row = units.of, layout.rows[section.row]
@@ -191,22 +196,30 @@ def _draw_section(
     gap = 0.01 * (x[1] - x[0])
     x = x + np.array([gap, -gap])
     status = motion.status[i]
-    size = float(np.clip(section.length * paper * 72 / (0.62 * (len(section.name) + 2)), 5, 11))
+    room = 0.98 * section.length * paper
     if not np.isnan(first[0]):
         axes.plot(x, [of(v) for v in first], color="#555555", lw=1.8, ls=(0, (3, 2)), zorder=4)
     name_y = _away_edge(axes)
     colour = MOVED if status is Status.moved else STILL
     weight = "bold" if status is Status.moved else "normal"
-    said = section.name + {Status.still: "", Status.moved: ": moved", Status.untouched: ""}.get(
-        status, "\ncannot be told"
-    )
-    axes.text(x.mean(), name_y, said, size=size, ha="center", va="center", weight=weight, color=INK, label=section.name)
+    how = {Status.still: "", Status.moved: "moved", Status.untouched: ""}.get(status, "cannot be told")
+    said, size = _name(shown(section.name), how, room)
+    edge: dict[str, Any] = {
+        "ha": "center",
+        "va": "bottom" if up < 0 else "top",
+        "weight": weight,
+        "color": INK,
+        "zorder": 9,
+    }
+    axes.text(x.mean(), name_y, said, size=size, **edge)
     if status in (Status.open, Status.doubtful, Status.untouched) or np.isnan(second[0]):
         return
     # the U of a still section is against the few others; its shade would hide the faces
     if status is Status.moved:
         low, high = (np.array([of(v) for v in second + sign * u]) for sign in (-1, 1))
-        axes.fill_between(x, low, high, facecolor=colour, alpha=0.22, hatch="////", edgecolor=colour, lw=0, zorder=2)
+        axes.fill_between(x, low, high, facecolor=colour, alpha=0.22, lw=0, zorder=2)
+        # by itself: a pattern would be as faint as the shade, and in some files not there at all
+        axes.fill_between(x, low, high, facecolor="none", hatch="////", edgecolor=colour, lw=0, zorder=2.1)
     axes.plot(
         x,
         [of(v) for v in second],
@@ -232,7 +245,7 @@ def _draw_section(
             (at, of(begin)),
             (0, -11 * up * (1 if value > 0 else -1)),
             textcoords="offset points",
-            size=max(min(size, 10), 8),
+            size=9,
             weight="bold",
             ha="center",
             va="center",
@@ -245,4 +258,18 @@ def _away_edge(axes: Axes) -> float:
     """Height at which names stand: along the edge away from the string."""
     first, last = axes.get_ylim()
     away = max(first, last)
-    return float(away - 0.055 * abs(last - first))
+    return float(away - 0.02 * abs(last - first))
+
+
+def _name(name: str, how: str, room: float) -> tuple[str, float]:
+    """A name and what became of it, in a line or two and cut if need be, and the size at which they fit. [points]"""
+    said = f"{name}: {how}" if how else name
+    size = 72 * room / width_of(said, bold=True)
+    if size >= 8:
+        return said, min(size, 11.0)
+    for letters in (len(name), *(n for n in (48, 36, 28, 22, 18, 14, 11, 9, 7) if n < len(name))):
+        lines = [cut(name, letters), *[how] * bool(how)]
+        size = 72 * room / max(width_of(line, bold=True) for line in lines)
+        if size >= 7:
+            break
+    return "\n".join(lines), float(np.clip(size, 5.0, 11.0))

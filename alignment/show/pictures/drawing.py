@@ -15,7 +15,8 @@ import numpy as np
 
 from alignment.lengths import show
 from alignment.machine.layout import Layout, Plane
-from alignment.show.pictures.labels import fitted
+from alignment.show.letters import cut, width_of
+from alignment.show.pictures.labels import BESIDE, BODY, DISC, Number, discs_at, fitted, label_size, numbers_size
 from alignment.show.pictures.scales import place_words, places_along, round_down
 from alignment.train.across import rows_across, rows_of
 from alignment.train.solve import Solution
@@ -25,10 +26,8 @@ from alignment.uncertainty import COVERAGE, Verdict
 
 if TYPE_CHECKING:
     from matplotlib.axes import Axes
-    from matplotlib.text import Text
 
 __all__ = [
-    "BODY",
     "FILL",
     "INK",
     "Lane",
@@ -48,8 +47,6 @@ STRING: Final = 1.1
 """Where the string is drawn, from the face line. [inches]"""
 SLANT: Final = 0.3
 """Paper for the slant of a string that is seen from another line, either way. [inches]"""
-BODY: Final = 0.3
-"""Depth with which a section is drawn. [inches]"""
 STRIP: Final = 0.35
 """Paper for the strip where no second row leaves room for it. [inches]"""
 # told apart by lightness and hatch as well as by hue (blue and vermilion, safe for the colour-blind)
@@ -141,7 +138,16 @@ def _facing(lanes: Mapping[str, Lane]) -> bool:
     return bool(others) and first.body < 0 < others[0].body
 
 
-def draw_train(axes: Axes, train: Train, state: State, lanes: dict[str, Lane], scale: float, *, height: float) -> Axes:
+def draw_train(
+    axes: Axes,
+    train: Train,
+    state: State,
+    lanes: dict[str, Lane],
+    scale: float,
+    *,
+    height: float,
+    letters: Callable[[str], str] = str,
+) -> Axes:
     """
     Draw one state of a train.
 
@@ -157,6 +163,8 @@ def draw_train(axes: Axes, train: Train, state: State, lanes: dict[str, Lane], s
         Inches of paper for each millimetre of deviation.
     height : float
         Height of the axes. [inches]
+    letters : callable
+        Gives a name in the letters in which it can be set.
 
     Returns
     -------
@@ -174,9 +182,9 @@ def draw_train(axes: Axes, train: Train, state: State, lanes: dict[str, Lane], s
     for side in ("top", "left", "right"):
         axes.spines[side].set_visible(False)
     along = paper_width(axes) / span
-    size = min(fitted(s, along, BODY)[1] for s in layout.sections if s.row in lanes)
+    size = label_size(layout, lanes, along, letters)
     for lane in lanes.values():
-        _row(axes, train, state, lane, scale, along, size)
+        _row(axes, train, state, lane, scale, along, size, letters)
     _joints(axes, train, state, lanes, scale)
     _strip(axes, lanes, low, high)
     return axes
@@ -199,7 +207,16 @@ def _strip(axes: Axes, lanes: dict[str, Lane], low: float, high: float) -> None:
     axes.text(middle - 1.1 * reach, y, "strip runs", size=10, ha="right", va="center", color="#444444")
 
 
-def _row(axes: Axes, train: Train, state: State, lane: Lane, scale: float, along: float, size: float) -> None:
+def _row(
+    axes: Axes,
+    train: Train,
+    state: State,
+    lane: Lane,
+    scale: float,
+    along: float,
+    size: float,
+    letters: Callable[[str], str],
+) -> None:
     layout = train.layout
     members = [i for i, s in enumerate(layout.sections) if s.row == lane.row]
     first, last = train.start[members].min(), (train.start + train.length)[members].max()
@@ -223,13 +240,18 @@ def _row(axes: Axes, train: Train, state: State, lane: Lane, scale: float, along
     for i in members:
         section = state.sections[i]
         if section.measured:
-            _section(axes, train, section, i, lane, scale, along, hangs, size)
+            _section(axes, train, section, i, lane, scale, along, hangs, size, letters(section.name))
         else:
             x = train.start[i], train.start[i] + train.length[i]
             axes.fill_between(x, lane.y, lane.y + lane.body * BODY, facecolor="none", edgecolor=INK, ls=":", lw=1)
-            label = f"{section.name}\nnot measured enough"
+            lines = [letters(section.name), "not measured enough"]
+            fits = 72 * train.length[i] * along / max(map(width_of, lines))
+            if fits < 5:
+                lines = [cut(lines[0], 9), "not read"]
+                fits = 72 * train.length[i] * along / max(map(width_of, lines))
+            label = "\n".join(lines)
             centre = {"x": train.middle[i], "y": lane.y + lane.body * BODY / 2, "ha": "center", "va": "center"}
-            axes.text(**centre, s=label, size=8.5, label=section.name)
+            axes.text(**centre, s=label, size=float(np.clip(fits, 4.5, 8.5)), zorder=6)
 
 
 def _joints(axes: Axes, train: Train, state: State, lanes: dict[str, Lane], scale: float) -> None:
@@ -260,6 +282,7 @@ def _section(
     along: float,
     hangs: Callable[[float], float],
     size: float,
+    name: str,
 ) -> None:
     """One section as the rigid piece it is, with its uncertainty, its readings and its verdict."""
     layout, units = train.layout, train.layout.units
@@ -277,112 +300,74 @@ def _section(
     axes.plot(x[[0, -1]], face[[0, -1]], color=INK, lw=2.4, solid_capstyle="butt", zorder=4)
     # nothing shows through it: in a state after moves the dashed old face may run below
     box = {"boxstyle": "round,pad=0.15", "fc": "white", "ec": "none"}
-    bolts = layout.sections[i].bolts
-    lines, _ = fitted(layout.sections[i], along, BODY)
+    lines, _ = fitted(layout.sections[i], along, name)
     label = "\n".join([*lines[:-1], f"{lines[-1]}  {section.verdict.printed}".lstrip()])
     middle = (face[0] + face[-1]) / 2 + lane.body * BODY * 0.55
-    room = length * along
     centred = {"ha": "center", "va": "center", "weight": "bold", "bbox": box, "zorder": 6, "linespacing": 1.1}
-    centred["label"] = section.name
-    axes.text(start + sum(bolts) / 2, middle, label, size=size, **centred)  # type: ignore[arg-type]
+    axes.text(sum(discs_at(layout.sections[i], along)) / 2, middle, label, size=size, **centred)  # type: ignore[arg-type]
     places: dict[float, list[float]] = {}
     for reading in train.survey.fitted:
         if reading.section == section.name:
             places.setdefault(reading.place, []).append(reading.value)
     # the readings move along with the face where this is a state after moves
     shift = train.face[i] - train.adjusted.face[i]
-    for place, values in places.items():
+    numbers: list[Number] = []
+    for place, values in sorted(places.items()):
         at = start + place
         moved = shift[0] + shift[1] * (at - train.middle[i])
         target = float(train.target_at(at)[i])
-        shown = np.array(values) + moved - target
-        ys = lane.y + lane.away * scale * shown
+        ys = lane.y + lane.away * scale * (np.array(values) + moved - target)
         predicted = abs(moved) > 1e-9
         if not predicted:
             axes.plot(np.full(len(ys), at), ys, ls="none", marker="D", ms=5, mfc="white", mec=INK, mew=1.1, zorder=7)
         axes.plot([at, at], [np.mean(ys), hangs(at)], color="#777777", lw=0.6, ls=":", zorder=1)
-        # what the tape reads there, or should read; a point in the middle gives way on a short section
-        shown_size = float(np.clip(72 * room / (5.2 * len(places)), 5, 9.5))
-        if shown_size > 6:
-            inward = 0 if 0.2 < place / length < 0.8 else 1 if place < length / 2 else -1
-            reads = float(train.reading_at(at)[i]) if predicted else float(np.mean(values))
-            axes.text(
-                at + inward * 0.06 / along,
-                hangs(at) + lane.away * 0.16,
-                show(reads, units),
-                size=shown_size,
-                ha={0: "center", 1: "left", -1: "right"}[inward],
-                va="center",
-                weight="bold" if predicted else "normal",
-                zorder=6,
-            )
+        reads = float(train.reading_at(at)[i]) if predicted else float(np.mean(values))
+        beside = 0 if 0.2 < place / length < 0.8 else 1 if place < length / 2 else -1
+        numbers.append(Number(at=place * along, beside=beside, said=show(reads, units), bold=predicted))
+    # what the tape reads there, or should read; all of them, or none where a section is too short
+    shown_size = numbers_size(numbers, length * along)
+    for number in numbers if shown_size else ():
+        at = start + number.at / along
+        axes.text(
+            at + number.beside * BESIDE / along,
+            hangs(at) + lane.away * 0.16,
+            number.said,
+            size=shown_size,
+            ha={0: "center", 1: "left", -1: "right"}[number.beside],
+            va="center",
+            weight="bold" if number.bold else "normal",
+            zorder=6,
+        )
 
 
 def draw_moves(axes: Axes, solution: Solution, lanes: dict[str, Lane], scale: float) -> None:
-    """Arrows and amounts at the bolt ends to move, the tight ones marked as pivots."""
+    """A numbered disc with an arrow at each bolt end to move, a triangle at each that its section turns on."""
     layout, train = solution.layout, solution.train
     along = paper_width(axes) / span_of(train)[2]
     order = list(dict.fromkeys(step.section for step in solution.plan.steps))
-    taken = [_Patch.of(text, along) for text in axes.texts if text.get_text()]
     for i, section in enumerate(layout.sections):
         if section.row not in lanes or not train.measured[i]:
             continue
         lane = lanes[section.row]
-        for bolt in (0, 1):
-            at = section.start + section.bolts[bolt]
+        for bolt, at in enumerate(discs_at(section, along)):
             y = lane.y + lane.away * scale * float(train.deviation(np.full(len(train.start), at)).value[i])
             y += lane.body * BODY / 2
             move = float(solution.plan.moves[i, bolt])
             if not move:
-                pivot = section.name in order
-                marker, ms = ("^", 9) if pivot else ("o", 4)
+                marker, ms = ("^", 9) if section.name in order else ("o", 4)
                 axes.plot(at, y, marker=marker, ms=ms, mfc="white", mec=INK, mew=1.2, zorder=7)
                 continue
-            axes.plot(at, y, marker="o", ms=9, mfc=MOVE, mec="white", mew=1.4, zorder=8)
             toward = -lane.away if move > 0 else lane.away
-            tip = y + toward * max(abs(move) * scale, 0.3)
-            arrow = {"arrowstyle": "-|>", "lw": 2.4, "color": MOVE, "shrinkA": 3, "shrinkB": 0, "mutation_scale": 17}
+            tip = y + toward * max(abs(move) * scale, DISC / 2 + 0.22)
+            arrow = {"arrowstyle": "-|>", "lw": 2.4, "color": MOVE, "shrinkA": 0, "shrinkB": 0, "mutation_scale": 17}
             axes.annotate("", (at, tip), (at, y), arrowprops=arrow, zorder=8)
-            text = f"{order.index(section.name) + 1}: {show(abs(move), layout.units)}"
-            box = {"boxstyle": "round,pad=0.2", "fc": "white", "ec": MOVE, "lw": 1.0}
-            words = axes.text(at, tip, text, weight="bold", ha="center", va="center", bbox=box, zorder=9)
-            # where bolts of neighbours are near one another, amounts and labels make room: on a thin line, or smaller
-            places = [tip + toward * (0.13 + 0.05 * k) for k in range(14)]
-            for size in (11, 8):
-                words.set_fontsize(size)
-                patch = _Patch.of(words, along)
-                free = [y for y in places if not any(replace(patch, y=y).meets(other) for other in taken)]
-                if free:
-                    break
-            words.set_y(free[0] if free else places[0])
-            axes.plot([at, at], [tip, words.get_position()[1]], color=MOVE, lw=0.8, zorder=7)
-            taken.append(_Patch.of(words, along))
-
-
-@dataclass(frozen=True, kw_only=True)
-class _Patch:
-    """Paper taken by words, about its middle. [inches]"""
-
-    x: float
-    y: float
-    width: float
-    height: float
-
-    @classmethod
-    def of(cls, text: Text, along: float) -> _Patch:
-        """Paper that words will take, at the usual width of a letter."""
-        x, y = text.get_position()
-        em, lines = float(text.get_fontsize()) / 72, text.get_text().split("\n")
-        width = (0.57 * max(map(len, lines)) + 0.45) * em
-        beside = {"left": 0.5, "right": -0.5}.get(text.get_horizontalalignment(), 0.0)
-        return cls(x=x * along + beside * width, y=y, width=width, height=(1.15 * len(lines) + 0.25) * em)
-
-    def meets(self, other: _Patch) -> bool:
-        """Whether two overlap."""
-        return (
-            abs(self.x - other.x) < (self.width + other.width) / 2
-            and abs(self.y - other.y) < (self.height + other.height) / 2
-        )
+            axes.plot(at, y, marker="o", ms=72 * DISC, mfc=MOVE, mec="white", mew=1.2, zorder=8.5)
+            number = str(order.index(section.name) + 1)
+            box = {"boxstyle": "circle,pad=0.2", "fc": "none", "ec": "none"}
+            axes.text(
+                at, y, number, size=10 if len(number) < 2 else 8, weight="bold", color="white", ha="center",
+                va="center", bbox=box, zorder=9,
+            )  # fmt: skip
 
 
 def draw_ghost(axes: Axes, solution: Solution, lanes: dict[str, Lane], scale: float) -> None:

@@ -14,7 +14,6 @@ from typing import TYPE_CHECKING, Any, Final, cast
 from alignment.machine.layout import Plane, Section
 from alignment.panel.found import PanelResult
 from alignment.show.pictures.drawing import (
-    BODY,
     Lane,
     draw_ghost,
     draw_moves,
@@ -105,7 +104,7 @@ def _width(solution: Solution, lanes: dict[str, Lane]) -> float:
     most = max(PAGE, 2 * MARGIN + (PAGE - 2 * MARGIN) / (2.2 * longest) * span)
     width = PAGE
     members = [s for s in layout.sections if s.row in lanes]
-    while width < most and min(fitted(s, (width - 2 * MARGIN) / span, BODY)[1] for s in members) < LEGIBLE:
+    while width < most and min(fitted(s, (width - 2 * MARGIN) / span, s.name)[1] for s in members) < LEGIBLE:
         width = min(1.15 * width, most)
     return width
 

@@ -8,7 +8,7 @@ usual font lacks is taken from one of the computer's own, or written in Latin le
 from __future__ import annotations
 
 import textwrap
-from collections.abc import Iterable, Mapping
+from collections.abc import Iterable, Iterator
 from functools import cache
 from typing import Any, Final
 
@@ -17,12 +17,12 @@ from matplotlib.axes import Axes
 from matplotlib.backend_bases import RendererBase
 from matplotlib.figure import Figure
 from matplotlib.font_manager import FontProperties, findfont, get_font
-from matplotlib.text import Text
+from matplotlib.text import Annotation, Text
 from matplotlib.transforms import BboxBase
 
-from alignment.show.letters import MARK, cut, latin, left_to_right
+from alignment.show.letters import MARK, latin, left_to_right
 
-__all__ = ["EM", "Sheet", "cut_names", "shown", "wrapped"]
+__all__ = ["EM", "Sheet", "make_room", "shown", "wrapped"]
 
 USUAL: Final = "DejaVu Sans"
 """The font that matplotlib brings along: Latin, Greek, Cyrillic, Arabic and Hebrew letters, and many signs."""
@@ -76,23 +76,60 @@ def shown(text: str) -> str:
     return latin(text, _found(text, "bold")[1])
 
 
-def cut_names(axes: Axes, rooms: Mapping[str, float]) -> None:
+def make_room(axes: Axes, least: float = 6.0) -> None:
     """
-    Shorten names that have less room than they need.
+    Let no words of a drawing meet: of two that do, those that lie below are set off, set smaller or left out.
+
+    What has a place of its own, an annotation at an offset from its point, is first tried farther off.
 
     Parameters
     ----------
     axes : Axes
-        Drawn upon; the texts that name a thing carry its name as their label.
-    rooms : mapping of str to float
-        Room for each name. [inches]
+        Drawn upon. What lies on top, by its zorder, has its place first.
+    least : float
+        Size that nothing is set below. [points]
     """
+    from matplotlib.backends.backend_agg import RendererAgg
+
+    figure = axes.get_figure(root=True)
+    if figure is None:
+        return
+    # only to measure with
+    renderer = RendererAgg(1, 1, figure.dpi)  # type: ignore[no-untyped-call]
     for text in axes.texts:
-        name = str(text.get_label())
-        if name in rooms:
-            said, rest = shown(name), text.get_text().removeprefix(name)
-            letters = int(rooms[name] / (EM * float(text.get_fontsize()))) - len(rest.split("\n")[0])
-            text.set_text(cut(said, max(letters, 8)) + rest)
+        _set_plain(text)
+    taken: list[BboxBase] = []
+    for text in sorted((t for t in axes.texts if t.get_text()), key=lambda t: -t.get_zorder()):
+        for _ in _tries(text, least):
+            box = _room_of(text, renderer).padded(0.01 * figure.dpi)
+            inside = box.x0 >= 0 and box.x1 <= figure.bbox.x1
+            if inside and not any(box.overlaps(other) for other in taken):
+                taken.append(box)
+                break
+        else:
+            text.set_visible(False)
+
+
+def _room_of(text: Text, renderer: RendererBase) -> BboxBase:
+    """Where some words are, with their frame. [pixels]"""
+    words = text.get_window_extent(renderer)
+    frame = text.get_bbox_patch()
+    if frame is None:
+        return words
+    text.update_bbox_position_size(renderer)
+    return frame.get_window_extent(renderer)
+
+
+def _tries(text: Text, least: float) -> Iterator[None]:
+    """Set some words in one way after another, the best first."""
+    size = float(text.get_fontsize())
+    first = text.xyann if isinstance(text, Annotation) else None
+    for smaller in dict.fromkeys((size, max(0.85 * size, min(size, least)), min(size, least))):
+        text.set_fontsize(smaller)
+        for farther in range(4 if isinstance(text, Annotation) else 1):
+            if isinstance(text, Annotation) and first is not None:
+                text.xyann = (first[0], first[1] + farther * 1.25 * smaller * (1 if first[1] > 0 else -1))
+            yield
 
 
 def _set_plain(text: Text) -> None:

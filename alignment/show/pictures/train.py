@@ -23,6 +23,7 @@ from alignment.show.pictures.drawing import (
     scale_for,
     span_of,
 )
+from alignment.show.pictures.labels import label_size
 from alignment.show.words.cautions import FULL, SHORT
 from alignment.show.words.flags import flag_words
 from alignment.show.words.moves import by_section, read_again_words, step_lines
@@ -36,6 +37,10 @@ if TYPE_CHECKING:
 
 __all__ = ["picture_paths", "render", "train_key", "train_pictures", "train_sheet"]
 
+LEGIBLE: Final = 6.5
+"""Size at which a section's label is to be set at least. [points]"""
+WIDEST: Final = 40.0
+"""Of a sheet. [inches]"""
 LISTED: Final = 8
 """Sections whose moves are written out on the sheet."""
 
@@ -89,18 +94,22 @@ def train_sheet(solution: Solution, plane: Plane = Plane.side) -> Figure:
     Figure
         Sized so that each row has the same height and long trains are wider.
     """
-    from alignment.show.pictures.sheets import Sheet, cut_names, wrapped
+    from alignment.show.pictures.sheets import Sheet, make_room, shown, wrapped
 
     layout = solution.layout
     lanes = lanes_of(layout, plane)
     most = max(len(layout.row_sections(row)) for row in lanes)
     width = float(np.clip(1.15 * most + 2, 11.5, 30))
+    # wider, within reason, where names would be cut or too small to be read
+    while width < WIDEST and label_size(layout, lanes, (width - 1.2) / span_of(solution.train)[2], shown) < LEGIBLE:
+        width = min(1.1 * width, WIDEST)
     words = _words(solution, width, lanes)
     moving = any(layout.sections[layout.index[step.section]].row in lanes for step in solution.plan.steps)
     scale = scale_for(solution, lanes, width - 1.2)
     small = int((width - 0.8) / 0.071)
     key = wrapped(train_key(solution, scale, width - 1.2, moving), small)
-    cautions = wrapped(" ".join(FULL), small) if moving else []
+    full = FULL if moving else ()
+    cautions = [line for k, said in enumerate(full, 1) for line in wrapped(f"{k}. {said}", small)]
     height = paper_height(lanes)
     panel = height + 0.95
     foot = 0.3 + 0.18 * (len(key) + len(cautions) + bool(cautions))
@@ -120,21 +129,19 @@ def train_sheet(solution: Solution, plane: Plane = Plane.side) -> Figure:
     top = total - head - 0.215 * len(words)
     taken = solution.survey.record.get("taken", "")
     title = f"As read, {plane.view}: {solution.survey.source}{', ' * bool(taken)}{taken}"
-    along = (width - 1.2) / span_of(solution.train)[2]
-    rooms = {s.name: (s.bolts[1] - s.bolts[0]) * along for s in layout.sections}
     states = [(solution.train, solution.state, title)]
     if moving:
         states.append((solution.plan.after, solution.plan.state, "After the moves, as the tape should then read"))
     for train, state, title in states:
         axes = figure.add_axes((0.6 / width, (top - panel + 0.5) / total, 1 - 1.2 / width, height / total))
-        draw_train(axes, train, state, lanes, scale, height=height)
+        draw_train(axes, train, state, lanes, scale, height=height, letters=shown)
         room = int((width - 0.9) / 0.098) - len(title) - 2
         axes.set_title(f"{title}. {_verdict_words(state, lanes, room)}", loc="left", size=12, weight="bold", pad=4)
         if train is solution.train:
             draw_moves(axes, solution, lanes, scale)
         else:
             draw_ghost(axes, solution, lanes, scale)
-        cut_names(axes, rooms)
+        make_room(axes)
         top -= panel
     for k, line in enumerate([*key, *[""] * bool(cautions), *cautions]):
         write(total - foot + 0.15 + 0.18 * k, line, 9)
@@ -158,7 +165,8 @@ def _words(solution: Solution, width: float, lanes: Mapping[str, Lane]) -> list[
     # numbered as in the printed list and at the arrows, whichever plane they are of
     numbered = enumerate(by_section(solution.plan.steps), 1)
     groups = [(n, s) for n, s in numbered if layout.sections[layout.index[s[0].section]].row in lanes]
-    lines += [(SHORT[0], True)] * bool(groups)
+    if groups:
+        lines += [(line, True) for line in wrapped(" ".join(SHORT), bold)]
     for number, steps in groups[:LISTED]:
         action, *readings = step_lines(steps, layout, mark)
         do = f"{number}  {steps[0].section}: {action}"
@@ -196,8 +204,13 @@ def train_key(solution: Solution, scale: float, paper: float, moving: bool) -> s
     told = (
         f"Deviations drawn {factor:.0f} times larger than lengths along the machine. Grey band: offset tolerance "
         f"{show(t.offset, units)} {units}, about the target. Heavy line: fitted face; shade: its uncertainty U; "
-        "diamond: a reading. Distance to the string and depth of the sections are not to scale."
+        "diamond: a reading. Hatched: OUT or OUT?; dashed outline: not proved. "
+        "Distance to the string and depth of the sections are not to scale."
     )
     if solution.train.line is not Line.string:
         told += " Deviations are taken from a line laid beside the string; the string is drawn as it hangs beside it."
-    return told + (" Filled ring: bolt end to move. Triangle: pivot, keep snug." if moving else "")
+    return told + (
+        " Numbered disc: bolt end to loosen, as numbered in the list; arrow: which way it goes. Triangle: pivot."
+        if moving
+        else ""
+    )

@@ -1,0 +1,131 @@
+"""Every picture of a train, whatever its size: no words over others, none off the sheet, the hatch in every file."""
+
+from __future__ import annotations
+
+import random
+from itertools import combinations
+
+import numpy as np
+import pytest
+from matplotlib.backends.backend_agg import RendererAgg
+from matplotlib.text import Text
+
+from alignment.change.comparison import compare
+from alignment.machine.layout import Plane
+from alignment.show.pictures.comparison import comparison_sheet
+from alignment.show.pictures.train import train_sheet
+from alignment.train.solve import solve
+from tests.tools.machines import machine, readings
+
+LONG = "upper former stand with the spare jaw, unit "
+KINDS = {
+    # sections a row, what differs from the plain kind
+    "one": (1, {}),
+    "two": (2, {}),
+    "nine": (9, {}),
+    "fourteen long names": (14, {"prefix": LONG}),
+    "five points": (4, {"points": 5}),
+    "fourteen with five points": (14, {"points": 5}),
+    "setbacks": (6, {"setback": 60}),
+    "heights": (6, {"heights": True}),
+    "wide letters": (6, {"prefix": "成形机段"}),
+    "inches": (6, {"units": "in"}),
+    "thirty in inches": (30, {"units": "in"}),
+    "bolts at the ends": (9, {"bolts": (0, 1)}),
+}
+
+
+def built(kind: str, seed: int = 1):
+    """A machine of that kind, and what was read at it: anyhow, most of it out."""
+    count, how = KINDS[kind]
+    rng = random.Random(seed)  # noqa: S311
+    inch = how.get("units") == "in"
+    one, pitch, target = (15.0, 16.0, 18.375) if inch else (380.0, 406.0, 467.0)
+    noise = 0.18 if inch else 4.5
+    rows = {
+        "operator": f"string = 'operator'\nstring_side = 'left'\ntarget = '{target}'",
+        "drive": f"string = 'drive'\nstring_side = 'right'\ntarget = '{target}'",
+    }
+    if how.get("heights"):
+        rows["beds"] = f"string = 'beds'\nplane = 'height'\nstring_side = 'above'\ntarget = '{target}'"
+    parts, taken = [], []
+    for row in rows:
+        for k in range(count):
+            name = f"{how.get('prefix', '')}{row}-{k + 1}"
+            points = how.get("points", 2)
+            places = [f"{one * j / (points - 1):g}" for j in range(points)]
+            entry, exit_ = how.get("bolts", (2 / 15, 13 / 15))
+            setback = f"{how.get('setback', 0) * (k % 2)}"
+            parts.append(
+                {"name": name, "row": row, "start": f"{pitch * k:g}", "length": f"{one:g}", "points": places,
+                 "bolts": [f"{one * entry:g}", f"{one * exit_:g}"], "setback": setback}
+            )  # fmt: skip
+            grain = 0.0625 if inch else 1.0
+            for place in places:
+                read = target + float(setback) + rng.gauss(0, noise)
+                taken.append((f'"{name}"', place, f"{round(read / grain) * grain:g}"))
+    tape = "mark = '1/16'" if inch else "mark = '1'\nset = '0.4'\ntilt = 0\nzero = '0.4'"
+    layout = machine(parts, rows=rows, units="in" if inch else "mm", tape=tape)
+    return layout, readings(layout, taken)
+
+
+def words(figure, renderer) -> list[tuple[str, object]]:
+    """All that is to be read on a sheet, and the room that it takes. [pixels]"""
+    found: list[Text] = list(figure.texts)
+    for axes in figure.axes:
+        ticks = [tick.label1 for axis in (axes.xaxis, axes.yaxis) for tick in axis._update_ticks()]
+        titles = [axes.title, axes._left_title, axes._right_title]
+        axes._update_title_position(renderer)
+        axes.xaxis.get_tightbbox(renderer)
+        axes.yaxis.get_tightbbox(renderer)
+        found += [*axes.texts, *titles, *ticks, axes.xaxis.label, axes.yaxis.label]
+    return [(text.get_text(), text.get_window_extent(renderer)) for text in found
+            if text.get_visible() and text.get_text().strip()]  # fmt: skip
+
+
+def faults(figure) -> list[str]:
+    """Words that meet others or run off the sheet; a pixel does not count."""
+    figure.set_plain()
+    renderer = RendererAgg(1, 1, figure.dpi)
+    sheet = figure.bbox
+    told = words(figure, renderer)
+    off = [f"off the sheet: {said!r}" for said, box in told
+           if box.x0 < sheet.x0 or box.x1 > sheet.x1 or box.y0 < sheet.y0 or box.y1 > sheet.y1]  # fmt: skip
+    boxes = [(said, box.padded(-1)) for said, box in told]
+    return off + [f"{a!r} over {b!r}" for (a, one), (b, other) in combinations(boxes, 2) if one.overlaps(other)]
+
+
+@pytest.mark.parametrize("kind", KINDS)
+def test_no_words_meet_on_the_sheet_of_a_train(kind):
+    solution = solve(*built(kind))
+    for plane in [Plane.side, *[Plane.height] * ("heights" in kind)]:
+        figure = train_sheet(solution, plane)
+        assert faults(figure) == []
+        # and nothing was left out for it that has to be there
+        seen = [text.get_text() for text in figure.axes[0].texts if text.get_visible() and text.get_text()]
+        shown = [i for i, s in enumerate(solution.layout.sections) if solution.layout.rows[s.row].plane is plane]
+        assert sum(said.isdigit() and len(said) < 3 for said in seen) == np.count_nonzero(solution.plan.moves[shown])
+        verdicts = [solution.state.sections[i].verdict.printed for i in shown]
+        assert sorted(said.split()[-1] for said in seen if said.split()[-1] in verdicts) == sorted(verdicts)
+
+
+@pytest.mark.parametrize("kind", ["one", "nine", "fourteen long names", "thirty in inches", "heights"])
+def test_no_words_meet_where_two_states_are_compared(kind):
+    layout, before = built(kind)
+    _, after = built(kind, seed=2)
+    found = compare(layout, before, after)
+    figure = comparison_sheet(found)
+    assert faults(figure) == []
+    seen = [text.get_text() for axes in figure.axes for text in axes.texts if text.get_visible()]
+    assert sum(said.endswith("moved") for said in seen) == len(found.motion.moved)
+
+
+def test_the_check_finds_what_meets():
+    """It is no check that cannot fail: words put over others and off the sheet are found."""
+    figure = train_sheet(solve(*built("two")))
+    figure.axes[0].text(0, 1.0, "over")
+    figure.axes[0].text(0, 1.0, "another")
+    figure.text(0.99, 0.5, "a line that runs off")
+    told = faults(figure)
+    assert "'over' over 'another'" in told
+    assert any(fault.startswith("off the sheet: 'a line") for fault in told)
