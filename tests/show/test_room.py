@@ -13,6 +13,7 @@ from matplotlib.text import Text
 from alignment.change.comparison import compare
 from alignment.machine.layout import Plane
 from alignment.show.pictures.comparison import comparison_sheet
+from alignment.show.pictures.sheets import wrapped
 from alignment.show.pictures.train import train_sheet
 from alignment.train.solve import solve
 from tests.tools.machines import machine, readings
@@ -129,3 +130,7 @@ def test_the_check_finds_what_meets():
     told = faults(figure)
     assert "'over' over 'another'" in told
     assert any(fault.startswith("off the sheet: 'a line") for fault in told)
+
+
+def test_a_number_is_not_parted_from_its_fraction():
+    assert wrapped("Swing until the tape reads 18 3/8.", 30) == ["Swing until the tape reads", "18 3/8."]

@@ -137,7 +137,8 @@ def draw_row(axes: Axes, comparison: Comparison, row: str, reach: float) -> Axes
     string = -1.02 * reach
     axes.set_ylim(*(of(y) for y in ((1.4 * reach, 1.25 * string) if up < 0 else (1.25 * string, 1.4 * reach))))
     heights = " (heights)" if layout.rows[row].plane is Plane.height else ""
-    axes.set_title(f"Row {row}{heights}", loc="left", size=12, weight="bold", pad=5)
+    letters = int((axes.figure.get_figwidth() - 3) / 0.12)  # type: ignore[union-attr]
+    axes.set_title(f"Row {cut(row, letters)}{heights}", loc="left", size=12, weight="bold", pad=5)
     tolerance = layout.tolerance.offset
     axes.axhspan(of(-tolerance), of(tolerance), color="#e6e6e6", lw=0, zorder=0)
     axes.axhline(0, color="#888888", lw=0.7, zorder=1)

@@ -7,6 +7,7 @@ usual font lacks is taken from one of the computer's own, or written in Latin le
 
 from __future__ import annotations
 
+import re
 import textwrap
 from collections.abc import Iterable, Iterator
 from functools import cache
@@ -68,7 +69,9 @@ def _set_in(text: Text, page: BboxBase, renderer: RendererBase) -> None:
 
 def wrapped(text: str, letters: int, **how: Any) -> list[str]:
     """A text parted into lines of so many letters at most, in the letters in which it will be set."""
-    return textwrap.wrap(shown(text), letters, **how)
+    # a whole number and its fraction are one number
+    joined = re.sub(r"(?<=\d) (?=\d+/\d)", "\u00a0", shown(text))
+    return [line.replace("\u00a0", " ") for line in textwrap.wrap(joined, letters, **how)]
 
 
 def shown(text: str) -> str:

@@ -152,7 +152,7 @@ def _words(solution: Solution, width: float, lanes: Mapping[str, Lane]) -> list[
     """What to do as lines of text, each bold or not; flags come before the moves."""
     from alignment.show.pictures.sheets import wrapped
 
-    normal, bold = int((width - 0.8) / 0.086), int((width - 0.8) / 0.112)
+    normal, bold = int((width - 0.8) / 0.086), int((width - 0.8) / 0.103)
     lines: list[tuple[str, bool]] = []
     for flag in solution.flags:
         if flag.harmful:
