@@ -21,7 +21,7 @@ DISC: Final = 0.21
 """Breadth of a disc with a number in it. [inches]"""
 BESIDE: Final = 0.06
 """From the line of a reading to its number. [inches]"""
-SMALLEST: Final = 6.0
+SMALLEST: Final = 4.5
 """Size of a label below which its name is cut. [points]"""
 VERDICT: Final = max((verdict.printed for verdict in Verdict), key=len)
 """The verdict that takes most room."""
@@ -51,7 +51,7 @@ def fitted(section: Section, along: float, name: str) -> tuple[list[str], float]
         lines, size = _set(cut(name, letters), room)
         if size >= SMALLEST:
             break
-    return lines, float(np.clip(size, SMALLEST - 1.5, 10.5))
+    return lines, float(np.clip(size, SMALLEST - 0.5, 10.5))
 
 
 def _set(name: str, room: float) -> tuple[list[str], float]:
