@@ -134,7 +134,7 @@ def _done(told: Next) -> list[str]:
         ]
     left = [w for w in told.sections if w.state is State.stuck]
     if not left:
-        return [f"Done. All {counted(len(told.sections), 'section')} OK."]
+        return [f"Done. {counted(len(told.sections), 'section')} OK."]
     names = in_list([w.section.name for w in left])
     return ["Done, as far as this tape can set it.", f"Not sure to be OK: {names}.", "See it whole: stringtrue solve."]
 
