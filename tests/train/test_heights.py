@@ -178,9 +178,11 @@ def words(figure) -> list[str]:
 def test_heights_are_seen_from_the_side():
     layout = frame(BOTH, "")
     solution = solve(layout, read(layout, side_1=3.0, rail_1=3.0))
-    above, side = (train_sheet(solution, plane) for plane in Plane)
+    above, side = (train_sheet(solution, plane, beside="b.svg") for plane in Plane)
     assert "seen from above" in above.axes[0].get_title(loc="left")
     assert "seen from the side" in side.axes[0].get_title(loc="left")
+    assert any("see the other sheet, seen from the side" in text for text in words(above))
+    assert any("see the other sheet, seen from above (b.svg)." in text for text in words(side))
     labels = [[text.get_text() for text in sheet.axes[0].texts] for sheet in (above, side)]
     assert any(text.startswith("side-1") for text in labels[0])
     assert not any(text.startswith("rail") for text in labels[0])

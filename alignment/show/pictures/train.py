@@ -27,6 +27,7 @@ from alignment.show.pictures.labels import label_size
 from alignment.show.words.cautions import FULL, SHORT
 from alignment.show.words.flags import flag_words
 from alignment.show.words.moves import by_section, read_again_words, step_lines
+from alignment.show.words.pictures import other_sheet
 from alignment.show.words.solution import summary
 from alignment.train.across import rows_of
 from alignment.train.solve import Solution
@@ -76,10 +77,14 @@ def picture_paths(layout: Layout, path: Path) -> dict[Plane, Path]:
 def train_pictures(solution: Solution, path: Path) -> list[tuple[Path, bytes]]:
     """Sheets of a solution as files; see `picture_paths`."""
     paths = picture_paths(solution.layout, path)
-    return [(place, render(train_sheet(solution, plane), path.suffix)) for plane, place in paths.items()]
+    drawn = []
+    for plane, place in paths.items():
+        beside = next((other.name for p, other in paths.items() if p is not plane), "")
+        drawn.append((place, render(train_sheet(solution, plane, beside=beside), path.suffix)))
+    return drawn
 
 
-def train_sheet(solution: Solution, plane: Plane = Plane.side) -> Figure:
+def train_sheet(solution: Solution, plane: Plane = Plane.side, *, beside: str = "") -> Figure:
     """
     Sheet with the moves in words, the train as found, and the train as it will be after the moves.
 
@@ -88,6 +93,8 @@ def train_sheet(solution: Solution, plane: Plane = Plane.side) -> Figure:
     solution : Solution
     plane : Plane
         Which rows: those measured sideways, seen from above, or those measured in height, seen from the side.
+    beside : str
+        Name of the file with the other plane.
 
     Returns
     -------
@@ -103,10 +110,11 @@ def train_sheet(solution: Solution, plane: Plane = Plane.side) -> Figure:
     # wider, within reason, where names would be cut or too small to be read
     while width < WIDEST and label_size(layout, lanes, (width - 1.2) / span_of(solution.train)[2], shown) < LEGIBLE:
         width = min(1.1 * width, WIDEST)
-    words = _words(solution, width, lanes)
+    small = int((width - 0.8) / 0.071)
+    elsewhere = wrapped(other_sheet(layout, plane, beside), int((width - 0.8) / 0.086))
+    words = [*((line, False) for line in elsewhere), *_words(solution, width, lanes)]
     moving = any(layout.sections[layout.index[step.section]].row in lanes for step in solution.plan.steps)
     scale = scale_for(solution, lanes, width - 1.2)
-    small = int((width - 0.8) / 0.071)
     key = wrapped(train_key(solution, scale, width - 1.2, moving), small)
     full = FULL if moving else ()
     cautions = [line for k, said in enumerate(full, 1) for line in wrapped(f"{k}. {said}", small)]
