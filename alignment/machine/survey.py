@@ -9,6 +9,7 @@ from __future__ import annotations
 import enum
 from collections.abc import Mapping
 from dataclasses import dataclass
+from functools import cached_property
 from typing import Final
 
 from alignment.instruments import Tape
@@ -113,7 +114,7 @@ class Survey:
     record: Mapping[str, str]
     """Lines ``# key: value`` of the file, keys in lower case."""
 
-    @property
+    @cached_property
     def fitted(self) -> tuple[Reading, ...]:
         """Readings that enter the fit: all but the closing ones."""
         return tuple(reading for reading in self.readings if not reading.closing)
