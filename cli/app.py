@@ -24,7 +24,7 @@ __all__ = ["app", "main", "run"]
 WHEN: Final = {
     "To try it": ("demo",),
     "Before you go to the machine": ("start", "budget", "sheet"),
-    "At the machine": ("work", "enter", "next", "square"),
+    "At the machine": ("work", "phone", "enter", "next", "square"),
     "From the readings": ("solve", "compare", "history"),
     "The test panel, the settings": ("panel", "causes", "settings"),
     "For the files": ("report",),

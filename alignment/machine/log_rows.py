@@ -12,7 +12,7 @@ from alignment.files.rows import is_note, split_rows, tidy
 from alignment.machine.layout import Layout
 from alignment.machine.survey_text import LONG, parse_survey
 
-__all__ = ["COLUMNS", "appended", "begun", "last_row", "without_last"]
+__all__ = ["COLUMNS", "appended", "begun", "rows_of", "without_last"]
 
 COLUMNS: Final = ("section", "point", "reading", "kind", "when", "note")
 """Columns of a new log."""
@@ -69,11 +69,12 @@ def appended(text: str, rows: Sequence[Mapping[str, str]], layout: Layout, sourc
     return longer
 
 
-def last_row(text: str, source: str) -> dict[str, str] | None:
-    """Cells of the last row of a log by column; None where it has only its header."""
+def rows_of(text: str, source: str) -> list[dict[str, str]]:
+    """Cells of each row of a log by column, without notes and blank lines."""
     _, found = split_rows(text, source)
     rows = [[str(tidy(cell)) for cell in cells] for _, cells in found if _counts(cells)]
-    return dict(zip(map(str.lower, rows[0]), rows[-1], strict=False)) if len(rows) > 1 else None
+    names = [name.lower() for name in rows[0]] if rows else []
+    return [dict(zip(names, row, strict=False)) for row in rows[1:]]
 
 
 def without_last(text: str, source: str) -> str:

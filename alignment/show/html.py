@@ -27,7 +27,7 @@ def render(page: Page, degree: Degree = Degree.first, *, level: int = 1) -> str:
         Every text escaped; blocks carry the class names ``strong``, ``cautions`` and ``act``, and table columns of
         numbers ``number``.
     """
-    lines = [f"<h{level}>{escape(page.title)}</h{level}>"]
+    lines = [f"<h{level}>{escape(page.title)}</h{level}>"] if page.title else []
     for part in shown(page, degree):
         lines.append("<section>")
         if part.heading:
@@ -49,9 +49,9 @@ def _block(block: Block) -> str:
         )
         return f"<ol>{entries}</ol>" if block.numbered else f"<ul>{entries}</ul>"
     if isinstance(block, Cautions):
-        tag = "ol" if block.numbered else "ul"
-        entries = "".join(f"<li>{escape(line)}</li>" for line in block.lines)
-        return f'<{tag} class="cautions" role="note">{entries}</{tag}>'
+        if not block.numbered:
+            return f'<p class="cautions">{escape(" ".join(block.lines))}</p>'
+        return f'<ol class="cautions">{"".join(f"<li>{escape(line)}</li>" for line in block.lines)}</ol>'
     return _table(block)
 
 

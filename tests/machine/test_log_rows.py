@@ -4,7 +4,7 @@ import pytest
 
 from alignment.errors import InputError
 from alignment.machine.layout_file import parse_layout
-from alignment.machine.log_rows import appended, begun, last_row, without_last
+from alignment.machine.log_rows import appended, begun, rows_of, without_last
 from alignment.machine.survey_text import parse_survey
 
 LAYOUT = parse_layout(
@@ -29,7 +29,7 @@ def test_a_new_log():
     text = begun("job.csv", {"by": "R.  Quill", "tape": ""})
     assert text == "# by: R. Quill\nsection,point,reading,kind,when,note\n"
     assert begun("job.TSV", {}) == "section\tpoint\treading\tkind\twhen\tnote\n"
-    assert last_row(text, "job.csv") is None
+    assert rows_of(text, "job.csv") == []
     assert without_last(text, "job.csv") == text
 
 
@@ -39,7 +39,7 @@ def test_rows_go_to_the_end():
         "operator-1,exit,18 3/8+,,2026-10-02 07:41,",
         'operator-1,exit,18 3/8+,move,2026-10-02 07:41,"a, ""b"""',
     ]
-    assert last_row(text, "job.csv") == {**ROW, "kind": "move", "note": 'a, "b"'}
+    assert rows_of(text, "job.csv")[-1] == {**ROW, "kind": "move", "note": 'a, "b"'}
     assert without_last(text, "job.csv").splitlines() == text.splitlines()[:-1]
     assert len(parse_survey(text, LAYOUT, "job.csv").moves) == 1
 

@@ -31,7 +31,9 @@ ANSWERS = {"enter": "R. Quill\nT-1\n18 3/8\n18 7/16\nq\n"}
 def commands() -> list[list[str]]:
     """The demonstration, the README's story, and the example in every command's help."""
     told = re.findall(r"^\$ stringtrue (.*)$", (ROOT / "README.md").read_text(encoding="utf-8"), re.M)
-    examples = [str(c.epilog).removeprefix("Example: stringtrue ") for c in app.registered_commands]
+    # the page at the machine is served until it is interrupted
+    others = [c for c in app.registered_commands if c.name != "phone"]
+    examples = [str(c.epilog).removeprefix("Example: stringtrue ") for c in others]
     return [shlex.split(line) for line in ("demo", "--version", *told, *examples)]
 
 

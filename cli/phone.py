@@ -1,0 +1,33 @@
+"""``stringtrue phone``: the page at the machine, served to a phone or tablet."""
+
+from __future__ import annotations
+
+from pathlib import Path
+from typing import Annotated
+
+import typer
+
+from . import output
+from .options import LayoutFile, whole
+
+__all__ = ["EXAMPLE", "phone"]
+
+EXAMPLE = "Example: stringtrue phone machine.toml job.csv --share"
+
+
+def phone(
+    layout: LayoutFile,
+    log: Annotated[Path, typer.Argument(metavar="LOG", help="The job log: a .csv file; begun where it is not there.")],
+    share: Annotated[
+        bool, typer.Option("--share", help="Open it to the local network too, not to this computer alone.")
+    ] = False,
+    port: Annotated[int, typer.Option(help="[default: 8471, or the next free one]", **whole(0, 65535))] = 0,
+) -> None:
+    """
+    Work at the machine with a phone.
+
+    Serves the next act as a page: read, move, read again. Every answer is on disk before the page says so.
+    """
+    from alignment.phone import serve
+
+    serve.serve(layout, log, share=share, port=port, say=output.show_text)

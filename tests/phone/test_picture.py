@@ -1,0 +1,70 @@
+"""One row drawn down a narrow page: what stands where, on both sides of the strip, before and after readings."""
+
+import re
+
+import pytest
+from matplotlib.backends.backend_agg import FigureCanvasAgg
+
+from alignment.machine.survey_text import parse_survey
+from alignment.show.pictures.narrow import FACE, work_sheet
+from alignment.train.work.next_act import Act, next_act
+
+HEAD = "section,point,reading,kind\n"
+OFF = HEAD + 2 * "operator-1,entry,18 3/8,\noperator-1,exit,18 5/8,\n"
+
+
+def drawn(layout, text):
+    found = next_act(layout, parse_survey(text, layout, "job.csv", begun=True))
+    figure = work_sheet(found, "operator")
+    FigureCanvasAgg(figure).draw()
+    return found, figure
+
+
+def words(figure):
+    return [text.get_text() for text in figure.axes[0].texts if text.get_text()]
+
+
+def test_nothing_read(layout):
+    _, figure = drawn(layout, HEAD)
+    assert "operator-1\nnot read" in words(figure)
+    assert len(figure.axes[0].patches) == 2
+
+
+def test_readings_and_the_move(layout):
+    found, figure = drawn(layout, OFF)
+    assert found.act is Act.move
+    said = words(figure)
+    assert said[0] == "Row operator, from above"
+    assert {"18 3/8", "18 5/8", "operator-1\nmove", "operator-2\nnot read", "1"} <= set(said)
+    # the exit end is drawn farther from the string, and its arrow points toward it
+    body = figure.axes[0].patches[0].get_xy()
+    assert body[0][0] == pytest.approx(FACE)
+    assert body[1][0] > FACE + 0.2
+    arrows = [text for text in figure.axes[0].texts if getattr(text, "arrow_patch", None)]
+    assert len(arrows) == len(found.stops)
+    exit_ = arrows[-1]
+    assert exit_.xy[0] < exit_.xyann[0]
+
+
+def test_the_factor_is_that_of_the_drawing(layout):
+    _, figure = drawn(layout, OFF)
+    factor = float(re.search(r"drawn (\d+) times", " ".join(words(figure)))[1])
+    body = figure.axes[0].patches[0].get_xy()
+    across, along = body[1][0] - body[0][0], body[1][1] - body[0][1]
+    # a quarter of an inch over fifteen inches
+    assert factor == pytest.approx((across / 0.25) / (along / 15), rel=0.02)
+
+
+def test_legible_on_a_phone_and_nothing_overlaps(layout):
+    """Nine points at least where 4.5 inches are shown as 360 of the page's points, of which an inch has 96."""
+    _, figure = drawn(layout, OFF)
+    renderer = FigureCanvasAgg(figure).get_renderer()
+    boxes = []
+    for text in figure.axes[0].texts:
+        if text.get_text():
+            boxes.append((text.get_text(), text.get_window_extent(renderer)))
+            assert text.get_fontsize() * (360 / 4.5) / 96 >= 9
+    for k, (one, box) in enumerate(boxes):
+        assert figure.bbox.x0 <= box.x0
+        assert box.x1 <= figure.bbox.x1, one
+        assert not any(box.overlaps(other) for _, other in boxes[k + 1 :]), one
