@@ -77,6 +77,15 @@ def test_lockout_stands_above_the_first_move(samples):
     assert "Lock out and tag out every energy source" in " ".join(texts)
 
 
+def test_lockout_stands_above_what_is_to_be_read_again():
+    """A section with one reading far off: reading it again sends a person to the machine too."""
+    layout = machine([{"name": f"s{k}", "row": "r", "start": 500 * k, "length": 450} for k in range(3)])
+    rows = [(f"s{k}", end, 700 + 10 * (k == 1 and end == "exit")) for k in range(3) for end in ("entry", "exit")]
+    texts = [text.get_text() for text in plots.train_sheet(solve(layout, readings(layout, rows))).texts]
+    asked = next(k for k, said in enumerate(texts) if said.startswith(("Before moving:", "Read again:")))
+    assert next(k for k, said in enumerate(texts) if said.startswith(SHORT[0])) < asked
+
+
 def test_nothing_to_move_sends_nobody(samples):
     said = [text.get_text() for text in plots.train_sheet(sample(samples, "as-left.csv")).texts]
     assert SHORT[0] not in " ".join(said)

@@ -173,8 +173,9 @@ def _words(solution: Solution, width: float, lanes: Mapping[str, Lane]) -> list[
     # numbered as in the printed list and at the arrows, whichever plane they are of
     numbered = enumerate(by_section(solution.plan.steps), 1)
     groups = [(n, s) for n, s in numbered if layout.sections[layout.index[s[0].section]].row in lanes]
-    if groups:
-        lines += [(line, True) for line in wrapped(" ".join(SHORT), bold)]
+    # above whatever sends a person to the machine, if only to read again
+    if lines or groups:
+        lines = [*((line, True) for line in wrapped(" ".join(SHORT), bold)), *lines]
     for number, steps in groups[:LISTED]:
         action, *readings = step_lines(steps, layout, mark)
         do = f"{number}  {steps[0].section}: {action}"
