@@ -32,12 +32,12 @@ STRING_MOVED: Final = 2.8
 """Standard uncertainties between closing and opening beyond which the string is asked about: 1 in 200 by chance."""
 UNLIKELY: Final = 0.3
 """At this chance or less a reading is not to tell whether to move but what."""
-BOLT: Final = 2.1
+BOLT: Final = 2.3
 """
 The layout's worth of a bolt end is set against the chance right after a move. Here the chance after reading, and
 perhaps moving, again is reckoned. It is higher, so a bolt end has to earn more. By simulation (tests/tools/cure.py).
 """
-READING: Final = 0.001
+READING: Final = 0.0015
 """What one reading is worth, as a share of the chance; by simulation too."""
 MOST: Final = 8
 """Readings of one point between moves at most."""
