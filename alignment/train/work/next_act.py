@@ -38,7 +38,10 @@ The layout's worth of a bolt end is set against the chance right after a move. H
 perhaps moving, again is reckoned. It is higher, so a bolt end has to earn more. By simulation (tests/tools/cure.py).
 """
 READING: Final = 0.0015
-"""What one reading is worth, as a share of the chance; by simulation too."""
+"""
+What one reading is worth, as a share of the chance; by simulation too. Less where tolerances are finer than the mark:
+there it is readings that decide.
+"""
 MOST: Final = 8
 """Readings of one point between moves at most."""
 AGAIN: Final = 0.12
@@ -191,14 +194,14 @@ class _Job:
     def __init__(self, layout: Layout, log: Survey, wanted: Targets, skip: Collection[str]) -> None:
         self.skip = skip
         self.layout, self.log, self.wanted = layout, log, wanted
-        tape, rules = log.tape, layout.moves
+        tape, rules, limits = log.tape, layout.moves, layout.tolerance
         self.creep = learn(creeps(layout, log), rules.creep)
         drift = self.creep.mean if self.creep.drifts else 0.0
         self.standings = stand(layout, log, wanted, creep=self.creep.u, drift=drift)
         usual = float(np.nanmean(wanted.value)) if np.isfinite(wanted.value).any() else 0.0
         self.rules = Rules(
             bolt=BOLT * rules.bolt,
-            reading=READING,
+            reading=READING * min(1.0, min(limits.square, limits.offset, limits.step) / tape.mark),
             most=MOST,
             mark=tape.mark,
             mean_u=(math.inf, *(float(u) for u in tape.mean_u(usual, np.arange(1, MOST + 2)))),
