@@ -13,7 +13,7 @@ from .options import Full, Json, one_of
 
 __all__ = ["EXAMPLE", "square"]
 
-EXAMPLE = "Example: stringtrue square 18-3/8 18-1/2 --length 15 --target 18-3/8 --bolts 2,13"
+EXAMPLE = "Example: stringtrue square 18-3/8 18-1/2 --length 15 --target 18-3/8"
 
 
 def square(

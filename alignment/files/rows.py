@@ -71,7 +71,7 @@ def _mended(line: str, delimiter: str, width: int) -> str:
     except csv.Error as error:
         body = line.rstrip("\r\n")
         cells = [body] if is_note(line) else body.split(delimiter, width - 1) if width > 1 else []
-        last = cells[-1].strip() if len(cells) in (1, width) else ""
+        last = cells[-1].strip() if cells and len(cells) in (1, width) else ""
         # a mark at the very start may begin a cell of several lines, and is left to the reader
         if last and not last.startswith('"') and "expected after" in str(error):
             quoted = last.replace('"', '""')

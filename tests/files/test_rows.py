@@ -52,3 +52,9 @@ def test_quoted_cells_are_a_table_s_own():
 def test_a_mark_left_open_is_still_told(text):
     with pytest.raises(InputError, match="Look for a quote mark that is not closed"):
         rows(f"{HEADER}\n{text}")
+
+
+def test_a_lone_quote_mark_before_the_header():
+    """A mark that is open on a line of its own is left to the reader, which says where it stands."""
+    with pytest.raises(InputError, match="Look for a quote mark that is not closed"):
+        list(split_rows('# taken: today\n"\nsection,point,reading\n', "survey.csv")[1])

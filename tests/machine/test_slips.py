@@ -5,7 +5,7 @@ from __future__ import annotations
 import pytest
 
 from alignment.lengths import Units, parse
-from alignment.machine.slips import likely_slip, tape_units
+from alignment.machine.slips import LikelySlip, likely_slip, slip_name, tape_units
 
 IN = 25.4
 
@@ -14,7 +14,8 @@ def hint(text: str, slip: str, u: float = 0.02, units: Units = Units.inch) -> st
     """Hint for a reading that is too long by so much; ``u`` in the unit."""
     size = float(units.size)
     value, by = float(parse(text, units)), float(parse(slip, units, signed=True))
-    return likely_slip(text, value, by, u * size, units)
+    found = likely_slip(text, value, by, u * size, units)
+    return slip_name(found) if found else ""
 
 
 @pytest.mark.parametrize(
@@ -72,7 +73,7 @@ def test_too_far_from_any_slip():
 @pytest.mark.parametrize("units", list(Units))
 def test_any_text_that_can_be_a_reading(text, units):
     """No text, in either unit, stops the search for changed digits."""
-    assert isinstance(likely_slip(text, 466.725, 3.0, 0.4, units), str)
+    assert isinstance(likely_slip(text, 466.725, 3.0, 0.4, units), LikelySlip | None)
 
 
 @pytest.mark.parametrize(

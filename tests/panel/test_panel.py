@@ -348,7 +348,7 @@ def test_a_limit_is_not_used_outside_its_widths():
     said = " ".join(panel_text(wide).split())
     assert "Not judged. No limit was chosen for what was measured." in said
     assert "Not judged: camber. The limit" in said
-    assert "does not cover this size (panel 490 mm by 3000 mm, strip 500 mm wide)." in said
+    assert "does not cover this size (panel 400 mm by 3000 mm, strip 500 mm wide)." in said
     # 330.2 mm are 13 in; the legs are of the strip, too
     for width, leg, verdict in (("230", "50", "out"), ("230.2", "50", "out"), ("231", "50", None)):
         narrow = measured(text, HEAD.replace('width = "400"', f'width = "{width}"').replace('"50"', f'"{leg}"'))
@@ -466,7 +466,7 @@ def test_value_u_and_limit_can_be_set_side_by_side(samples):
             assert abs(value) == pytest.approx(abs(finding.value) / 25.4, abs=0.5001e-3)
             assert u == pytest.approx(COVERAGE * finding.u / 25.4, abs=0.5001e-3)
             assert limit == pytest.approx(finding.bounds.upper / 25.4, abs=0.5001e-4)
-    assert rows["squareness of lead end"][2] == "0.080"
+    assert rows["squareness of lead end"][2] == "0.0963"
     assert rows["operator leg at lead"][2] == "0.0625"
     assert not any("/" in cell for row in rows.values() for cell in row)
 

@@ -233,7 +233,11 @@ def sixty(seed: int):
 
 @pytest.mark.slow
 def test_sixty_sections_in_two_rows():
-    """Joints and a free line, inside half a minute: all brought in, far fewer ends than the string asks for."""
+    """
+    Joints and a free line, inside half a minute: all brought in, and far fewer sections out than by the string.
+
+    A joint beside a section that is to be read again first waits for that.
+    """
     layout, survey = sixty(2)
     begin = time.monotonic()
     found = solve(layout, survey, line=Line.free)
@@ -241,8 +245,12 @@ def test_sixty_sections_in_two_rows():
     assert len(layout.joints) == 58
     assert found.plan.missed == ()
     assert all(part.verdict.inside for part in found.plan.state.sections)
-    assert all(joint.step.verdict.inside for joint in found.plan.state.joints)
-    assert found.plan.bolt_ends < 0.5 * solve(layout, survey).plan.bolt_ends
+    waiting = {again.section for again in found.plan.read_again}
+    settled = [joint for joint in found.plan.state.joints if not {joint.upstream, joint.downstream} & waiting]
+    assert len(settled) > 20
+    assert all(joint.step.verdict.inside for joint in settled)
+    out = [sum(not part.verdict.inside for part in s.state.sections) for s in (found, solve(layout, survey))]
+    assert out[0] < 0.75 * out[1]
     assert found.plan.optimal or "Time ran out before" in door.text(found, full=True)
 
 

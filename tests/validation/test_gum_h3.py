@@ -13,6 +13,7 @@ from pathlib import Path
 import numpy as np
 import pytest
 
+import alignment
 from alignment.fitting.lines import Lines, fit_line
 from tests.tools.machines import layout_text, survey_text
 
@@ -91,7 +92,7 @@ def test_as_a_section_through_the_program(run, tmp_path):
     assert found["readings"] == 11
 
 
-def test_zero_error_common_to_every_point(run, tmp_path):
+def test_zero_error_common_to_every_point(tmp_path):
     """
     A shift of u 0.005 common to every point leaves the slope's u and gives the intercept 0.00576893.
 
@@ -102,6 +103,7 @@ def test_zero_error_common_to_every_point(run, tmp_path):
     rows = [("thermometer", f"{t - 20:.3f}", f"{b + SHIFT:.3f}", repr(scatter())) for t, b in zip(T, B, strict=True)]
     (tmp_path / "machine.toml").write_text(layout)
     (tmp_path / "survey.csv").write_text(survey_text(rows, "section,point,reading,u"))
-    (found,) = json.loads(run("solve", tmp_path / "machine.toml", tmp_path / "survey.csv", "--json").out)["sections"]
-    assert found["ends"]["entry"]["u"] == pytest.approx(0.00576893, abs=0.5e-8)
-    assert found["skew"]["u"] == pytest.approx(10 * 0.00067, abs=0.5e-4)
+    machine = alignment.read_layout(tmp_path / "machine.toml")
+    (found,) = alignment.solve(machine, alignment.read_survey(tmp_path / "survey.csv", machine)).state.sections
+    assert found.entry.deviation.u == pytest.approx(0.00576893, abs=0.5e-8)
+    assert found.skew.u == pytest.approx(10 * 0.00067, abs=0.5e-4)

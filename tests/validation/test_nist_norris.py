@@ -6,12 +6,12 @@ Exact algebra: agreement to nine digits. The data are in data/norris.csv.
 
 from __future__ import annotations
 
-import json
 from pathlib import Path
 
 import numpy as np
 import pytest
 
+import alignment
 from alignment.fitting.lines import fit_line
 from tests.tools.machines import layout_text, survey_text
 
@@ -35,7 +35,7 @@ def test_line():
     assert line.chi2[0] * RESIDUAL_SD**2 == pytest.approx(RESIDUAL_SQUARES, rel=1e-9)
 
 
-def test_as_a_section_through_the_program(run, tmp_path):
+def test_as_a_section_through_the_program(tmp_path):
     """The same points as readings on a section of 1000 mm whose target is nothing: its entry end is the intercept."""
     section = {"name": "norris", "row": "only", "start": "0", "length": "1000"}
     layout = layout_text([section], tape="tilt = 0\nzero = '0'", rows={"only": "target = '0'"})
@@ -43,11 +43,10 @@ def test_as_a_section_through_the_program(run, tmp_path):
     rows = [("norris", x, y, repr(RESIDUAL_SD)) for y, x in written]
     (tmp_path / "machine.toml").write_text(layout)
     (tmp_path / "survey.csv").write_text(survey_text(rows, "section,point,reading,u"))
-    outcome = run("solve", tmp_path / "machine.toml", tmp_path / "survey.csv", "--json")
-    assert outcome.status == 0, outcome.err
-    (found,) = json.loads(outcome.out)["sections"]
-    assert found["ends"]["entry"]["deviation"] == pytest.approx(INTERCEPT, rel=1e-9)
-    assert found["ends"]["entry"]["u"] == pytest.approx(U_INTERCEPT, rel=1e-9)
-    assert found["skew"]["value"] == pytest.approx(1000 * SLOPE, rel=1e-9)
-    assert found["skew"]["u"] == pytest.approx(1000 * U_SLOPE, rel=1e-9)
-    assert found["chi2"] == pytest.approx(34, rel=1e-9)
+    machine = alignment.read_layout(tmp_path / "machine.toml")
+    (found,) = alignment.solve(machine, alignment.read_survey(tmp_path / "survey.csv", machine)).state.sections
+    assert found.entry.deviation.value == pytest.approx(INTERCEPT, rel=1e-9)
+    assert found.entry.deviation.u == pytest.approx(U_INTERCEPT, rel=1e-9)
+    assert found.skew.value == pytest.approx(1000 * SLOPE, rel=1e-9)
+    assert found.skew.u == pytest.approx(1000 * U_SLOPE, rel=1e-9)
+    assert found.chi2 == pytest.approx(34, rel=1e-9)

@@ -86,7 +86,7 @@ def test_demo_from_it(wheel, tmp_path):
     assert Path(where.stdout.strip()).is_relative_to(target)
     done = run(sys.executable, "-m", "alignment", "demo", path=str(target), folder=elsewhere)
     assert (done.returncode, done.stderr) == (0, "")
-    assert "MOVES, in this order" in done.stdout
+    assert "MOVES, IN THIS ORDER" in done.stdout
     assert (elsewhere / "stringtrue-demo" / "train.png").stat().st_size > 10_000
     assert (elsewhere / "stringtrue-demo" / "machine.toml").is_file()
 
