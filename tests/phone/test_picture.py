@@ -10,7 +10,7 @@ from alignment.show.pictures.narrow import FACE, work_sheet
 from alignment.train.work.next_act import Act, next_act
 
 HEAD = "section,point,reading,kind\n"
-OFF = HEAD + 2 * "operator-1,entry,18 3/8,\noperator-1,exit,18 5/8,\n"
+OFF = HEAD + 2 * "operator-1,entry,18 3/8,\noperator-1,exit,18 1/2,\n"
 
 
 def drawn(layout, text):
@@ -35,7 +35,7 @@ def test_readings_and_the_move(layout):
     assert found.act is Act.move
     said = words(figure)
     assert said[0] == "Row operator, from above"
-    assert {"18 3/8", "18 5/8", "operator-1\nmove", "operator-2\nnot read", "1"} <= set(said)
+    assert {"18 3/8", "18 1/2", "operator-1\nmove", "operator-2\nnot read", "1"} <= set(said)
     # the exit end is drawn farther from the string, and its arrow points toward it
     body = figure.axes[0].patches[0].get_xy()
     assert body[0][0] == pytest.approx(FACE)
@@ -51,8 +51,8 @@ def test_the_factor_is_that_of_the_drawing(layout):
     factor = float(re.search(r"drawn (\d+) times", " ".join(words(figure)))[1])
     body = figure.axes[0].patches[0].get_xy()
     across, along = body[1][0] - body[0][0], body[1][1] - body[0][1]
-    # a quarter of an inch over fifteen inches
-    assert factor == pytest.approx((across / 0.25) / (along / 15), rel=0.02)
+    # an eighth of an inch over fifteen inches
+    assert factor == pytest.approx((across / 0.125) / (along / 15), rel=0.02)
 
 
 def test_legible_on_a_phone_and_nothing_overlaps(layout):
