@@ -11,7 +11,7 @@ from alignment.errors import InputError, Problem
 from alignment.files.rows import is_note, split_rows, tidy
 from alignment.machine.survey_text import LONG
 
-__all__ = ["COLUMNS", "added", "begun", "without_last"]
+__all__ = ["COLUMNS", "added", "begun", "rows_of", "without_last"]
 
 COLUMNS = ("section", "point", "reading", "kind", "when", "note")
 
@@ -31,7 +31,7 @@ def added(text: str, rows: Sequence[Mapping[str, str]], source: str) -> str:
     text : str
         The log so far, with its header.
     rows : sequence of mapping
-        Cells by the names of `COLUMNS`; what is left out is blank.
+        Cells by the names of their columns; what is left out is blank, and a column that the log lacks is added.
     source : str
         Its name, for messages.
 
@@ -41,16 +41,26 @@ def added(text: str, rows: Sequence[Mapping[str, str]], source: str) -> str:
         It has not a reading on each row.
     """
     delimiter, header, names = _header(text, source)
-    missing = [name for name in COLUMNS if name not in names]
+    wanted = dict.fromkeys([*COLUMNS, *(name for row in rows for name in row)])
+    missing = [name for name in wanted if name not in names]
     if missing:
         lines = text.splitlines(keepends=True)
         at = _line_at(lines, header)
         end = lines[at][len(lines[at].rstrip("\r\n")) :]
         lines[at] = delimiter.join([lines[at].rstrip("\r\n").rstrip(delimiter), *missing]) + end
         text, names = "".join(lines), [*names, *missing]
-    out = io.StringIO()
-    csv.writer(out, delimiter=delimiter, lineterminator="\n").writerows([row.get(n, "") for n in names] for row in rows)
-    return (text if text.endswith("\n") else f"{text}\n") + out.getvalue()
+    out, end = io.StringIO(), "\r\n" if "\r\n" in text else "\n"
+    csv.writer(out, delimiter=delimiter, lineterminator=end).writerows([row.get(n, "") for n in names] for row in rows)
+    return (text if text.endswith("\n") else text + end) + out.getvalue()
+
+
+def rows_of(text: str, source: str) -> list[dict[str, str]]:
+    """Cells of each row of a log by column, without notes and blank lines."""
+    _, found = split_rows(text, source)
+    rows = [[str(tidy(cell)) for cell in cells] for _, cells in found]
+    told = [cells for cells in rows if any(cells) and not is_note(cells[0])]
+    names = [name.lower() for name in told[0]] if told else []
+    return [dict(zip(names, cells, strict=False)) for cells in told[1:]]
 
 
 def without_last(text: str, source: str) -> str:

@@ -22,7 +22,7 @@ from alignment.files.writing import ChangedError, renew_text
 from alignment.lengths import Units, show
 from alignment.machine.layout import Layout, Section
 from alignment.machine.layout_file import read_layout
-from alignment.machine.log_rows import appended, begun, rows_of, without_last
+from alignment.machine.log_text import added, begun, rows_of, without_last
 from alignment.machine.survey import Kind, Survey
 from alignment.machine.survey_text import parse_survey
 from alignment.phone import photos
@@ -132,8 +132,11 @@ class Job:
 
     def text(self) -> str:
         """What the log holds now."""
-        found = read_begun(self.path)
-        return begun(self.path.name, {}) if found is None else found
+        return self._or_begun(read_begun(self.path))
+
+    def _or_begun(self, found: str | None) -> str:
+        delimiter = "\t" if self.path.suffix.lower() == ".tsv" else ","
+        return begun({}, delimiter=delimiter) if found is None else found
 
     def look(self) -> tuple[Next, str]:
         """The next act, and the version of the log that asks for it."""
@@ -205,7 +208,7 @@ class Job:
         """Take an answer: a reading, a move, or the last row back; on disk when this returns `Saved.saved`."""
         for _ in range(TRIES):
             before = read_begun(self.path)
-            text = begun(self.path.name, {}) if before is None else before
+            text = self._or_begun(before)
             told, after = self._answer(text, said)
             if after is None:
                 return told
@@ -241,7 +244,9 @@ class Job:
             after = without_last(text, self.path.name)
         else:
             try:
-                after = appended(text, new, self.layout, self.path.name)
+                after = added(text, new, self.path.name)
+                # nothing is accepted that could not be read back
+                self._parsed(after)
             except StringtrueError as error:
                 return Told(saved=Saved.refused, version=now, message=str(error)), None
         return Told(saved=Saved.saved, version=_version(after, self.path.name)), after
@@ -298,7 +303,7 @@ class Job:
             before = self.text()
             if any(there.get("id") == own for there in rows_of(before, self.path.name) if own):
                 return Told(saved=Saved.again, version=_version(before, self.path.name))
-            after = appended(before, [row], self.layout, self.path.name)
+            after = added(before, [row], self.path.name)
             try:
                 renew_text(self.path, before, after)
             except ChangedError:
