@@ -8,7 +8,7 @@ path on this computer.
 from __future__ import annotations
 
 import asyncio
-from collections.abc import Awaitable, Callable
+from collections.abc import Awaitable, Callable, Sequence
 from http import HTTPStatus
 from importlib.resources import files
 from typing import Any, Final
@@ -80,11 +80,11 @@ def make_app(job: Job, guard: Guard) -> Starlette:
         answer.set_cookie(COOKIE, guard.cookie_for(role), httponly=True, samesite="strict", path="/")
         return answer
 
-    def whole(role: Role, told: Told | None = None, status: int = 200) -> Response:
-        return draw("page.html", status, view=view_of(job), may_write=role is Role.writer, told=told)
+    def whole(role: Role, told: Told | None = None, status: int = 200, skip: Sequence[str] = ()) -> Response:
+        return draw("page.html", status, view=view_of(job, skip), may_write=role is Role.writer, told=told)
 
-    async def page(request: Request, role: Role) -> Response:  # noqa: ARG001
-        return await run_in_threadpool(whole, role)
+    async def page(request: Request, role: Role) -> Response:
+        return await run_in_threadpool(whole, role, skip=request.query_params.getlist("skip")[:MOST_FIELDS])
 
     async def home(request: Request) -> Response:
         return await (enter(request) if "key" in request.query_params else guarded(page)(request))

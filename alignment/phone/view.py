@@ -5,6 +5,7 @@ from __future__ import annotations
 import secrets
 from collections.abc import Sequence
 from dataclasses import dataclass
+from urllib.parse import urlencode
 
 from markupsafe import Markup
 
@@ -48,13 +49,15 @@ class View:
     move: Move | None
     moved: str
     can_back: bool
+    skip_query: str
+    """Where the page is with the section at hand passed over, too; empty where there is none."""
     back_id: str
     may_photograph: bool
     photo_id: str
     rows: Sequence[Drawn]
 
 
-def view_of(job: Job) -> View:
+def view_of(job: Job, skip: Sequence[str] = ()) -> View:
     """
     Look at the log and work out the page.
 
@@ -63,7 +66,7 @@ def view_of(job: Job) -> View:
     StringtrueError
         The log cannot be read.
     """
-    found, version = job.look()
+    found, version = job.look(skip)
     move = job.move(found)
     started = not version.startswith("0-")
     settled = sum(s.state in (State.done, State.kept, State.stuck) for s in found.sections)
@@ -82,6 +85,7 @@ def view_of(job: Job) -> View:
         move=move,
         moved=words.moved_label([s.end for s in move.stops], [s.reading for s in move.stops]) if move else "",
         can_back=started,
+        skip_query=f"?{urlencode({'skip': [*skip, found.section.name]}, doseq=True)}" if found.section else "",
         back_id=secrets.token_hex(8),
         may_photograph=started,
         photo_id=secrets.token_hex(8),

@@ -19,6 +19,7 @@ from alignment.instruments import Tape
 from alignment.lengths import INCH, Units
 from alignment.machine.layout import Layout, Section
 from alignment.machine.survey import Reading, Survey
+from alignment.results import Result
 from alignment.train.train import Train, fit_train
 from alignment.uncertainty import COVERAGE, noncentrality, rounding_kept
 
@@ -103,8 +104,8 @@ class Promise:
         return self.chance >= PROVED
 
 
-@dataclass(frozen=True, kw_only=True)
-class Budget:
+@dataclass(frozen=True, kw_only=True, eq=False, repr=False)
+class Budget(Result):
     """
     Uncertainty budget of a layout. [mm]
 
@@ -158,6 +159,14 @@ def work_out(layout: Layout, *, repeats: int = 1, mark: float | None = None) -> 
     Returns
     -------
     Budget
+        Uncertainties in millimetres, and whether each tolerance can be proved.
+
+    Examples
+    --------
+    >>> import alignment
+    >>> machine = alignment.read_layout(alignment.sample_folder() / "machine.toml")
+    >>> all(promise.proved for promise in alignment.budget(machine).promises)
+    False
     """
     means = Means(tape=layout.tape if mark is None else replace(layout.tape, mark=mark), repeats=repeats)
     largest = expected(layout, means)

@@ -97,6 +97,15 @@ def solve(
         No section was read at two distinct points.
     NameUnknownError
         A section in `done` that the layout lacks.
+
+    Examples
+    --------
+    >>> import alignment
+    >>> samples = alignment.sample_folder()
+    >>> machine = alignment.read_layout(samples / "machine.toml")
+    >>> found = alignment.solve(machine, alignment.read_survey(samples / "as-found.csv", machine))
+    >>> found.verdict.value
+    'out'
     """
     check_names(done, layout.index, layout.source)
     line, aim, survey = Line(line), Aim(aim), seen(survey, At(at))

@@ -42,10 +42,28 @@ def square(question: Question) -> Solution:
     With the reading wanted both ends are judged, and the end that is off is moved. Without it only square is judged,
     and either end may be moved.
 
+    Parameters
+    ----------
+    question : Question
+        Lengths as they were written: ``18 3/8``, ``467``.
+
+    Returns
+    -------
+    Solution
+        Of a machine with this one section. Lengths are in millimetres.
+
     Raises
     ------
     InputError
         With everything in the question that cannot be used.
+
+    Examples
+    --------
+    >>> import alignment
+    >>> from alignment.train.square import Question
+    >>> found = alignment.square(Question(entry="18 3/8", exit="18 5/8", length="15"))
+    >>> round(found.state.sections[0].skew.value / 25.4, 4)
+    0.25
     """
     metric = any(
         text.strip().lower().endswith("m") for text in (question.entry, question.exit, question.length, question.target)

@@ -244,3 +244,11 @@ def test_a_photograph_too_large_is_refused(visit, log):
     visit().post(data=READ)
     assert visit().post("/photo?id=p1", JPEG + b"\0" * 12_000_000).status_code == 413
     assert [p.name for p in log.parent.iterdir()] == ["job.csv"]
+
+
+def test_a_section_is_passed_over(visit):
+    page = visit().get().text
+    assert 'href="/?skip=operator-1"' in page
+    after = visit().get("/?skip=operator-1&skip=nobody").text
+    assert 'data-section="operator-2"' in after
+    assert 'data-section="operator-1"' not in after

@@ -18,6 +18,7 @@ import numpy as np
 from alignment.errors import check_names
 from alignment.machine.layout import Layout, Section
 from alignment.machine.survey import Reading, Survey
+from alignment.results import Result
 from alignment.train.chance import Beside
 from alignment.train.faces import corrections
 from alignment.train.work.creep import Creep, learn
@@ -117,8 +118,8 @@ class SectionWork:
         return self.decision.chance
 
 
-@dataclass(frozen=True, kw_only=True)
-class Next:
+@dataclass(frozen=True, kw_only=True, eq=False, repr=False)
+class Next(Result):
     """
     The next act.
 
