@@ -31,7 +31,7 @@ def here(samples, tmp_path, monkeypatch) -> Path:
 def program(*arguments: str, cwd: Path | None = None, **environment: str) -> subprocess.CompletedProcess[str]:
     """The program in a process of its own."""
     return subprocess.run(
-        [sys.executable, "-c", "from cli.app import main; main()", *arguments],
+        [sys.executable, "-m", "alignment", *arguments],
         capture_output=True,
         text=True,
         errors="replace",

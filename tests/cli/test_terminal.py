@@ -31,7 +31,7 @@ import select
 import struct
 import termios
 
-COMMAND = (sys.executable, "-c", "from cli.app import main; main()")
+COMMAND = (sys.executable, "-m", "alignment")
 START = ("--sections", "2", "--length", "18", "--gap", "2", "--bolts", "2", "--target", "18 3/8")
 PATIENCE = 60.0
 """Seconds to wait for a prompt on a machine that is busy with other things."""

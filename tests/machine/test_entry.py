@@ -331,7 +331,7 @@ def completed(words: str) -> list[str]:
     """What the shell offers for the sixth word of a command line."""
     asked = {"_STRINGTRUE_COMPLETE": "complete_bash", "COMP_WORDS": words, "COMP_CWORD": "5"}
     done = subprocess.run(
-        [sys.executable, "-c", "from cli.app import main; main()"],
+        [sys.executable, "-m", "alignment"],
         env=os.environ | asked | {"PYTHONPATH": str(Path(__file__).parent.parent.parent)},
         capture_output=True,
         text=True,

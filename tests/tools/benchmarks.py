@@ -203,7 +203,7 @@ def chain(count: int) -> tuple[Layout, Survey]:
 
 def startup() -> None:
     """``stringtrue --help`` against its floor, whole processes in turn."""
-    ours = [sys.executable, "-c", "from cli.app import run; run(['--help'])"]
+    ours = [sys.executable, "-m", "alignment", "--help"]
     floor = [sys.executable, "-c", "import typer.main"]
     times: dict[str, list[float]] = {"ours": [], "floor": []}
     for _ in range(15):
