@@ -69,6 +69,9 @@ def _same(one: Any, other: Any) -> bool:
         return len(one) == len(other) and all(map(_same, one, other))
     if isinstance(one, Mapping) and isinstance(other, Mapping):
         return one.keys() == other.keys() and all(_same(one[key], other[key]) for key in one)
+    if dataclasses.is_dataclass(one) and not isinstance(one, (Result, type)) and type(one) is type(other):
+        # field by field, so that NaN is NaN on every Python
+        return all(_same(getattr(one, f.name), getattr(other, f.name)) for f in dataclasses.fields(one) if f.compare)
     return bool(one == other)
 
 

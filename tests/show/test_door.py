@@ -82,6 +82,20 @@ def test_results_compare_by_value():
     assert one != "a"
 
 
+@dataclass(frozen=True)
+class Part:
+    """A part of a result that is none itself."""
+
+    value: float
+
+
+def test_parts_of_results_compare_by_value_on_every_python():
+    """Python 3.13 compares fields of a dataclass one by one, so that a NaN is not even itself."""
+    one, same = (Found(name="a", values=1, more=(Part(float("nan")),)) for _ in "12")
+    assert one == same
+    assert one != Found(name="a", values=1, more=(Part(1.0),))
+
+
 def test_results_cannot_be_written():
     values = np.zeros(2)
     found = Found(name="a", values=values)
