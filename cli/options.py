@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import datetime
 import os
 import re
 import sys
@@ -25,6 +26,7 @@ __all__ = [
     "LayoutCommand",
     "LayoutFile",
     "LineOption",
+    "LogFile",
     "Out",
     "PanelFile",
     "PaperSize",
@@ -34,6 +36,7 @@ __all__ = [
     "Table",
     "one_of",
     "section_names",
+    "todays_log",
     "whole",
 ]
 
@@ -92,6 +95,16 @@ LineOption = Annotated[Line, typer.Option("--line", help=f"What deviations are t
 AimOption = Annotated[Aim, typer.Option("--aim", help=f"What makes a plan the better one. {AIMS}", **one_of(Aim))]
 
 LayoutFile = Annotated[Path, typer.Argument(metavar="LAYOUT", help="The machine: a .toml file.")]
+
+
+LogFile = Annotated[
+    Path | None, typer.Argument(metavar="LOG", help="The job's log, new or begun [default: named by its date].")
+]
+
+
+def todays_log() -> Path:
+    """The log of a job that is begun today and has no other name."""
+    return Path(f"job-{datetime.datetime.now().astimezone():%Y-%m-%d}.csv")
 
 
 def _pasted(ctx: typer.Context, survey: Path) -> Path:

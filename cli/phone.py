@@ -2,13 +2,12 @@
 
 from __future__ import annotations
 
-from pathlib import Path
 from typing import Annotated
 
 import typer
 
 from . import output
-from .options import LayoutFile, whole
+from .options import LayoutFile, LogFile, todays_log, whole
 
 __all__ = ["EXAMPLE", "phone"]
 
@@ -17,7 +16,7 @@ EXAMPLE = "Example: stringtrue phone machine.toml job.csv --share"
 
 def phone(
     layout: LayoutFile,
-    log: Annotated[Path, typer.Argument(metavar="LOG", help="The job log: a .csv file; begun where it is not there.")],
+    log: LogFile = None,
     share: Annotated[
         bool, typer.Option("--share", help="Open it to the local network too, not to this computer alone.")
     ] = False,
@@ -30,4 +29,4 @@ def phone(
     """
     from alignment.phone import serve
 
-    serve.serve(layout, log, share=share, port=port, say=output.show_text)
+    serve.serve(layout, log or todays_log(), share=share, port=port, say=output.show_text)

@@ -9,7 +9,7 @@ from typing import TYPE_CHECKING, Annotated
 import typer
 
 from . import prompts
-from .options import LayoutFile
+from .options import LayoutFile, LogFile, todays_log
 
 if TYPE_CHECKING:
     from alignment.show.words.working import Working
@@ -21,9 +21,7 @@ EXAMPLE = "Example: stringtrue work machine.toml job.csv"
 
 def work(
     layout: LayoutFile,
-    log: Annotated[
-        Path | None, typer.Argument(metavar="LOG", help="The job's log, new or begun [default: named by its date].")
-    ] = None,
+    log: LogFile = None,
     by: Annotated[str | None, typer.Option(metavar="NAME", help="Who works.")] = None,
     tape: Annotated[str | None, typer.Option(metavar="NAME", help="Which tape.")] = None,
     mark: Annotated[
@@ -43,7 +41,7 @@ def work(
     from alignment.show.words.cautions import FULL
 
     machine = read_layout(layout)
-    file = log or Path(f"job-{_now():%Y-%m-%d}.csv")
+    file = log or todays_log()
     text = read_begun(file)
     writing.ready_to_renew(file)
     prompts.say([*(f"{number}. {caution}" for number, caution in enumerate(FULL, 1)), ""])
