@@ -10,6 +10,7 @@ from urllib.parse import urlencode
 from markupsafe import Markup
 
 from alignment.errors import check_names
+from alignment.machine.survey import BoltMove, Reading
 from alignment.phone.job import Ask, Job, Move
 from alignment.show import html
 from alignment.show.page import Block, Page, Part, Text, items
@@ -41,6 +42,8 @@ class View:
     """Whether nothing was written yet, so that the cautions stand first."""
     short: Markup | None
     """The cautions above what sends a person to the machine."""
+    accepted: Sequence[str]
+    """What is said of the section of the last answer where it is finished."""
     act: Markup
     why: Markup
     sections: Markup
@@ -77,6 +80,7 @@ def view_of(job: Job, skip: Sequence[str] = ()) -> View:
         page=secrets.token_hex(8),
         begin=not started,
         short=None if found.act is Act.done else _html(_only(cautions.short())),
+        accepted=_accepted(found),
         act=_html(_act(found)),
         why=_html(_only(*items(work.reasons(found)))),
         sections=_html(_only(*items([work.section_line(each) for each in found.sections]))),
@@ -91,6 +95,16 @@ def view_of(job: Job, skip: Sequence[str] = ()) -> View:
         photo_id=secrets.token_hex(8),
         rows=[Drawn(row=row, alt=words.drawn(row)) for row in job.layout.rows],
     )
+
+
+def _accepted(found: Next) -> list[str]:
+    events: list[Reading | BoltMove] = [*found.log.readings, *found.log.moves]
+    if not events:
+        return []
+    last = max(events, key=lambda event: event.row).section
+    own = found.sections[found.layout.index[last]]
+    finished = own.state in (State.done, State.stuck) and (found.section is None or found.section.name != last)
+    return work.accepted(found, own) if finished else []
 
 
 def _act(found: Next) -> Page:

@@ -252,3 +252,12 @@ def test_a_section_is_passed_over(visit):
     after = visit().get("/?skip=operator-1&skip=nobody").text
     assert 'data-section="operator-2"' in after
     assert 'data-section="operator-1"' not in after
+
+
+def test_a_finished_section_is_said_to_be(visit):
+    for k in range(8):
+        point = ("entry", "exit")[k % 2]
+        visit().post(data=READ | {"point": point, "id": f"r{k}"})
+    page = visit().get().text
+    assert '<p class="accepted">operator-1: OK, ' in page
+    assert 'data-section="operator-2"' in page
