@@ -111,10 +111,7 @@ def text(result: object, *, full: bool = False, width: int = 80) -> str:
     """
     from alignment.show import terminal
 
-    made = page(result)
-    if isinstance(made, str):
-        return made
-    return terminal.render(made, Degree.full if full else Degree.first, width=width)
+    return terminal.render(page(result), Degree.full if full else Degree.first, width=width)
 
 
 def as_json(result: object) -> dict[str, Any]:
