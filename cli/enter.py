@@ -12,7 +12,7 @@ from . import output, prompts
 from .options import LayoutFile, section_names, whole
 
 if TYPE_CHECKING:
-    from alignment.machine.entry import Entry
+    from alignment.show.words.entering import Entering
 
 __all__ = ["EXAMPLE", "enter"]
 
@@ -40,10 +40,10 @@ def enter(
     """
     from alignment.files import writing
     from alignment.files.disk import read_begun
-    from alignment.machine import entry
     from alignment.machine.layout_file import read_layout
     from alignment.machine.survey_files import read_survey
     from alignment.show.json.solution import as_json
+    from alignment.show.words import entering
     from alignment.show.words.solution import solution_page
     from alignment.train import solve as solution
 
@@ -53,19 +53,19 @@ def enter(
     record = {"taken": _now(), "by": by or "", "tape": tape or "", "mark": mark or ""}
     # what is wrong with the files or the options is told before anything is asked
     with output.named("--section"):
-        step = entry.begin(machine, text, survey.name, record=record, repeats=repeats, sections=section or ())
-    if not step.taken:
+        step = entering.enter(machine, text, survey.name, record=record, repeats=repeats, sections=section or ())
+    if not step.entry.taken:
         for key, question in (("by", "Your name: "), ("tape", "Tape, its number or name: ")):
             record[key] = record[key] or prompts.ask(question) or ""
-        step = entry.begin(machine, text, survey.name, record=record, repeats=repeats, sections=section or ())
+        step = entering.enter(machine, text, survey.name, record=record, repeats=repeats, sections=section or ())
         prompts.say(["Type each reading. ? explains, Enter skips, b goes back, q stops."])
     step = _take(step, survey, text)
-    if not step.taken:
+    if not step.entry.taken:
         prompts.say([f"Nothing was read; {survey.name} is as it was."])
         return
-    go_on = "" if step.complete else " The same command goes on."
-    prompts.say([f"{step.done} of {len(step.asks)} read, all in {survey.name}.{go_on}"])
-    if step.complete:
+    go_on = "" if step.entry.complete else " The same command goes on."
+    prompts.say([f"{step.entry.done} of {len(step.entry.asks)} read, all in {survey.name}.{go_on}"])
+    if step.entry.complete:
         readings = read_survey(survey, machine)
         prompts.say([""])
         output.say(solution_page, as_json, solution.solve(machine, readings), json=False)
@@ -75,7 +75,7 @@ def _now() -> str:
     return f"{datetime.datetime.now().astimezone():%Y-%m-%d %H:%M}"
 
 
-def _take(step: Entry, survey: Path, kept: str | None) -> Entry:
+def _take(step: Entering, survey: Path, kept: str | None) -> Entering:
     """Ask until the person has had enough, with every accepted reading on disk before the next question."""
     from alignment.errors import FileError
     from alignment.files import writing
@@ -89,5 +89,5 @@ def _take(step: Entry, survey: Path, kept: str | None) -> Entry:
                 kept = after.text
             step = after
         except FileError as error:
-            step = step.told(f"NOT SAVED. {error}")
+            step = step.told_so(f"NOT SAVED. {error}")
     return step

@@ -1,7 +1,7 @@
 """
 Taking the readings of a survey one by one: which point is next, what an answer does, and the file after it.
 
-An `Entry` is a moment of that work. An answer makes the next one; nothing here waits for a person or touches a disk,
+An `Entry` is a moment of that work. A reading makes the next one; nothing here waits for a person or touches a disk,
 so whoever does can keep each moment's text before going on, and stay at the last one where that fails.
 """
 
@@ -17,16 +17,13 @@ from typing import Final
 from alignment.errors import InputError, LengthError, Problem, check_names
 from alignment.files.rows import is_note, split_rows, tidy
 from alignment.instruments import check_mark
-from alignment.lengths import Units, show, show_exact
+from alignment.lengths import Units, show_exact
 from alignment.machine.layout import Layout, Section
-from alignment.machine.plausible import doubt
 from alignment.machine.survey import JOINT, Kind, Reading, Survey
 from alignment.machine.survey_text import LONG, parse_survey
-from alignment.uncertainty import SAME
 
-__all__ = ["Ask", "Entry", "begin"]
+__all__ = ["Ask", "Entry", "Taken", "begin", "point_text"]
 
-BACK, HELP, KEEP, QUIT = ("b", "back"), ("?", "h", "help"), ("k", "keep"), ("q", "quit")
 COLUMNS: Final = ("section", "point", "reading", "kind", "when", "note")
 
 
@@ -59,16 +56,14 @@ class Entry:
         Lines of the survey's record and notes, as cells.
     asks : tuple of Ask
         All that is to be read, in the order of reading; closing readings last.
+    taken : tuple of Taken
+        The readings accepted so far.
     kept : tuple of mapping
         Rows of a file taken up that hold no tape reading: steps at joints, and notes on points not read.
     at, furthest : int
         Which of them is asked, and how far the work has come.
-    pending : Taken or None
-        A reading that is in doubt and not accepted.
-    says : tuple of str
-        What to tell the person before the next question.
-    over : bool
-        Whether the person has ended it.
+    begun : str
+        When a survey that is taken up was begun, as its file says; empty for a new one.
     """
 
     layout: Layout
@@ -82,9 +77,7 @@ class Entry:
     kept: tuple[Mapping[str, str], ...] = ()
     at: int = 0
     furthest: int = 0
-    pending: Taken | None = None
-    says: tuple[str, ...] = ()
-    over: bool = False
+    begun: str = ""
 
     @property
     def text(self) -> str:
@@ -102,76 +95,33 @@ class Entry:
         return sum(self._taken_for(i) is not None for i in range(len(self.asks)))
 
     @property
-    def prompt(self) -> str:
-        """The question to ask."""
-        if self.pending:
-            return "Read it again (k keeps it): "
-        if self.complete:
-            return "Enter for the answer, b to go back: "
-        ask, now = self._asked, self._taken_for(self.at)
-        again = "closing" if ask.repeat == 0 else f"again ({ask.repeat})" if ask.repeat > 1 else ""
-        stands = f" [{now.reading.text}]" if now else ""
-        return f"{self.at + 1}/{len(self.asks)} {self._name(ask)}{again and ', ' + again}{stands}: "
+    def asked(self) -> Ask:
+        """What is asked now."""
+        return self._ask(self.at) or self.asks[self.at]
 
-    def answer(self, typed: str | None, when: str = "") -> Entry:
+    @property
+    def stands(self) -> Taken | None:
+        """What was taken already for what is asked."""
+        return None if self.complete else self._taken_for(self.at)
+
+    @property
+    def others(self) -> list[Reading]:
+        """The readings taken, without the one that stands for what is asked."""
+        return [t.reading for t in self.taken if t is not self.stands]
+
+    def read(self, word: str, when: str) -> Taken:
         """
-        Take what was typed.
+        Row and reading that a text makes at the point that is asked.
 
-        Parameters
-        ----------
-        typed : str or None
-            A reading or one of the keys; None where there is no more input.
-        when : str
-            Date and time of the answer, for the file.
-
-        Returns
-        -------
-        Entry
-            The next moment. Its `text` differs from this one's where a reading was accepted.
+        Raises
+        ------
+        InputError
+            The text is no reading.
         """
-        word = " ".join((typed or "").split())
-        key = word.lower()
-        if typed is None or key in QUIT:
-            return replace(self, says=(), pending=None, over=True)
-        if key in HELP:
-            return replace(self, says=self._help())
-        if key in BACK:
-            return self._back()
-        if self.pending and key in KEEP:
-            return self._accept(self.pending, "in doubt, kept")
-        if self.pending and not word:
-            return replace(self, says=("Dropped.",), pending=None)
-        if self.complete:
-            return replace(self, says=(), over=True) if not word else replace(self, says=("All points are read.",))
-        if not word:
-            return replace(self._next(), says=() if self._taken_for(self.at) else ("  skipped",))
-        return self._take(word, when)
-
-    def told(self, what: str) -> Entry:
-        """The same moment, with something to tell the person first."""
-        return replace(self, says=(what,))
-
-    def _take(self, word: str, when: str) -> Entry:
-        """Take a reading: accept it, ask for it again, or say why it is none."""
-        try:
-            new = self._read(word, when)
-        except InputError as error:
-            return replace(self, says=(error.problems[-1].what,))
-        if self.pending and abs(self.pending.reading.value - new.reading.value) < SAME:
-            return self._accept(new, "in doubt, read twice")
-        now = self._taken_for(self.at)
-        others = [t.reading for t in self.taken if t is not now]
-        why = doubt(self.layout, others, new.reading, self.units)
-        if why:
-            return replace(self, says=(f"? {why}",), pending=new)
-        return self._accept(new)
-
-    def _read(self, word: str, when: str) -> Taken:
-        """Row and reading that a text makes at the point that is asked."""
-        ask = self._asked
+        ask = self.asked
         cells = {
             "section": ask.section,
-            "point": _point_text(self._section(ask), ask.place, self.units),
+            "point": point_text(self.section(ask), ask.place, self.units),
             "reading": word,
             "kind": "" if ask.repeat else Kind.close,
             "when": when,
@@ -180,34 +130,29 @@ class Entry:
         survey = parse_survey(self._render([cells]), self.layout, self.source)
         return Taken(ask=ask, cells=cells, reading=survey.readings[0])
 
-    def _accept(self, new: Taken, note: str = "") -> Entry:
+    def accept(self, new: Taken, note: str = "") -> Entry:
+        """The moment after a reading for what is asked is accepted, with a note beside it."""
         new = replace(new, cells={**new.cells, "note": note})
-        now = self._taken_for(self.at)
+        now = self.stands
         taken = tuple(new if t is now else t for t in self.taken) if now else (*self.taken, new)
-        plain, written = show(new.reading.value, self.units), new.reading.text
-        if plain not in (written, written.replace("-", " "), f"{written}.0"):
-            written = f"{written} = {plain}"
-        says = (f"  {self._name(new.ask)} {written} saved",)
-        return replace(replace(self, taken=taken)._next(), says=says, pending=None)
+        return replace(self, taken=taken).after()
 
-    def _next(self) -> Entry:
-        """To the first point not read yet, no nearer than the work has come."""
+    def after(self) -> Entry:
+        """At the first point not read yet, no nearer than the work has come."""
         furthest = max(self.furthest, self.at + 1)
         at = next(
             (i for i in range(furthest, len(self.asks)) if self._ask(i) and not self._taken_for(i)), len(self.asks)
         )
         return replace(self, at=at, furthest=at)
 
-    def _back(self) -> Entry:
-        at = next((i for i in range(self.at - 1, -1, -1) if self._ask(i) is not None), -1)
-        if at < 0:
-            return replace(self, says=("This is the first point.",), pending=None)
-        return replace(self, at=at, says=(), pending=None)
+    def back(self) -> Entry:
+        """At the point before; the same moment at the first."""
+        at = next((i for i in range(self.at - 1, -1, -1) if self._ask(i) is not None), self.at)
+        return replace(self, at=at)
 
-    @property
-    def _asked(self) -> Ask:
-        """What is asked now."""
-        return self._ask(self.at) or self.asks[self.at]
+    def section(self, ask: Ask) -> Section:
+        """The section of what is asked."""
+        return self.layout.sections[self.layout.index[ask.section]]
 
     def _ask(self, i: int) -> Ask | None:
         """What is asked; a closing reading is of the point of its string that was read first, None before any."""
@@ -236,22 +181,6 @@ class Entry:
 
     def _string(self, section: str) -> str:
         return self.layout.rows[self.layout.sections[self.layout.index[section]].row].string
-
-    def _section(self, ask: Ask) -> Section:
-        return self.layout.sections[self.layout.index[ask.section]]
-
-    def _name(self, ask: Ask) -> str:
-        point = _point_text(self._section(ask), ask.place, self.units)
-        return f"{ask.section} {point if point[0].isalpha() else f'at {point}'}"
-
-    def _help(self) -> tuple[str, ...]:
-        forms = "18 3/8, 18-3/8, 18.375" if self.units is Units.inch else "467, 467.5, 18 3/8 in"
-        return (
-            f"Type what the tape shows from the face to the string, square to the string: {forms}.",
-            "A + or - after it: a quarter of a mark over or under.",
-            "Enter: skip this point. b: back to the one before. q: stop.",
-            f"All that was saved is in {self.source}. The same command goes on from there.",
-        )
 
     def _render(self, rows: Sequence[Mapping[str, str]]) -> str:
         out = io.StringIO()
@@ -375,14 +304,7 @@ def _taken_up(entry: Entry, survey: Survey, body: Sequence[tuple[int, Sequence[s
             ask = replace(ask, repeat=ask.repeat + 1)
         used.add(_key(ask))
         taken.append(Taken(ask=ask, cells=cells, reading=reading))
-    begun = f", begun {survey.record['taken']}" if "taken" in survey.record else ""
-    last = taken[-1]
-    entry = replace(entry, taken=tuple(taken))
-    says = (
-        f"Going on with {entry.source}{begun}.",
-        f"{entry.done} of {len(entry.asks)} read. Last: {entry._name(last.ask)} {last.reading.text}",
-    )
-    return replace(replace(entry, at=-1)._next(), says=says)
+    return replace(entry, taken=tuple(taken), begun=survey.record.get("taken", ""), at=-1).after()
 
 
 def _asks(layout: Layout, sections: Sequence[str], repeats: int) -> list[Ask]:
@@ -398,7 +320,7 @@ def _key(ask: Ask) -> tuple[str, float, int]:
     return ask.section, round(ask.place, 6), ask.repeat
 
 
-def _point_text(section: Section, place: float, units: Units) -> str:
+def point_text(section: Section, place: float, units: Units) -> str:
     """Name of a point, or its place in a form that reads back to it."""
     name = section.point_name(place, units)
     return name if name[0].isalpha() else show_exact(place, units)

@@ -6,17 +6,19 @@ A quick look, one reading at a time; the flags of the whole survey are found lat
 
 from __future__ import annotations
 
+import enum
 import math
 from collections.abc import Sequence
+from dataclasses import dataclass, replace
 from typing import Final
 
-from alignment.lengths import Units, show
+from alignment.lengths import Units
 from alignment.machine.layout import Layout, Section
-from alignment.machine.slips import likely_slip, slip_name
+from alignment.machine.slips import LikelySlip, likely_slip
 from alignment.machine.survey import Reading
 from alignment.uncertainty import SAME
 
-__all__ = ["doubt"]
+__all__ = ["Against", "Doubt", "doubt"]
 
 DOUBTED: Final = 3.0
 """Standard uncertainties beyond which a reading is doubted: of good ones, a few in a thousand are."""
@@ -24,9 +26,53 @@ FAR: Final = 6.0
 """Faces this many tolerances apart are likelier misread than misplaced (our judgement; common practice, no source)."""
 
 
-def doubt(layout: Layout, before: Sequence[Reading], new: Reading, units: Units) -> str:
+class Against(enum.StrEnum):
+    """What speaks against a reading."""
+
+    before = "before"
+    """An earlier reading of the same point."""
+    first = "first"
+    """The first reading of the point, beside its closing one: a string that moved spoils all between them."""
+    face = "face"
+    """The straight face through the other points of its section."""
+    point = "point"
+    """The one other point of its section."""
+    section = "section"
+    """The nearest section of its row."""
+    target = "target"
+    """The wanted reading."""
+
+
+@dataclass(frozen=True, kw_only=True)
+class Doubt:
     """
-    Say why a reading should be taken again, or nothing.
+    Why a reading should be taken again.
+
+    Attributes
+    ----------
+    against : Against
+        What speaks against it.
+    off, expected : float
+        By how much it is too long (+) or too short, and what was expected. [mm]
+    other : Reading or None
+        The reading that was set beside it.
+    slip : LikelySlip or None
+        What would explain it.
+    wanted : float or None
+        The wanted reading where that speaks for the reading, and so against the other. [mm]
+    """
+
+    against: Against
+    off: float
+    expected: float
+    other: Reading | None = None
+    slip: LikelySlip | None = None
+    wanted: float | None = None
+
+
+def doubt(layout: Layout, before: Sequence[Reading], new: Reading, units: Units) -> Doubt | None:
+    """
+    Say why a reading should be taken again, or None.
 
     It is set against the best there is: earlier readings of the same point; else the straight line through its
     section's other points; else the one other point; else the nearest section of its row; else the row's target.
@@ -40,80 +86,77 @@ def doubt(layout: Layout, before: Sequence[Reading], new: Reading, units: Units)
     new : Reading
         The reading to look at.
     units : Units
-        In which to speak.
+        Of the tape.
 
     Returns
     -------
-    str
-        One or two short sentences; empty where nothing speaks against the reading.
+    Doubt or None
+        None where nothing speaks against the reading.
     """
     section = layout.sections[layout.index[new.section]]
     own = [r for r in before if r.section == new.section and not r.closing]
     same = [r for r in own if abs(r.place - new.place) < SAME]
     if new.closing:
-        return _closing(same, new, units)
+        mean = sum(r.value for r in same) / len(same) if same else new.value
+        u = math.sqrt(sum(r.u**2 for r in same)) / max(len(same), 1)
+        return _doubt(Against.first, new, mean, 0.0, u, units, same[0] if same else None)
     if same:
         near = min(same, key=lambda r: abs(r.value - new.value))
-        return _say(new, near.value, 0.0, near.u, f"before ({near.text})", units)
+        return _doubt(Against.before, new, near.value, 0.0, near.u, units, near)
     if len({round(r.place, 6) for r in own}) > 1:
         return _off_the_face(own, new, units)
     target = layout.rows[section.row].target
     wanted = None if target is None else target + section.setback
     limit = FAR * layout.tolerance.offset
     if own:
-        near, name = own[-1], section.point_name(own[-1].place, units)
+        near = own[-1]
         allowed = FAR * layout.tolerance.square * abs(new.place - near.place) / section.length
-        said = _say(new, near.value, allowed, near.u, f"{name} ({near.text})", units)
+        said = _doubt(Against.point, new, near.value, allowed, near.u, units, near)
     elif beside := _nearest(layout, section, before, new):
-        near, other = beside
-        name = f"{near.section} {other.point_name(near.place, units)}"
-        said = _say(new, near.value - other.setback + section.setback, limit, near.u, f"{name} ({near.text})", units)
+        near, setback = beside
+        expected = near.value - setback + section.setback
+        said = _doubt(Against.section, new, expected, limit, near.u, units, near)
     elif wanted is not None:
-        return _say(new, wanted, limit, layout.tape.zero, f"its target ({show(wanted, units)})", units)
+        return _doubt(Against.target, new, wanted, limit, layout.tape.zero, units)
     else:
-        return ""
+        return None
     if said and wanted is not None and abs(new.value - wanted) <= limit:
-        said += f" But the target is {show(wanted, units)}: look at {name} too."
+        return replace(said, wanted=wanted)
     return said
 
 
-def _closing(opening: list[Reading], new: Reading, units: Units) -> str:
-    """Against the first readings of the point: a string that moved spoils all between them."""
-    if not opening:
-        return ""
-    mean = sum(r.value for r in opening) / len(opening)
-    u = math.sqrt(sum(r.u**2 for r in opening)) / len(opening)
-    said = _say(new, mean, 0.0, u, f"at first ({opening[0].text})", units)
-    return f"{said} If it reads the same again, the string has moved." if said else ""
-
-
-def _off_the_face(own: list[Reading], new: Reading, units: Units) -> str:
+def _off_the_face(own: list[Reading], new: Reading, units: Units) -> Doubt | None:
     """Against the straight face through the section's other points."""
     from alignment.fitting.lines import fit_line
 
     line = fit_line([r.place for r in own], [r.value for r in own], u=[r.u for r in own])
     at, u = float(line.at(new.place)[0]), float(line.u_at(new.place)[0])
-    return _say(new, at, 0.0, u, f"its section's other points say ({show(at, units)})", units)
+    return _doubt(Against.face, new, at, 0.0, u, units)
 
 
-def _nearest(
-    layout: Layout, section: Section, before: Sequence[Reading], new: Reading
-) -> tuple[Reading, Section] | None:
-    """The reading of the row that was taken nearest along the machine, and its section."""
+def _nearest(layout: Layout, section: Section, before: Sequence[Reading], new: Reading) -> tuple[Reading, float] | None:
+    """The reading of the row that was taken nearest along the machine, and its section's setback."""
     x = section.start + new.place
     beside = [
-        (abs(other.start + r.place - x), r, other)
+        (abs(other.start + r.place - x), r, other.setback)
         for r in before
         if not r.closing and (other := layout.sections[layout.index[r.section]]).row == section.row
     ]
     return min(beside, key=lambda found: found[0])[1:] if beside else None
 
 
-def _say(new: Reading, expected: float, allowed: float, u: float, than: str, units: Units) -> str:
-    """Sentence on a reading farther from what is expected than allowed and the tape explain; empty where it is not."""
+def _doubt(
+    against: Against,
+    new: Reading,
+    expected: float,
+    allowed: float,
+    u: float,
+    units: Units,
+    other: Reading | None = None,
+) -> Doubt | None:
+    """A reading farther from what is expected than allowed and the tape explain, or None."""
     off = new.value - expected
     if abs(off) <= allowed + DOUBTED * math.hypot(new.u, u) + SAME:
-        return ""
-    hint = likely_slip(new.text, new.value, off, math.hypot(new.u, u, allowed / FAR), units)
-    which = "more" if off > 0 else "less"
-    return f"{show(abs(off), units)} {units} {which} than {than}.{f' Perhaps {slip_name(hint)}?' if hint else ''}"
+        return None
+    slip = likely_slip(new.text, new.value, off, math.hypot(new.u, u, allowed / FAR), units)
+    return Doubt(against=against, off=off, expected=expected, other=other, slip=slip)

@@ -11,21 +11,12 @@ from typing import Final
 from alignment.errors import LengthError
 from alignment.lengths import INCH, Units, parse
 
-__all__ = ["LikelySlip", "SlipKind", "likely_slip", "slip_name", "tape_units", "whole_sizes"]
+__all__ = ["LikelySlip", "SlipKind", "likely_slip", "tape_units", "whole_sizes"]
 
 IN = float(INCH)
 WHOLE: Final = {Units.inch: (12 * IN, 2 * IN, IN), Units.mm: (100.0, 10.0)}
 """Slips that no section that is merely out of place makes: whole feet and inches, whole numbers of a tape. [mm]"""
 _PARTS: Final = {Units.inch: (IN / 2, IN / 4, IN / 8, IN / 16), Units.mm: (50.0, 20.0, 5.0)}
-_NAMES: Final = {
-    12 * IN: "a whole foot",
-    2 * IN: "two inches",
-    IN: "a whole inch",
-    IN / 2: "a half inch",
-    IN / 4: "a quarter inch",
-    IN / 8: "an eighth",
-    IN / 16: "a sixteenth",
-}
 NEAR, CLEAR = 2.5, 4.0
 """A slip is named when it lies within ``NEAR`` standard uncertainties and no other within ``CLEAR``."""
 
@@ -49,18 +40,6 @@ class LikelySlip:
 
     kind: SlipKind
     size: float = 0.0
-
-
-def slip_name(slip: LikelySlip) -> str:
-    """The slip as a noun: ``a whole inch too much``."""
-    if slip.kind is SlipKind.length:
-        name = next((n for size, n in _NAMES.items() if abs(size - abs(slip.size)) < 1e-6), f"{abs(slip.size):.0f} mm")
-        return f"{name} too {'much' if slip.size > 0 else 'little'}"
-    return {
-        SlipKind.digits: "two digits changed places",
-        SlipKind.whole: "the whole inches were left out",
-        SlipKind.ends: "the ends were swapped",
-    }[slip.kind]
 
 
 def tape_units(mark: float) -> Units:

@@ -5,7 +5,8 @@ from __future__ import annotations
 import pytest
 
 from alignment.lengths import Units, parse
-from alignment.machine.slips import LikelySlip, likely_slip, slip_name, tape_units
+from alignment.machine.slips import LikelySlip, likely_slip, tape_units
+from alignment.show.words.doubts import slip_words
 
 IN = 25.4
 
@@ -15,7 +16,7 @@ def hint(text: str, slip: str, u: float = 0.02, units: Units = Units.inch) -> st
     size = float(units.size)
     value, by = float(parse(text, units)), float(parse(slip, units, signed=True))
     found = likely_slip(text, value, by, u * size, units)
-    return slip_name(found) if found else ""
+    return slip_words(found) if found else ""
 
 
 @pytest.mark.parametrize(

@@ -13,8 +13,9 @@ import numpy as np
 
 from alignment.machine.layout import Layout
 from alignment.machine.layout_file import parse_layout
-from alignment.machine.slips import SlipKind, slip_name
+from alignment.machine.slips import SlipKind
 from alignment.machine.survey import Reading, Survey
+from alignment.show.words.doubts import slip_words
 from alignment.train.faces import fit_sections
 from alignment.train.flags.find import find_flags
 from alignment.train.flags.leaning import find_leans
@@ -123,7 +124,7 @@ def hint_rates(count: int, seed: int = 2) -> dict[str, tuple[int, int, int]]:
                     value = float(digits[0] + digits[2] + digits[1])
                 bad = slipped(survey, k, value, layout)
                 own = [f for f in find_flags(fit_train(layout, bad)) if f.section == bad.readings[k].section]
-                hint = next((slip_name(f.hint) for f in own if f.hint), "")
+                hint = next((slip_words(f.hint) for f in own if f.hint), "")
                 given += bool(hint)
                 right += name in hint
             found[name] = (count, given, right)

@@ -20,7 +20,6 @@ from typing import Any, TypeVar
 
 from alignment.errors import StringtrueError
 from alignment.lengths import FINEST_U, INCH, LARGEST, TAPE_FINEST, Units, parse, show_exact
-from alignment.machine.entry import begin
 from alignment.machine.layout import Layout
 from alignment.machine.layout_file import parse_layout
 from alignment.machine.survey import Survey
@@ -36,6 +35,7 @@ from alignment.show.json import settings as settings_json
 from alignment.show.page import Degree
 from alignment.show.words import panel as panel_wording
 from alignment.show.words import settings as settings_wording
+from alignment.show.words.entering import enter
 
 Result = TypeVar("Result")
 LONGEST_WAIT = 2.0
@@ -232,7 +232,7 @@ def _note(cell: str) -> bool:
 
 def _check_taken_up(text: str, survey: Survey, layout: Layout) -> None:
     """A survey that was read can be gone on with, and nothing of it is lost by that."""
-    entry = ran(lambda: begin(layout, text, "s.csv"))
+    entry = ran(lambda: enter(layout, text, "s.csv"))
     if entry is None:
         return
     for after in (entry, entry.answer("18 3/8 in").answer("k")):
@@ -240,7 +240,7 @@ def _check_taken_up(text: str, survey: Survey, layout: Layout) -> None:
         key = [(r.section, r.place, r.value, r.closing) for r in survey.readings]
         assert [(r.section, r.place, r.value, r.closing) for r in again.readings][: len(key)] == key, after.text
         assert [(s.upstream, s.value) for s in again.steps] == [(s.upstream, s.value) for s in survey.steps]
-        assert after.done <= len(after.asks)
+        assert after.entry.done <= len(after.entry.asks)
 
 
 def check_bytes(data: bytes, path: Path, layout: Layout) -> Survey | None:
@@ -254,18 +254,18 @@ def check_bytes(data: bytes, path: Path, layout: Layout) -> Survey | None:
 
 def check_answers(answers: list[str], layout: Layout) -> None:
     """Whatever is typed, the file reads back as what was taken."""
-    entry = begin(layout, None, "s.csv", record={"taken": "today"})
+    entry = enter(layout, None, "s.csv", record={"taken": "today"})
     for answer in answers:
         before = entry
         entry = entry.answer(answer)
-        assert len(entry.taken) - len(before.taken) in (0, 1)
+        assert len(entry.entry.taken) - len(before.entry.taken) in (0, 1)
         assert all(line.isprintable() and len(line) <= LONGEST_LINE for line in entry.says), entry.says
         assert entry.prompt.isprintable()
         if entry.text != before.text:
             survey = parse_survey(entry.text, layout)
-            assert [r.value for r in survey.readings] == [t.reading.value for t in entry.taken]
-            again = begin(layout, entry.text, "s.csv")
-            assert (again.text, again.done) == (entry.text, entry.done)
+            assert [r.value for r in survey.readings] == [t.reading.value for t in entry.entry.taken]
+            again = enter(layout, entry.text, "s.csv")
+            assert (again.text, again.entry.done) == (entry.text, entry.entry.done)
         if entry.over:
             break
 

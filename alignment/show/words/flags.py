@@ -4,7 +4,8 @@ from __future__ import annotations
 
 from alignment.lengths import decimal, show
 from alignment.machine.layout import Layout
-from alignment.machine.slips import SlipKind, slip_name
+from alignment.machine.slips import SlipKind
+from alignment.show.words.doubts import slip_words
 from alignment.show.words.phrases import counted
 from alignment.train.flags.flag import Basis, Flag, FlagKind
 
@@ -27,7 +28,7 @@ def flag_words(flag: Flag, layout: Layout) -> str:
 
 def _hint(flag: Flag) -> str:
     """Likely slip as a sentence with a blank before it; empty where none fits."""
-    return f" Perhaps {slip_name(flag.hint)}." if flag.hint else ""
+    return f" Perhaps {slip_words(flag.hint)}." if flag.hint else ""
 
 
 def _length(length: float, layout: Layout) -> str:

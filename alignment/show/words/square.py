@@ -3,9 +3,9 @@
 from __future__ import annotations
 
 from alignment.lengths import Units, decimal, show
-from alignment.machine.plausible import doubt
 from alignment.show.page import Degree, Page, Part, Text, items
 from alignment.show.words import cautions
+from alignment.show.words.doubts import doubt_words
 from alignment.show.words.moves import (
     AGAIN,
     DIRECTIONS,
@@ -29,7 +29,7 @@ def square_page(solution: Solution) -> Page:
     entry, exit_ = (reading_words(r.value, mark, units) for r in solution.survey.readings)
     target = _target(solution)
     wanted = f", wanted {reading_words(target, mark, units)}" if target is not None else ""
-    doubted = doubt(layout, solution.survey.readings[:1], solution.survey.readings[1], units)
+    doubted = doubt_words(layout, solution.survey.readings[:1], solution.survey.readings[1], units)
     again = [f"Exit reads {doubted}"] if doubted else read_again_words(solution)
     steps = [] if doubted else [line for group in by_section(solution.plan.steps) for line in _move(solution, group)]
     act = "read both ends again." if again else steps[0] if steps else ""

@@ -19,10 +19,10 @@ from alignment.lengths import Units, parse, show_exact
 from alignment.machine.layout import Layout
 from alignment.machine.log import now
 from alignment.machine.log_text import added, without_last
-from alignment.machine.plausible import doubt
 from alignment.machine.survey import Kind, Reading, Survey
 from alignment.machine.survey_text import parse_survey
 from alignment.show.words.cautions import SHORT
+from alignment.show.words.doubts import doubt_words
 from alignment.show.words.phrases import on_tape
 from alignment.show.words.work import accepted, act_lines, creep_line, point_name, reasons, section_line, wanted_at
 from alignment.train.work.next_act import Act, Next, State, next_act
@@ -169,7 +169,7 @@ class Working:
         if told.act is not Act.close and work.standing.known.complete and work.standing.moves:
             # after a move what the stop says is the best there is
             return ""
-        return doubt(self.layout, now(told.log).readings, new, self.layout.units)
+        return doubt_words(self.layout, now(told.log).readings, new, self.layout.units)
 
     def _whole(self, word: str, place: float) -> str:
         """A fraction alone, or the last digits of millimetres, made whole by the wanted reading."""

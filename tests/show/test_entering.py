@@ -17,12 +17,12 @@ from hypothesis import strategies as st
 
 from alignment.errors import InputError, NameUnknownError
 from alignment.lengths import INCH
-from alignment.machine.entry import Entry, begin
 from alignment.machine.layout import Layout
 from alignment.machine.layout_file import read_layout
-from alignment.machine.plausible import doubt
 from alignment.machine.survey_files import read_survey
 from alignment.machine.survey_text import parse_survey
+from alignment.show.words.doubts import doubt_words
+from alignment.show.words.entering import Entering, enter
 from cli import square as squaring
 from tests.tools.machines import machine
 
@@ -44,17 +44,17 @@ def layout() -> Layout:
     return machine(sections, units="in", tape=TAPE, tolerance=tolerance, rows=rows)
 
 
-def start(layout: Layout, text: str | None = None, **how: object) -> Entry:
-    return begin(layout, text, "survey.csv", record=RECORD, **how)  # type: ignore[arg-type]
+def start(layout: Layout, text: str | None = None, **how: object) -> Entering:
+    return enter(layout, text, "survey.csv", record=RECORD, **how)  # type: ignore[arg-type]
 
 
-def typed(entry: Entry, *answers: str | None) -> Entry:
+def typed(entry: Entering, *answers: str | None) -> Entering:
     for answer in answers:
         entry = entry.answer(answer)
     return entry
 
 
-def readings(entry: Entry) -> list[tuple[str, str, str, str]]:
+def readings(entry: Entering) -> list[tuple[str, str, str, str]]:
     """Section, point, reading and kind of each row of the file."""
     rows = [line.split(",") for line in entry.text.splitlines() if not line.startswith("#")]
     return [(row[0], row[1], row[2], row[3]) for row in rows[1:]]
@@ -63,7 +63,7 @@ def readings(entry: Entry) -> list[tuple[str, str, str, str]]:
 def test_points_are_asked_row_by_row_entry_to_exit_then_again_then_each_strings_first(layout):
     entry = start(layout, repeats=2)
     prompts = []
-    while not entry.complete:
+    while not entry.entry.complete:
         prompts.append(entry.prompt)
         entry = typed(entry, "18 3/8")
     assert prompts == [
@@ -159,9 +159,9 @@ def test_back_shows_what_stands_keeps_it_on_enter_and_replaces_it_otherwise(layo
 
 def test_the_last_reading_can_still_be_mended(layout):
     entry = typed(start(layout, sections=["a-1"]), "18 3/8", "18 3/8", "18 7/16")
-    assert entry.complete
+    assert entry.entry.complete
     entry = typed(entry, "b", "18 3/8")
-    assert entry.complete
+    assert entry.entry.complete
     assert readings(entry)[-1] == ("a-1", "entry", "18 3/8", "close")
 
 
@@ -177,19 +177,19 @@ def test_a_skipped_point_is_asked_when_the_survey_is_taken_up_again(layout):
 
 def test_a_closing_reading_is_asked_again_when_its_string_was_read_after_it(layout):
     entry = typed(start(layout), "18 3/8", "18 3/8", "18 3/8", "", "18 3/8", "18 3/8", "18 3/8", "18 3/8", "18 3/8")
-    assert entry.complete
+    assert entry.entry.complete
     again = start(layout, entry.text)
     assert again.prompt == "4/9 a-2 exit: "
     again = typed(again, "18 3/8")
     # string b was closed and not read since
     assert again.prompt == "8/9 a-1 entry, closing: "
-    assert typed(again, "18 3/8").complete
+    assert typed(again, "18 3/8").entry.complete
 
 
 def test_a_string_without_readings_has_nothing_to_close(layout):
     entry = typed(start(layout), "", "18 3/8", "", "", "", "", "")
     assert entry.prompt == "8/9 a-1 exit, closing: "
-    assert typed(entry, "18 3/8").complete
+    assert typed(entry, "18 3/8").entry.complete
 
 
 def test_one_section_alone(layout):
@@ -245,13 +245,13 @@ def test_what_cannot_be_taken_up_is_told_before_anything_is_asked(layout):
     with pytest.raises(InputError, match=r"row 2, reading: '18 9/8' is not a length"):
         start(layout, "section,point,reading\na-1,entry,18 9/8\n")
     with pytest.raises(InputError, match=r"# mark: 'thin' is not a length"):
-        begin(layout, None, "survey.csv", record={"mark": "thin"})
+        enter(layout, None, "survey.csv", record={"mark": "thin"})
     with pytest.raises(NameUnknownError, match=r"^'a-3' is not in .*\. Perhaps you meant 'a-2'\."):
         start(layout, sections=["a-3"])
 
 
 def test_names_with_commas_and_quotes_in_the_record(layout):
-    entry = begin(layout, None, "s.csv", record={"by": 'R. "Bob" Quill, "QA'})
+    entry = enter(layout, None, "s.csv", record={"by": 'R. "Bob" Quill, "QA'})
     assert parse_survey(typed(entry, "18 3/8").text, layout).record["by"] == 'R. "Bob" Quill, "QA'
 
 
@@ -306,14 +306,14 @@ def test_the_samples_raise_hardly_a_doubt_and_every_misread_inch_raises_one(samp
     layout = read_layout(samples / f"machine{suffix}.toml")
     survey = read_survey(samples / f"{name}{suffix}.csv", layout)
     taken = survey.readings
-    quiet = [doubt(layout, taken[:i], r, layout.units) for i, r in enumerate(taken)]
+    quiet = [doubt_words(layout, taken[:i], r, layout.units) for i, r in enumerate(taken)]
     # a good reading is doubted now and then, or a doubt would mean nothing: at most one of a survey
     assert sum(map(bool, quiet)) <= 1
     # a section that is off the other way by 4 mm hides 20 mm
     slip = IN if layout.units == "in" else 30.0
     for i, reading in enumerate(taken):
         for way in (slip, -slip):
-            assert doubt(layout, taken[:i], replace(reading, value=reading.value + way), layout.units)
+            assert doubt_words(layout, taken[:i], replace(reading, value=reading.value + way), layout.units)
 
 
 @pytest.mark.parametrize("command", ["start", "enter", "square"])
@@ -423,10 +423,10 @@ def test_whatever_is_typed_the_file_reads_back_and_is_taken_up_where_it_stood(an
     for i, answer in enumerate(answers):
         before = entry
         entry = entry.answer(answer)
-        assert len(entry.taken) in (len(before.taken), len(before.taken) + 1)
+        assert len(entry.entry.taken) in (len(before.entry.taken), len(before.entry.taken) + 1)
         if entry.text:
             survey = parse_survey(entry.text, layout)
-            assert [r.text for r in survey.readings] == [t.reading.text for t in entry.taken]
+            assert [r.text for r in survey.readings] == [t.reading.text for t in entry.entry.taken]
             again = start(layout, entry.text, repeats=2)
             assert again.text == entry.text
         if i == stop or entry.over:
