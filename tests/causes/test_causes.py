@@ -211,10 +211,10 @@ def test_sections_are_not_cleared_by_half_a_survey():
     """Those read are in, one was not read: neither out nor in, so nothing is contradicted by it."""
     layout = machine(
         [{"name": n, "row": n, "start": 0, "length": 500} for n in ("operator", "drive")],
-        rows=dict.fromkeys(("operator", "drive"), "target = '700'"),
+        rows=dict.fromkeys(("operator", "drive"), "target = '600'"),
         tape=FINE,
     )
-    train = fit_train(layout, readings(layout, [("operator", "entry", 700), ("operator", "exit", 700)]))
+    train = fit_train(layout, readings(layout, [("operator", "entry", 600), ("operator", "exit", 600)]))
     panel = measure(parse_panel(PANEL.replace("[rule]", 'waves = "none"\n[rule]'), "p.toml"))
     fact = gather(train, panel)["sections-out"]
     assert (fact.holds, fact.why) == (Holds.unknown, Why.unread)
@@ -332,10 +332,10 @@ def test_a_table_of_ones_own(samples):
 def straight(*, told: bool = True):
     """A straight machine of two sections a row, of a strip of which nothing is told."""
     sides = {"operator": "left", "drive": "right"}
-    rows = {n: "target = '700'\n" + f"string_side = '{s}'" * told for n, s in sides.items()}
+    rows = {n: "target = '600'\n" + f"string_side = '{s}'" * told for n, s in sides.items()}
     parts = [{"name": f"{n}-{k}", "row": n, "start": 600 * k, "length": 500} for n in sides for k in range(2)]
     layout = machine(parts, rows=rows, tape=FINE)
-    return fit_train(layout, readings(layout, [(p["name"], e, 700) for p in parts for e in ("entry", "exit")]))
+    return fit_train(layout, readings(layout, [(p["name"], e, 600) for p in parts for e in ("entry", "exit")]))
 
 
 def told_of(train, text: str, *causes: tuple[str, str, list[str], list[str]]) -> str:
@@ -570,9 +570,9 @@ def test_waves(where, height, holds):
 ])  # fmt: skip
 def test_sections_count_by_proof_alone(out, tape, holds):
     """Dead true and dead wrong with a fine tape; anything with a coarse one is left open."""
-    rows = {n: f"target = '700'\nstring_side = '{s}'" for n, s in (("operator", "left"), ("drive", "right"))}
+    rows = {n: f"target = '600'\nstring_side = '{s}'" for n, s in (("operator", "left"), ("drive", "right"))}
     layout = machine([{"name": n, "row": n, "start": 0, "length": 500} for n in rows], rows=rows, tape=tape)
-    read = [(n, e, 700 + (out if n == "drive" else 0)) for n in rows for e in ("entry", "exit")]
+    read = [(n, e, 600 + (out if n == "drive" else 0)) for n in rows for e in ("entry", "exit")]
     train = fit_train(layout, readings(layout, read))
     fact = gather(train, measure(parse_panel(PANEL + SWEPT, "p.toml")))[FactName.sections_out]
     assert fact.holds is holds
@@ -584,10 +584,10 @@ def test_sections_count_by_proof_alone(out, tape, holds):
 )
 def test_rows_toed_in(lean, holds):
     """Both faces lean inward by this; a string on the left of a row makes a growing reading a move to the right."""
-    rows = {n: f"target = '700'\nstring_side = '{s}'" for n, s in (("operator", "left"), ("drive", "right"))}
+    rows = {n: f"target = '600'\nstring_side = '{s}'" for n, s in (("operator", "left"), ("drive", "right"))}
     parts = [{"name": n, "row": n, "start": 0, "length": 500} for n in rows]
     layout = machine(parts, rows=rows, tape=FINE, tolerance="square = '1.5'")
-    read = [(n, e, 700 + (lean if e == "exit" else 0)) for n in rows for e in ("entry", "exit")]
+    read = [(n, e, 600 + (lean if e == "exit" else 0)) for n in rows for e in ("entry", "exit")]
     fact = gather(fit_train(layout, readings(layout, read)), measure(parse_panel(PANEL + SWEPT, "p.toml")))[
         FactName.toed_in
     ]
@@ -599,9 +599,9 @@ def test_rows_toed_in(lean, holds):
 ])  # fmt: skip
 def test_where_the_sections_point(operator, drive, holds):
     """The panel sweeps toward drive, on the right; faces that move right downstream point there."""
-    rows = {n: f"target = '700'\nstring_side = '{s}'" for n, s in (("operator", "left"), ("drive", "right"))}
+    rows = {n: f"target = '600'\nstring_side = '{s}'" for n, s in (("operator", "left"), ("drive", "right"))}
     layout = machine([{"name": n, "row": n, "start": 0, "length": 500} for n in rows], rows=rows, tape=FINE)
-    read = [(n, "entry", 700) for n in rows] + [("operator", "exit", 700 + operator), ("drive", "exit", 700 + drive)]
+    read = [(n, "entry", 600) for n in rows] + [("operator", "exit", 600 + operator), ("drive", "exit", 600 + drive)]
     fact = gather(fit_train(layout, readings(layout, read)), measure(parse_panel(PANEL + SWEPT, "p.toml")))[
         FactName.points_with_sweep
     ]

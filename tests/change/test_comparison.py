@@ -149,14 +149,14 @@ def test_change_too_small_at_either_bolt_is_told_as_about():
     The swing is seen, the change at neither bolt is; the larger one is told.
     """
     layout = machine([{**part, "bolts": [200, 300]} for part in ONE_ROW])
-    found = compare(layout, flat(layout), flat(layout, s2=(696.0, 704.0)))
+    found = compare(layout, flat(layout), flat(layout, s2=(596.0, 604.0)))
     assert sentences(found)[0] == "Moved: s2 exit about 1.0 mm away."
 
 
 def test_many_that_moved_are_counted():
     """Eight are named, the other two counted."""
     layout = machine([{"name": f"s{k}", "row": "r", "start": 500 * k, "length": 480} for k in range(10)])
-    after = survey_of(layout, {s.name: (712.0, 712.0) for s in layout.sections})
+    after = survey_of(layout, {s.name: (612.0, 612.0) for s in layout.sections})
     moved, string = sentences(compare(layout, flat(layout), after, same_string=True))
     assert string == "The string stayed up between the two surveys, as you say."
     named = "; ".join(f"s{k} both ends 12.0 mm away" for k in range(8))
@@ -172,9 +172,9 @@ def test_one_string_leaves_no_doubt_of_the_string(same):
 
 def test_move_of_a_section_that_was_not_read_again():
     """What was planned stands there, what was done is left blank."""
-    layout = machine(ONE_ROW, rows={"r": "target = '700'"})
-    after = readings(layout, [(f"s{k}", end, 700) for k in (0, 1, 3, 4) for end in ("entry", "exit")])
-    found = compare(layout, flat(layout, s2=(700.0, 712.0)), after)
+    layout = machine(ONE_ROW, rows={"r": "target = '600'"})
+    after = readings(layout, [(f"s{k}", end, 600) for k in (0, 1, 3, 4) for end in ("entry", "exit")])
+    found = compare(layout, flat(layout, s2=(600.0, 612.0)), after)
     assert {move.section for move in found.moves} == {"s2"}
     assert {move.outcome for move in found.moves} == {Outcome.untold}
     lines = [line.split() for line in text(found).splitlines() if line.startswith("  s2")]
@@ -183,7 +183,7 @@ def test_move_of_a_section_that_was_not_read_again():
 
 
 def flat(layout, **changed):
-    return survey_of(layout, {s.name: (700.0, 700.0) for s in layout.sections} | changed)
+    return survey_of(layout, {s.name: (600.0, 600.0) for s in layout.sections} | changed)
 
 
 def status_of(motion):
@@ -193,7 +193,7 @@ def status_of(motion):
 def test_a_string_hung_anew_is_no_move():
     """A shift of 20 mm and a lean of 12 are the string's, to the last digit."""
     layout = machine(ONE_ROW)
-    after = {s.name: tuple(720 - 12 * x / 2480 for x in (s.start, s.end)) for s in layout.sections}
+    after = {s.name: tuple(620 - 12 * x / 2480 for x in (s.start, s.end)) for s in layout.sections}
     found = compare(layout, flat(layout), survey_of(layout, after))
     assert set(status_of(found.motion).values()) == {"still"}
     (string,) = found.motion.strings
@@ -207,7 +207,7 @@ def test_a_string_hung_anew_is_no_move():
 def test_same_string_takes_nothing_off():
     """Under one and the same string a common change of all sections is theirs."""
     layout = machine(ONE_ROW)
-    after = survey_of(layout, {s.name: (712.0, 712.0) for s in layout.sections})
+    after = survey_of(layout, {s.name: (612.0, 612.0) for s in layout.sections})
     apart = compare(layout, flat(layout), after)
     together = compare(layout, flat(layout), after, same_string=True)
     assert set(status_of(apart.motion).values()) == {"still"}
@@ -219,24 +219,24 @@ def test_two_sections_accuse_each_other():
     """With two on a string nobody can tell which moved; when they agree, neither did."""
     layout = machine(ONE_ROW[:2])
     assert set(status_of(compare(layout, flat(layout), flat(layout)).motion).values()) == {"still"}
-    differ = compare(layout, flat(layout), flat(layout, s1=(712.0, 690.0)))
+    differ = compare(layout, flat(layout), flat(layout, s1=(612.0, 590.0)))
     assert set(status_of(differ.motion).values()) == {"doubtful"}
     assert sentences(differ) == ("Cannot be told which: s0 or s1 moved.", "What string r did cannot be told.")
 
 
 def test_one_section_alone_cannot_be_told():
     layout = machine(ONE_ROW[:1])
-    found = compare(layout, flat(layout), flat(layout, s0=(712.0, 690.0)))
+    found = compare(layout, flat(layout), flat(layout, s0=(612.0, 590.0)))
     assert status_of(found.motion) == {"s0": "open"}
     assert found.motion.dof == 0
-    same = compare(layout, flat(layout), flat(layout, s0=(712.0, 690.0)), same_string=True)
+    same = compare(layout, flat(layout), flat(layout, s0=(612.0, 590.0)), same_string=True)
     assert status_of(same.motion) == {"s0": "moved"}
 
 
 def test_section_missing_from_one_survey():
     """It is told of as such, and the others are compared."""
     layout = machine(ONE_ROW)
-    after = readings(layout, [(f"s{k}", end, 700) for k in range(4) for end in ("entry", "exit")])
+    after = readings(layout, [(f"s{k}", end, 600) for k in range(4) for end in ("entry", "exit")])
     found = compare(layout, flat(layout), after)
     assert status_of(found.motion) == {f"s{k}": "still" for k in range(4)} | {"s4": "open"}
     assert "Nothing can be said of s4." in sentences(found)
@@ -249,7 +249,7 @@ def test_section_missing_from_one_survey():
 def test_nothing_in_common():
     """No section was measured in both: said, not a crash."""
     layout = machine([{"name": name, "row": "r", "start": x, "length": 400} for name, x in (("a", 0), ("b", 500))])
-    before, after = (readings(layout, [(s, "entry", 700), (s, "exit", 700)]) for s in ("a", "b"))
+    before, after = (readings(layout, [(s, "entry", 600), (s, "exit", 600)]) for s in ("a", "b"))
     found = compare(layout, before, after)
     assert set(found.motion.status) == {Status.open}
     assert "No section can be compared" in text(found)
@@ -259,7 +259,7 @@ def test_swing_about_the_entry_bolt():
     """The change at the snug bolt is nothing, at the other the swing; the words name the exit end."""
     layout = machine(ONE_ROW)
     swing = 9.0 / 400  # at the exit bolt, 400 mm from the entry bolt at 40
-    found = compare(layout, flat(layout), flat(layout, s2=(700 - 40 * swing, 700 + 440 * swing)))
+    found = compare(layout, flat(layout), flat(layout, s2=(600 - 40 * swing, 600 + 440 * swing)))
     entry, exit_ = found.motion.bolts()
     assert (entry.value[2], exit_.value[2]) == pytest.approx((0.0, 9.0), abs=1e-9)
     assert sentences(found)[0] == "Moved: s2 exit 9.0 mm away."
@@ -268,14 +268,14 @@ def test_swing_about_the_entry_bolt():
 def test_heights_have_their_own_line_and_words():
     """A row seen from above and a row of heights, each with its string: hung anew, each tells its own."""
     rows = {
-        "op": "string = 'one'\nstring_side = 'left'\ntarget = '700'",
+        "op": "string = 'one'\nstring_side = 'left'\ntarget = '600'",
         "rail": "string = 'two'\nplane = 'height'\nstring_side = 'above'\ntarget = '300'",
     }
     layout = machine(
         [{"name": f"{r}-{k}", "row": r, "start": f"{500 * k}", "length": "480"} for r in rows for k in range(4)],
         rows=rows,
     )
-    target = {"op": 700.0, "rail": 300.0}
+    target = {"op": 600.0, "rail": 300.0}
     hung = {"op": 9.0, "rail": -4.0}
     before = {s.name: (target[s.row],) * 2 for s in layout.sections}
     after = {s.name: (target[s.row] + hung[s.row],) * 2 for s in layout.sections} | {"rail-2": (306.0, 306.0)}
@@ -293,11 +293,11 @@ def test_steps_at_joints_tie_the_faces_together():
     layout = machine(ONE_ROW, joints=[(f"s{k}", f"s{k + 1}") for k in range(4)])
 
     def survey(steps, moved):
-        rows = [(s.name, end, 700 + moved * (s.name == "s2"), "") for s in layout.sections for end in ("entry", "exit")]
+        rows = [(s.name, end, 600 + moved * (s.name == "s2"), "") for s in layout.sections for end in ("entry", "exit")]
         rows += [(f"s{k}", "joint", step, "0.05") for k, step in enumerate(steps)]
         return readings(layout, rows, header="section,point,reading,u")
 
-    plain = compare(layout, flat(layout), flat(layout, s2=(701.2, 701.2))).motion
+    plain = compare(layout, flat(layout), flat(layout, s2=(601.2, 601.2))).motion
     tied = compare(layout, survey((0, 0, 0, 0), 0), survey((0, 1.2, -1.2, 0), 1.2)).motion
     assert status_of(plain)["s2"] == "still"
     assert status_of(tied) == {f"s{k}": "moved" if k == 2 else "still" for k in range(5)}
@@ -371,8 +371,8 @@ def test_picture_shows_both_states(samples, tmp_path, run):
 
 def test_picture_of_what_was_read_once_only():
     """Read in one survey alone: no face of the second, and of the first only where there was one."""
-    layout = machine(ONE_ROW, rows={"r": "target = '700'"})
-    four = readings(layout, [(f"s{k}", end, 700) for k in range(4) for end in ("entry", "exit")])
+    layout = machine(ONE_ROW, rows={"r": "target = '600'"})
+    four = readings(layout, [(f"s{k}", end, 600) for k in range(4) for end in ("entry", "exit")])
     faces = []
     for pair in ((flat(layout), flat(layout)), (flat(layout), four), (four, flat(layout))):
         (axes,) = comparison_plots.comparison_sheet(compare(layout, *pair)).axes
@@ -383,7 +383,7 @@ def test_picture_of_what_was_read_once_only():
 
 def test_picture_says_where_the_string_was_hung():
     layout = machine(ONE_ROW)
-    after = survey_of(layout, {s.name: tuple(720 - 12 * x / 2480 for x in (s.start, s.end)) for s in layout.sections})
+    after = survey_of(layout, {s.name: tuple(620 - 12 * x / 2480 for x in (s.start, s.end)) for s in layout.sections})
     (axes,) = comparison_plots.comparison_sheet(compare(layout, flat(layout), after)).axes
     said = [text.get_text() for text in axes.texts]
     assert "string r (toward is this way): hung +20.0 at the entry, +8.0 at the exit (+ farther off)" in said
@@ -540,10 +540,10 @@ def test_a_log_tells_what_its_moves_did(tmp_path, run):
 
 def test_flags_name_their_section_in_json():
     """Where a string was seen to move during a survey, and an odd reading, each with its file."""
-    layout = machine(ONE_ROW, rows={"r": "target = '700'"})
-    off = {("s3", "exit"): 725.4}
-    rows = [(s.name, end, off.get((s.name, end), 700), "") for s in layout.sections for end in ENDS]
-    after = readings(layout, [*rows, ("s0", "entry", 720, "close")], header="section,point,reading,kind")
+    layout = machine(ONE_ROW, rows={"r": "target = '600'"})
+    off = {("s3", "exit"): 625.4}
+    rows = [(s.name, end, off.get((s.name, end), 600), "") for s in layout.sections for end in ENDS]
+    after = readings(layout, [*rows, ("s0", "entry", 620, "close")], header="section,point,reading,kind")
     flags = as_json(compare(layout, flat(layout), after))["flags"]
     assert {(flag["flag"], flag["section"]) for flag in flags} == {("line-moved", "s0"), ("unlikely", "s3")}
     assert {flag["file"] for flag in flags} == {"survey.csv"}
@@ -552,7 +552,7 @@ def test_flags_name_their_section_in_json():
 def test_a_large_first_move_does_not_hide_the_others():
     """One section 60 mm off and two by 9: all three are named, where leaving out the worst one by one lost its way."""
     layout = machine([{**ONE_ROW[0], "name": f"s{k}", "start": f"{500 * k}"} for k in range(8)])
-    moved = {"s0": (760.0, 700.0), "s1": (709.0, 709.0), "s6": (691.0, 700.0)}
+    moved = {"s0": (660.0, 600.0), "s1": (609.0, 609.0), "s6": (591.0, 600.0)}
     found = compare(layout, flat(layout), flat(layout, **moved)).motion
     assert status_of(found) == {f"s{k}": "moved" if f"s{k}" in moved else "still" for k in range(8)}
     # what is called standing is congruent, and so it is without each of the three only together
@@ -566,7 +566,7 @@ def test_beyond_every_set_pairs_are_the_starts():
     rng = np.random.default_rng(3)
     layout = machine([{**ONE_ROW[0], "name": f"s{k}", "start": f"{500 * k}"} for k in range(30)])
     moved = {
-        f"s{k}": tuple(700 + rng.choice([-1, 1], 2) * rng.uniform(15, 40, 2)) for k in rng.choice(30, 12, replace=False)
+        f"s{k}": tuple(600 + rng.choice([-1, 1], 2) * rng.uniform(15, 40, 2)) for k in rng.choice(30, 12, replace=False)
     }
     found = compare_trains(*(fit_train(layout, survey) for survey in (flat(layout), flat(layout, **moved))))
     assert {name for name, status in status_of(found).items() if status == "moved"} == set(moved)

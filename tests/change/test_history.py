@@ -27,7 +27,7 @@ from tests.tools import rates_compare
 from tests.tools.machines import machine
 
 SECTIONS = [{"name": f"s{k}", "row": "r", "start": f"{500 * k}", "length": "480"} for k in range(5)]
-ROWS = {"r": "target = '700'"}
+ROWS = {"r": "target = '600'"}
 FIRST = datetime.datetime.fromisoformat("2025-01-06 07:30")
 
 
@@ -45,7 +45,7 @@ def made(layout, days, values, *, noise=0.0, seed=1):
     for day in days:
         lines = [f"# taken: {(FIRST + datetime.timedelta(days=day)).isoformat(' ', 'minutes')}", "section,entry,exit,u"]
         for s in layout.sections:
-            ends = [700 + v + rng.normal(0, noise) if noise else 700 + v for v in values(s.name, day)]
+            ends = [600 + v + rng.normal(0, noise) if noise else 600 + v for v in values(s.name, day)]
             lines.append(f"{s.name},{ends[0]:.6f},{ends[1]:.6f},0.4")
         found.append(parse_survey("\n".join(lines), layout, f"day-{day:03.0f}.csv"))
     return found
@@ -198,9 +198,9 @@ def test_no_survey_at_all(layout):
 def test_every_survey_that_cannot_be_followed_is_told(layout):
     """Without a date, with one that is none, with too few readings: all in one go."""
     texts = {
-        "a.csv": "section,entry,exit\ns0,700,700\n",
-        "b.csv": "# taken: last Tuesday\nsection,entry,exit\ns0,700,700\n",
-        "c.csv": "# taken: 2025-01-01\nsection,entry,exit\ns0,700,\n",
+        "a.csv": "section,entry,exit\ns0,600,600\n",
+        "b.csv": "# taken: last Tuesday\nsection,entry,exit\ns0,600,600\n",
+        "c.csv": "# taken: 2025-01-01\nsection,entry,exit\ns0,600,\n",
     }
     with pytest.raises(InputError) as caught:
         follow(layout, [parse_survey(text, layout, name) for name, text in texts.items()])
@@ -327,7 +327,7 @@ def test_a_drift_over_very_many_surveys_is_one_stroke(layout):
 def test_order_by_offset_from_utc(layout):
     """10:00 two hours east of Greenwich is before 09:00 there."""
     surveys = [
-        parse_survey(f"# taken: {taken}\nsection,entry,exit\ns0,700,700\ns1,700,700\n", layout, f"{name}.csv")
+        parse_survey(f"# taken: {taken}\nsection,entry,exit\ns0,600,600\ns1,600,600\n", layout, f"{name}.csv")
         for taken, name in (("2026-10-02T09:00+00:00", "later"), ("2026-10-02T10:00+02:00", "earlier"))
     ]
     assert [survey.source for survey in follow(layout, surveys).surveys] == ["earlier.csv", "later.csv"]

@@ -558,9 +558,9 @@ def test_nothing_but_the_object_on_standard_output(tmp_path):
     joints = "".join(f'[[joint]]\nsections = ["{a}", "{b}"]\n' for a, b in zip("abc", "bcd", strict=True))
     (tmp_path / "m.toml").write_text(
         "[machine]\nname = 'm'\nunits = 'mm'\n[tolerance]\noffset = '1'\nsquare = '0.8'\nstep = '1'\n"
-        f"[moves]\ntravel = '2'\n[row.r]\ntarget = '700'\n{sections}{joints}"
+        f"[moves]\ntravel = '2'\n[row.r]\ntarget = '600'\n{sections}{joints}"
     )
-    rows = "".join(f"{name},{700 + a:.1f},{700 + b:.1f}\n" for name, (a, b) in ends.items())
+    rows = "".join(f"{name},{600 + a:.1f},{600 + b:.1f}\n" for name, (a, b) in ends.items())
     (tmp_path / "s.csv").write_text(f"section,entry,exit\n{rows}")
     done = program("solve", "m.toml", "s.csv", "--line", "free", "--json", cwd=tmp_path)
     assert done.returncode == 0, done.stderr

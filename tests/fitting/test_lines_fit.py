@@ -14,7 +14,7 @@ def test_readings_in_any_order_and_lines_in_blocks(monkeypatch):
     """Shuffled, and two lines at a time: to rounding what each line alone gives."""
     rng = np.random.default_rng(4)
     group = np.repeat(np.arange(7), [2, 3, 4, 2, 5, 2, 3])
-    x, y, u = rng.uniform(0, 450, len(group)), rng.normal(700, 2, len(group)), rng.uniform(0.2, 0.6, len(group))
+    x, y, u = rng.uniform(0, 450, len(group)), rng.normal(600, 2, len(group)), rng.uniform(0.2, 0.6, len(group))
     order = rng.permutation(len(group))
     monkeypatch.setattr(leastsq, "BLOCK", 2)
     found = fit_lines(group[order], x[order], y[order], u[order])
@@ -65,7 +65,7 @@ def test_one_line_needs_two_places():
 
 def test_what_nothing_checks_has_no_residual_to_test():
     """Two readings: no redundancy. The third at the same place checks the first, and not the other end."""
-    two, three = fit_line([0, 450], [700, 701], u=0.4), fit_line([0, 0, 450], [700, 701, 705], u=0.4)
+    two, three = fit_line([0, 450], [600, 601], u=0.4), fit_line([0, 0, 450], [600, 601, 605], u=0.4)
     assert np.isnan(two.w).all()
     assert np.isinf(two.detectable(4.13)).all()
     assert three.checked.tolist() == [True, True, False]

@@ -83,7 +83,7 @@ def test_worst():
 
 def state(taken, **how):
     parts = [{"name": n, "row": "r", "start": 500 * k, "length": 400} for k, n in enumerate("ab")]
-    layout = machine(parts, rows={"r": "target = '700'"}, **how)
+    layout = machine(parts, rows={"r": "target = '600'"}, **how)
     return judge(fit_train(layout, readings(layout, taken)))
 
 
@@ -93,7 +93,7 @@ RULES = "offset = '1'\nsquare = '1'\nstep = '1'"
 
 def test_offset_is_judged_at_the_worse_end():
     """Its value is that of mid-length, its verdict that of the end that is farther out."""
-    taken = [("a", "entry", 700), ("a", "exit", 701.9), ("b", "entry", 700), ("b", "exit", 700)]
+    taken = [("a", "entry", 600), ("a", "exit", 601.9), ("b", "entry", 600), ("b", "exit", 600)]
     a = state(taken, tape=FINE, tolerance=RULES.replace("square = '1'", "square = '3'")).sections[0]
     assert a.offset.value == pytest.approx(0.95)
     assert a.worse_end is a.exit.deviation
@@ -103,7 +103,7 @@ def test_offset_is_judged_at_the_worse_end():
 
 
 def test_square_is_over_the_sections_own_length():
-    taken = [("a", "entry", 699.4), ("a", "exit", 700.6), ("b", "entry", 700), ("b", "exit", 700)]
+    taken = [("a", "entry", 599.4), ("a", "exit", 600.6), ("b", "entry", 600), ("b", "exit", 600)]
     a = state(taken, tape=FINE, tolerance=RULES).sections[0]
     assert a.worse_end.verdict is Verdict.ok
     assert a.skew.value == pytest.approx(1.2)
@@ -112,7 +112,7 @@ def test_square_is_over_the_sections_own_length():
 
 def test_machine_is_as_good_as_its_worst_part():
     """Sections in, their joint out of step."""
-    taken = [("a", "entry", 699.2), ("a", "exit", 699.2), ("b", "entry", 700.8), ("b", "exit", 700.8)]
+    taken = [("a", "entry", 599.2), ("a", "exit", 599.2), ("b", "entry", 600.8), ("b", "exit", 600.8)]
     found = state(taken, tape=FINE, tolerance=RULES, joints=[("a", "b")])
     assert all(s.verdict is Verdict.ok for s in found.sections)
     assert found.joints[0].step.verdict is Verdict.out
@@ -120,7 +120,7 @@ def test_machine_is_as_good_as_its_worst_part():
 
 
 def test_what_was_not_measured_leaves_it_unknown():
-    taken = [("a", "entry", 700), ("b", "entry", 700), ("b", "exit", 700)]
+    taken = [("a", "entry", 600), ("b", "entry", 600), ("b", "exit", 600)]
     found = state(taken, tape=FINE, tolerance=RULES, joints=[("a", "b")])
     assert found.sections[1].verdict is Verdict.ok
     assert found.sections[0].skew is None
@@ -130,7 +130,7 @@ def test_what_was_not_measured_leaves_it_unknown():
 
 
 def test_coarse_tape_proves_nothing():
-    taken = [("a", "entry", 700), ("a", "exit", 700), ("b", "entry", 700), ("b", "exit", 700)]
+    taken = [("a", "entry", 600), ("a", "exit", 600), ("b", "entry", 600), ("b", "exit", 600)]
     assert state(taken, tolerance=RULES).verdict is Verdict.ok_unsure
 
 

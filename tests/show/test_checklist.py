@@ -37,13 +37,13 @@ def out_of_line(**how):
         for k in range(3)
     ]
     joints = [(f"{row}-{k}", f"{row}-{k + 1}") for row in "ab" for k in range(2)]
-    layout = machine(parts, rows=dict.fromkeys("ab", "target = '700'"), joints=joints, tolerance=TOLERANCE, **how)
-    return layout, {"a-1": (704.0, 704.0), "b-1": (700.0, 704.0), "b-2": (696.0, 696.0)}
+    layout = machine(parts, rows=dict.fromkeys("ab", "target = '600'"), joints=joints, tolerance=TOLERANCE, **how)
+    return layout, {"a-1": (604.0, 604.0), "b-1": (600.0, 604.0), "b-2": (596.0, 596.0)}
 
 
 def survey_of(layout, off):
     return readings(layout, [(s.name, end, r) for s in layout.sections
-                             for end, r in zip(("entry", "exit"), off.get(s.name, (700, 700)), strict=True)])  # fmt: skip  # noqa: E501
+                             for end, r in zip(("entry", "exit"), off.get(s.name, (600, 600)), strict=True)])  # fmt: skip  # noqa: E501
 
 
 def rows_of(text: str) -> list[dict[str, str]]:
@@ -129,8 +129,8 @@ def test_table(found):
 def test_names_that_a_spreadsheet_would_run():
     """A name that begins like a formula is text in the table."""
     parts = [{"name": name, "row": "r", "start": 500 * k, "length": 400} for k, name in enumerate(("=1+1", "b"))]
-    layout = machine(parts, rows={"r": "target = '700'"}, tolerance=TOLERANCE)
-    rows = [("=1+1", "entry", 704), ("=1+1", "exit", 704), ("b", "entry", 700), ("b", "exit", 700)]
+    layout = machine(parts, rows={"r": "target = '600'"}, tolerance=TOLERANCE)
+    rows = [("=1+1", "entry", 604), ("=1+1", "exit", 604), ("b", "entry", 600), ("b", "exit", 600)]
     (first, *_) = rows_of(checklist(solve(layout, readings(layout, rows)), ".csv"))
     assert not first["section"].startswith("=")
     assert "1+1" in first["section"]
@@ -148,7 +148,7 @@ def test_half_done():
     layout, off = out_of_line()
     plan = solve(layout, survey_of(layout, off)).plan
     assert by_section(plan.steps)[0][0].section == "a-1"
-    new = survey_of(layout, off | {"a-1": (701.8, 701.8)})
+    new = survey_of(layout, off | {"a-1": (601.8, 601.8)})
     again = solve(layout, new)
     rest = solve(layout, new, done=["a-1"])
     assert "a-1" in {step.section for step in again.plan.steps}

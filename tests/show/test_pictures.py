@@ -31,8 +31,8 @@ from alignment.train.solve import solve
 from tests.tools.machines import machine, readings
 
 FACING = {
-    "operator": "string = 'o'\nstring_side = 'left'\ntarget = '700'",
-    "drive": "string = 'd'\nstring_side = 'right'\ntarget = '700'",
+    "operator": "string = 'o'\nstring_side = 'left'\ntarget = '600'",
+    "drive": "string = 'd'\nstring_side = 'right'\ntarget = '600'",
 }
 
 
@@ -50,7 +50,7 @@ def crooked(count: int, seed: int, bolts=("0", "450")):
         for k in range(count)
     ]
     layout = machine(parts, rows=FACING, tolerance="offset = '1.5'\nsquare = '1'\nstep = '1.5'")
-    rows = [(p["name"], end, round(700 + rng.gauss(0, 3), 1)) for p in parts for end in ("entry", "exit")]
+    rows = [(p["name"], end, round(600 + rng.gauss(0, 3), 1)) for p in parts for end in ("entry", "exit")]
     return solve(layout, readings(layout, rows))
 
 
@@ -80,7 +80,7 @@ def test_lockout_stands_above_the_first_move(samples):
 def test_lockout_stands_above_what_is_to_be_read_again():
     """A section with one reading far off: reading it again sends a person to the machine too."""
     layout = machine([{"name": f"s{k}", "row": "r", "start": 500 * k, "length": 450} for k in range(3)])
-    rows = [(f"s{k}", end, 700 + 10 * (k == 1 and end == "exit")) for k in range(3) for end in ("entry", "exit")]
+    rows = [(f"s{k}", end, 600 + 10 * (k == 1 and end == "exit")) for k in range(3) for end in ("entry", "exit")]
     texts = [text.get_text() for text in plots.train_sheet(solve(layout, readings(layout, rows))).texts]
     asked = next(k for k, said in enumerate(texts) if said.startswith(("Before moving:", "Read again:")))
     assert next(k for k, said in enumerate(texts) if said.startswith(SHORT[0])) < asked
@@ -152,17 +152,17 @@ def test_readings_are_told_where_they_can_be_read(points, told):
     """Every point has its mark; its number is left out where the section has no room for all of them."""
     places = [f"{450 * k / (points - 1):g}" for k in range(points)]
     parts = [{"name": f"s{k}", "row": "r", "start": 500 * k, "length": 450, "points": places} for k in range(15)]
-    layout = machine(parts, rows={"r": "target = '700'"})
-    rows = [(part["name"], place, 700) for part in parts for place in places]
+    layout = machine(parts, rows={"r": "target = '600'"})
+    rows = [(part["name"], place, 600) for part in parts for place in places]
     axes = plots.train_sheet(solve(layout, readings(layout, rows))).axes[0]
     assert sum(line.get_marker() == "D" for line in axes.lines) == 15 * points
-    assert [text.get_text() for text in axes.texts].count("700.0") == 15 * points * told
+    assert [text.get_text() for text in axes.texts].count("600.0") == 15 * points * told
 
 
 def test_a_section_not_measured_enough_is_drawn_as_such():
     """Its place stays empty, with its name; the others have their verdicts."""
     layout = machine([{"name": f"s{k}", "row": "r", "start": 500 * k, "length": 450} for k in range(3)])
-    rows = [("s0", "entry", 700), ("s0", "exit", 700), ("s1", "entry", 700), ("s2", "entry", 700), ("s2", "exit", 700)]
+    rows = [("s0", "entry", 600), ("s0", "exit", 600), ("s1", "entry", 600), ("s2", "entry", 600), ("s2", "exit", 600)]
     axes = plots.train_sheet(solve(layout, readings(layout, rows))).axes[0]
     said = [
         text.get_text() for text in axes.texts if text.get_text().startswith("s") and "string" not in text.get_text()
@@ -259,7 +259,7 @@ def test_budget_picture_tells_what_was_asked_for(samples, repeats, words):
 
 
 def test_budget_picture_without_joints_has_no_step():
-    layout = machine([{"name": "a", "row": "r", "start": 0, "length": 450}], rows={"r": "target = '700'"})
+    layout = machine([{"name": "a", "row": "r", "start": 0, "length": 450}], rows={"r": "target = '600'"})
     figure = budget_plots.draw_budget(preanalysis.work_out(layout))
     assert [text.get_text().split()[0] for text in figure.legends[0].get_texts()] == ["square", "offset"]
 
@@ -303,11 +303,11 @@ def test_each_quantity_has_its_own_limits():
     """Offset 3, skew 1: lines at both, each in the manner of its values, with its name."""
     layout = machine(
         [{"name": "a", "row": "r", "start": 0, "length": 400}],
-        rows={"r": "target = '700'"},
+        rows={"r": "target = '600'"},
         tolerance="offset = '3'\nsquare = '1'",
     )
     days = ("2025-01-06", "2025-02-06", "2025-03-06")
-    surveys = [readings(layout, [("a", e, 700) for e in ("entry", "exit")], record=f"# taken: {d}\n") for d in days]
+    surveys = [readings(layout, [("a", e, 600) for e in ("entry", "exit")], record=f"# taken: {d}\n") for d in days]
     axes = history_plots.history_sheet(follow(layout, surveys)).axes[0]
     flat = {
         (line.get_color(), round(float(line.get_ydata()[0]), 6))

@@ -259,13 +259,13 @@ def _long_machine(folder) -> Papers:
         for row, own in names.items()
         for k, name in enumerate(own)
     ]
-    rows = {row: f"string_side = '{row}'\ntarget = '700'" for row in names}
+    rows = {row: f"string_side = '{row}'\ntarget = '600'" for row in names}
     joints = [(a, b) for own in names.values() for a, b in pairwise(own)]
     (folder / "long.toml").write_text(layout_text(sections, rows=rows, joints=joints))
     rng = np.random.default_rng(5)
     for day, out in (("found", 4), ("left", 0)):
         found = [
-            (name, point, 700 + int(rng.integers(-1, 2)) + out * (k % 7 == 3 and point == "exit"))
+            (name, point, 600 + int(rng.integers(-1, 2)) + out * (k % 7 == 3 and point == "exit"))
             for own in names.values()
             for k, name in enumerate(own)
             for point in ("entry", "exit")

@@ -48,7 +48,7 @@ def long_machine(count: int = 20):
         for row, own in names.items()
         for k, name in enumerate(own)
     ]
-    rows = {"left": "string_side = 'left'\ntarget = '700'", "right": "string_side = 'right'\ntarget = '700'"}
+    rows = {"left": "string_side = 'left'\ntarget = '600'", "right": "string_side = 'right'\ntarget = '600'"}
     return machine(sections, rows=rows)
 
 
@@ -67,7 +67,7 @@ def test_boxes_are_what_the_budget_asks_for(samples):
     """Two readings where two prove everything; as many as fit where it takes more; as many as are asked for."""
     layout = machine(
         [{"name": "a", "row": "left", "start": 0, "length": 600}],
-        rows={"left": "target = '700'"},
+        rows={"left": "target = '600'"},
         tape="mark = '0.5'\nset = '0.2'\ntilt = 0\nzero = '0'",
     )
     wanted = max(p.repeats or 1 for p in work_out(layout).promises)
@@ -148,7 +148,7 @@ def test_names_are_never_read_as_a_program(tmp_path):
     nasty = ['#panic("no")', "= *bold* _it_ $x$", "`raw` @ref <lab> \\u{41} // c", '[#eval("1")]', "滚压"]
     layout = machine(
         [{"name": f"x {name}", "row": "left", "start": 500 * k, "length": 450} for k, name in enumerate(nasty)],
-        rows={"left": "target = '700'"},
+        rows={"left": "target = '600'"},
     )
     pdf = sheet.render(sheet.plan_sheet(layout, repeats=1), Paper.a4, DAY)
     assert pdf.startswith(b"%PDF-")
@@ -221,7 +221,7 @@ def test_refused(samples, tmp_path, monkeypatch, run, arguments, said):
 def test_heights_are_drawn_from_the_side(samples):
     layout = machine(
         [{"name": "rail", "row": "left", "start": 0, "length": 450}],
-        rows={"left": "target = '700'\nplane = 'height'\nstring_side = 'above'"},
+        rows={"left": "target = '600'\nplane = 'height'\nstring_side = 'above'"},
     )
     assert sheet.render(sheet.plan_sheet(layout), Paper.a4, DAY).startswith(b"%PDF-")
 

@@ -58,7 +58,7 @@ def fits() -> None:
 
     rng = np.random.default_rng(1)
     x = np.sort(rng.uniform(0, 450, (SECTIONS, READINGS)), axis=1)
-    y = 700 + rng.normal(0, 0.5, x.shape)
+    y = 600 + rng.normal(0, 0.5, x.shape)
     u = rng.uniform(0.3, 0.6, x.shape)
     group = np.repeat(np.arange(SECTIONS), READINGS)
 
@@ -183,12 +183,12 @@ def chain(count: int) -> tuple[Layout, Survey]:
     )
     layout = replace(
         parse_layout(
-            '[machine]\nname = "chain"\nunits = "mm"\n[row.a]\ntarget = "700"\n[[section]]\n'
+            '[machine]\nname = "chain"\nunits = "mm"\n[row.a]\ntarget = "600"\n[[section]]\n'
             'name = "a-0"\nrow = "a"\nstart = "0"\nlength = "450"\n'
         ),
         sections=sections,
     )
-    values = 700 + rng.normal(0, 1, (count, 2))
+    values = 600 + rng.normal(0, 1, (count, 2))
     readings = tuple(
         Reading(section=s.name, place=place, value=float(value), u=0.4, text="", row=0)
         for s, own in zip(sections, values, strict=True)

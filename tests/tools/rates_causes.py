@@ -51,14 +51,14 @@ TAPES = {
 
 
 def layout_text(sections: int, tape: Tape) -> str:
-    """Two rows of alike sections, 20 in apart, as a layout's file."""
+    """Two rows of alike sections, 500 mm from start to start, as a layout's file."""
     lines = ['[machine]\nname = "simulated"\nunits = "mm"\nstrip_width = "590"\n[tape]']
     lines += [f'mark = "{tape.mark:.6f}"\nset = "{tape.placing:.6f}"\ntilt = {tape.tilt}\nzero = "{tape.zero:.6f}"']
     lines += ["[tolerance]", *(f'{key} = "{TOLERANCE:.6f}"' for key in ("square", "offset", "step"))]
     for row, side in (("operator", "left"), ("drive", "right")):
         lines += [f'[row.{row}]\nstring = "{row}"\nstring_side = "{side}"\ntarget = "{TARGET:.6f}"']
         for k in range(sections):
-            lines += [f'[[section]]\nname = "{row}-{k + 1}"\nrow = "{row}"\nstart = "{508 * k}"\nlength = "457.2"']
+            lines += [f'[[section]]\nname = "{row}-{k + 1}"\nrow = "{row}"\nstart = "{500 * k}"\nlength = "450"']
         lines += [f'[[joint]]\nsections = ["{row}-{k}", "{row}-{k + 1}"]\nstep = "0"' for k in range(1, sections)]
     return "\n".join(lines) + "\n"
 

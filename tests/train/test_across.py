@@ -24,7 +24,7 @@ from tests.tools.sample_truth import AS_FOUND, truth_at
 TAPE = "mark = '1'\nset = '0.4'\ntilt = 0\nzero = '0.3'"
 U, ZERO = math.sqrt(1 / 12 + 0.4**2), 0.3
 TWO = {
-    "op": "string = 'a'\nstring_side = 'left'\ntarget = '700'",
+    "op": "string = 'a'\nstring_side = 'left'\ntarget = '600'",
     "dr": "string = 'b'\nstring_side = 'right'\ntarget = '650'",
 }
 SPACED = "[string.a]\nat = '-100'\n[string.b]\nat = '1800'\n"
@@ -41,7 +41,7 @@ def read(layout, **leaning: float):
     rows = []
     for s in layout.sections:
         for end, x in (("entry", s.start), ("exit", s.end)):
-            rows.append((s.name, end, f"{(layout.rows[s.row].target or 700) + leaning.get(s.row, 0.0) * x:.3f}"))
+            rows.append((s.name, end, f"{(layout.rows[s.row].target or 600) + leaning.get(s.row, 0.0) * x:.3f}"))
     return readings(layout, rows)
 
 
@@ -56,7 +56,7 @@ def test_two_strings_outside_of_the_rows():
     found = across(layout, read(layout))
     assert found.rows == ("op", "dr")
     assert [p.x for p in found.places] == [0, 450, 500, 950]
-    assert [p.opening for p in found.places] == pytest.approx([1900 - 700 - 650] * 4)
+    assert [p.opening for p in found.places] == pytest.approx([1900 - 600 - 650] * 4)
     assert [p.u for p in found.places] == pytest.approx([math.sqrt(2 * U**2 + (2 * ZERO) ** 2)] * 4)
 
 
@@ -94,7 +94,7 @@ def test_taper():
     assert found.length == 950
     assert found.change == pytest.approx(3)
     assert found.change_u == pytest.approx(2 * U)
-    assert [p.opening for p in found.places] == pytest.approx([550 + 3 * x / 950 for x in (0, 450, 500, 950)], abs=2e-3)
+    assert [p.opening for p in found.places] == pytest.approx([650 + 3 * x / 950 for x in (0, 450, 500, 950)], abs=2e-3)
 
 
 def test_spacing_not_measured():
@@ -140,7 +140,7 @@ def test_words_and_verdict_of_the_taper():
     fine = "mark = '0.1'\nset = '0.05'\ntilt = 0\nzero = '0.1'"
     layout = two_rows(tolerance="opening = '1'", tape=fine)
     text = " ".join(door.text(solve(layout, read(layout, op=2 / 950, dr=2 / 950)), full=True).split())
-    assert "Opening op / dr: 550.0 at x = 0.0, 546.0 at x = 950.0 (U " in text
+    assert "Opening op / dr: 650.0 at x = 0.0, 646.0 at x = 950.0 (U " in text
     assert "; narrower by 4.0 toward the exit (U " in text
     assert "tolerance 1.0): OUT." in text
 
@@ -170,7 +170,7 @@ def test_rows_stand_in_the_order_of_their_places():
     rows = {
         "right": "string = 'c'\nstring_side = 'right'\ntarget = '100'",
         "left": "string = 'a'\nstring_side = 'left'\ntarget = '100'",
-        "middle": "string = 'a'\nstring_side = 'left'\ntarget = '700'",
+        "middle": "string = 'a'\nstring_side = 'left'\ntarget = '600'",
     }
     layout = two_rows(rows, "[string.a]\nat = '0'\n[string.c]\nat = '1500'\n")
     assert rows_across(layout) == [("left", "middle"), ("middle", "right")]
@@ -179,7 +179,7 @@ def test_rows_stand_in_the_order_of_their_places():
 def test_only_where_both_rows_have_a_face():
     """A section that was not measured leaves a gap; none at all leaves no opening."""
     layout = two_rows()
-    rows = [(name, end, 700) for name in ("op-0", "dr-0", "dr-1") for end in ("entry", "exit")]
+    rows = [(name, end, 600) for name in ("op-0", "dr-0", "dr-1") for end in ("entry", "exit")]
     assert [p.x for p in across(layout, readings(layout, rows)).places] == [0, 450]
     assert openings(fit_train(layout, readings(layout, rows[:2]))) == ()
 

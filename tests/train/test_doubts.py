@@ -24,10 +24,10 @@ PARTS = [
 
 
 def four(**how):
-    return machine(PARTS, **({"rows": {"r": "target = '700'"}, "joints": JOINTS} | how))
+    return machine(PARTS, **({"rows": {"r": "target = '600'"}, "joints": JOINTS} | how))
 
 
-def square(*names: str, at: float = 700) -> list[tuple]:
+def square(*names: str, at: float = 600) -> list[tuple]:
     return [(name, point, at) for name in names for point in ("entry", "mid", "exit")]
 
 
@@ -51,27 +51,27 @@ def test_sections_that_were_not_measured_come_first():
 @pytest.mark.parametrize(("tolerance", "passes"), [("3", True), ("0.01", False)])
 def test_all_measured_passes_by_its_verdict(tolerance, passes):
     layout = four(tolerance=f"offset = '{tolerance}'\nsquare = '3'\nstep = '3'")
-    assert solve(layout, readings(layout, square("a", "b", "c", "d", at=700.5))).state.passes is passes
+    assert solve(layout, readings(layout, square("a", "b", "c", "d", at=600.5))).state.passes is passes
 
 
 def test_state_of_a_section_that_was_not_measured():
     """What is known of it: its row, and how often it was read."""
-    solution = solve(four(), readings(four(), [*square("a"), ("b", "mid", 700)]))
+    solution = solve(four(), readings(four(), [*square("a"), ("b", "mid", 600)]))
     a, b, *_ = solution.state.sections
     assert b == SectionState(name="b", row="r", readings=1, dof=0, chi2=0.0)
     assert (a.readings, a.dof) == (3, 1)
-    two = solve(four(), readings(four(), [("a", "entry", 700), ("a", "exit", 701)])).state.sections[0]
+    two = solve(four(), readings(four(), [("a", "entry", 600), ("a", "exit", 601)])).state.sections[0]
     # two points fit exactly: what is left over is nothing, not rounding
     assert (two.readings, two.dof, two.chi2) == (2, 0, 0.0)
 
 
 def test_closing_reading_that_closes_nothing():
-    rows = [(*row, "") for row in square("a", "b")] + [("c", "entry", "701", "close")]
+    rows = [(*row, "") for row in square("a", "b")] + [("c", "entry", "601", "close")]
     layout = four()
     solution = solve(layout, readings(layout, rows, header="section,point,reading,repeat"))
-    said = "Closing readings with no opening one at their point check nothing: c, row 8: 701."
+    said = "Closing readings with no opening one at their point check nothing: c, row 8: 601."
     assert said in doubts(solution)
-    closed = [*rows[:-1], ("a", "entry", "700", "close")]
+    closed = [*rows[:-1], ("a", "entry", "600", "close")]
     solution = solve(layout, readings(layout, closed, header="section,point,reading,repeat"))
     assert not [line for line in doubts(solution) if "Closing" in line]
 
@@ -115,9 +115,9 @@ def test_reading_in_the_other_unit_is_refused(units, target, read, other):
 def slip():
     """Five points a section tell which is wrong; b stands out of square besides, c and d are good."""
     parts = [part | {"points": [0, 100, 200, 300, 400]} for part in PARTS]
-    layout = machine(parts, rows={"r": "target = '700'"}, joints=JOINTS)
-    rows = [(s, p, 700 + (s == "b") * p / 40) for s in "abcd" for p in (0, 100, 200, 300, 400)]
-    rows[6] = ("b", 100, 752.5)
+    layout = machine(parts, rows={"r": "target = '600'"}, joints=JOINTS)
+    rows = [(s, p, 600 + (s == "b") * p / 40) for s in "abcd" for p in (0, 100, 200, 300, 400)]
+    rows[6] = ("b", 100, 652.5)
     return layout, readings(layout, rows)
 
 
@@ -131,7 +131,7 @@ def test_what_was_misread_is_read_again_and_not_moved(slip):
 
 def test_dropped_reading_is_no_longer_in_the_way(slip):
     solution = solve(*slip, drop_strays=True)
-    assert [r.text for r in solution.dropped] == ["752.5"]
+    assert [r.text for r in solution.dropped] == ["652.5"]
     assert not any(again.why is Why.flagged for again in solution.read_again)
 
 
@@ -139,22 +139,22 @@ def test_second_doubt_of_a_section_outlives_the_first():
     """Repeats tell which entry reading is wrong; nothing tells mid from exit. The one is dropped, the other stands."""
     parts = [{"name": "a", "row": "r", "start": 0, "length": 400, "points": [0, 200, 400]}]
     layout = machine(parts, rows={"r": ""})
-    rows = [("a", "entry", 700), ("a", "entry", 700), ("a", "entry", 760), ("a", "mid", 708), ("a", "exit", 700)]
+    rows = [("a", "entry", 600), ("a", "entry", 600), ("a", "entry", 660), ("a", "mid", 608), ("a", "exit", 600)]
     solution = solve(layout, readings(layout, rows), drop_strays=True)
-    assert [r.text for r in solution.dropped] == ["760"]
+    assert [r.text for r in solution.dropped] == ["660"]
     assert [f.section for f in solution.flags if f.flag == "stray"] == ["a", "a"]
     assert [(again.section, again.why) for again in solution.read_again] == [("a", Why.flagged)]
 
 
-@pytest.mark.parametrize("close", ["700", "706"])
+@pytest.mark.parametrize("close", ["600", "606"])
 def test_string_that_moved_holds_up_every_move(close):
-    rows = [(*row, "") for row in [*square("a", "c", "d"), *square("b", at=704)]]
+    rows = [(*row, "") for row in [*square("a", "c", "d"), *square("b", at=604)]]
     rows.append(("a", "entry", close, "close"))
     layout = four()
     solution = solve(layout, readings(layout, rows, header="section,point,reading,repeat"))
     wait = "Check the string first. These moves are right only if the string stays as it is."
     for text in (flat(solution), " ".join(checklist(solution, ".txt").split())):
-        assert (wait in text) is (close == "706")
+        assert (wait in text) is (close == "606")
 
 
 # --- plans that are not the last word --------------------------------------------------------------------------
@@ -178,7 +178,7 @@ def test_string_that_moved_holds_up_every_move(close):
 )
 def test_plan_that_was_not_proved_best(gaps, said):
     layout = four()
-    solution = solve(layout, readings(layout, [*square("a", "c", "d"), *square("b", at=706)]))
+    solution = solve(layout, readings(layout, [*square("a", "c", "d"), *square("b", at=606)]))
     plan = replace(solution.plan, optimal=False, **gaps)
     assert said in doubts(replace(solution, plan=plan))
     assert not [line for line in doubts(solution) if "Time ran out" in line]
@@ -186,16 +186,16 @@ def test_plan_that_was_not_proved_best(gaps, said):
 
 def test_nothing_that_may_be_moved_would_help():
     parts = [part | {"hold": True} for part in PARTS]
-    layout = machine(parts, rows={"r": "target = '700'"}, joints=JOINTS)
-    solution = solve(layout, readings(layout, [*square("a", "c", "d"), *square("b", at=706)]))
+    layout = machine(parts, rows={"r": "target = '600'"}, joints=JOINTS)
+    solution = solve(layout, readings(layout, [*square("a", "c", "d"), *square("b", at=606)]))
     assert summary(solution) == "Verdict: OUT. Nothing that may be moved would help."
     assert "b, offset: 4.4 mm too far. Why: it is on hold." in flat(solution)
 
 
 def test_string_without_a_section_is_not_spoken_of():
-    rows = {"r": "target = '700'", "empty": "target = '700'"}
+    rows = {"r": "target = '600'", "empty": "target = '600'"}
     layout = machine(PARTS, rows=rows)
-    survey = readings(layout, [row for k, name in enumerate("abcd") for row in square(name, at=700 + 4 * k)])
+    survey = readings(layout, [row for k, name in enumerate("abcd") for row in square(name, at=600 + 4 * k)])
     said = " ".join(doubts(solve_lines(layout, survey, LineChoice.fitted)[Line.fitted]))
     assert "Beside string r:" in said
     assert "empty" not in said

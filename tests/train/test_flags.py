@@ -21,7 +21,7 @@ from alignment.uncertainty import range_point, rounding_kept
 from tests.tools.machines import machine, readings, said
 from tests.tools.sample_truth import SLIPS
 
-ROW = {"a": "target = '700'"}
+ROW = {"a": "target = '600'"}
 CLOSE = {"header": "section,point,reading,repeat"}
 U = float(np.hypot(1 / np.sqrt(12), 0.4))
 
@@ -49,7 +49,7 @@ def flags(layout, read, **how: str):
     return [flag for flag in solution.flags if flag.flag != "lone"]
 
 
-CLEAN = [(700, 700)] * 5
+CLEAN = [(600, 600)] * 5
 
 
 # the samples, through the program
@@ -116,23 +116,23 @@ def test_samples_without_a_slip_have_no_flag(samples, name):
 
 @pytest.mark.parametrize("section", range(5))
 @pytest.mark.parametrize(("end", "point"), [(0, "entry"), (1, "exit")])
-@pytest.mark.parametrize("target", ["target = '700'", ""])
+@pytest.mark.parametrize("target", ["target = '600'", ""])
 def test_slip_against_the_neighbours(section, end, point, target):
     """100 mm too much at any end of any section; also where deviations are taken from the very section misread."""
-    pair = [700, 700]
+    pair = [600, 600]
     pair[end] += 100
-    read = rows([tuple(pair) if k == section else (700, 700) for k in range(5)])
+    read = rows([tuple(pair) if k == section else (600, 600) for k in range(5)])
     (flag,) = flags(machine(sections(), rows={"a": target}), read)
     assert (flag.flag, flag.section, flag.point) == ("unlikely", f"a-{section + 1}", point)
-    assert "about 700.0 mm. Perhaps 100 mm too much." in said(flag)
+    assert "about 600.0 mm. Perhaps 100 mm too much." in said(flag)
     assert "read it again before moving anything" in said(flag)
 
 
 def test_point_read_once_beside_one_read_twice():
     """The repeat checks its own point only: the other end is still judged by the neighbours."""
-    read = [*rows([(700, 700)] * 2), ("a-3", "entry", 700), *rows([(700, 700)] * 5)[4:]]
-    read[6] = ("a-3", "exit", 800)
-    assert read[4:7] == [("a-3", "entry", 700), ("a-3", "entry", 700), ("a-3", "exit", 800)]
+    read = [*rows([(600, 600)] * 2), ("a-3", "entry", 600), *rows([(600, 600)] * 5)[4:]]
+    read[6] = ("a-3", "exit", 700)
+    assert read[4:7] == [("a-3", "entry", 600), ("a-3", "entry", 600), ("a-3", "exit", 700)]
     (flag,) = flags(machine(sections(), rows=ROW), read)
     assert (flag.flag, flag.section, flag.point) == ("unlikely", "a-3", "exit")
 
@@ -140,53 +140,53 @@ def test_point_read_once_beside_one_read_twice():
 def test_ordinary_misalignment_is_not_unlikely():
     """Sections out by a few millimetres are what the job is about."""
     assert (
-        flags(machine(sections(), rows=ROW), rows([(700, 703), (698, 700), (702, 702), (700, 697), (701, 700)])) == []
+        flags(machine(sections(), rows=ROW), rows([(600, 603), (598, 600), (602, 602), (600, 597), (601, 600)])) == []
     )
 
 
 def test_hold_and_setbacks():
     """A held section misread, each section with a setback of its own."""
     layout = machine([{**s, "setback": str(10 * k), "hold": k == 1} for k, s in enumerate(sections())])
-    read = rows([(700 + 10 * k, 700 + 10 * k) for k in range(5)])
+    read = rows([(600 + 10 * k, 600 + 10 * k) for k in range(5)])
     assert flags(layout, read) == []
-    read[3] = ("a-2", "exit", 760)
+    read[3] = ("a-2", "exit", 660)
     (flag,) = flags(layout, read)
     assert (flag.section, flag.point) == ("a-2", "exit")
-    assert "about 710.0 mm" in said(flag)
+    assert "about 610.0 mm" in said(flag)
 
 
 def test_swapped_ends_of_two_slanting_neighbours():
     """Readings that grow along the row, one section's the other way round."""
-    read = rows([(700, 705), (705, 710), (715, 710), (715, 720), (720, 725)])
+    read = rows([(600, 605), (605, 610), (615, 610), (615, 620), (620, 625)])
     found = [f for f in flags(machine(sections(), rows=ROW), read) if f.flag == "unlikely"]
     (flag,) = found
     assert flag.section == "a-3"
-    assert "read 715 and 710; the other way round" in said(flag)
+    assert "read 615 and 610; the other way round" in said(flag)
 
 
 @pytest.mark.parametrize("slip", [None, "b-2"])
 def test_two_rows_on_one_string(slip):
     """Rows on both sides are read at the same places along the machine; no division by their distance."""
-    both = {side[0]: f"target = '700'\nstring = 's'\nstring_side = '{side}'" for side in ("left", "right")}
+    both = {side[0]: f"target = '600'\nstring = 's'\nstring_side = '{side}'" for side in ("left", "right")}
     layout = machine([*sections(4, "l"), *sections(4, "r")], rows=both)
-    ends = [(700, 700)] * 4
-    right = [(700, 700), (700, 800), (700, 700), (700, 700)] if slip else ends
+    ends = [(600, 600)] * 4
+    right = [(600, 600), (600, 700), (600, 600), (600, 600)] if slip else ends
     found = flags(layout, [*rows(ends, "l"), *rows(right, "r")])
     assert [(f.flag, f.section, f.point) for f in found] == ([("unlikely", "r-2", "exit")] if slip else [])
 
 
 def test_two_sections_on_both_sides_read_at_one_place():
     """No two places to draw a line through, and nothing to say."""
-    both = {side[0]: f"target = '700'\nstring = 's'\nstring_side = '{side}'" for side in ("left", "right")}
+    both = {side[0]: f"target = '600'\nstring = 's'\nstring_side = '{side}'" for side in ("left", "right")}
     layout = machine([*sections(2, "l"), *sections(1, "r")], rows=both)
-    read = [*rows([(700, 700)], "l"), ("l-2", "entry", 700), ("r-1", "entry", 700)]
+    read = [*rows([(600, 600)], "l"), ("l-2", "entry", 600), ("r-1", "entry", 600)]
     assert flags(layout, read) == []
 
 
 def test_row_whose_target_nobody_knows():
     """A row without a target and without one measured section has no deviations: nothing is unlikely of it."""
-    layout = machine([*sections(4), *sections(3, "b")], rows={"a": "target = '700'\nstring = 's'", "b": "string = 's'"})
-    read = [*rows([(700, 700)] * 4), ("b-1", "entry", 500), ("b-2", "entry", 500), ("b-3", "exit", 501)]
+    layout = machine([*sections(4), *sections(3, "b")], rows={"a": "target = '600'\nstring = 's'", "b": "string = 's'"})
+    read = [*rows([(600, 600)] * 4), ("b-1", "entry", 500), ("b-2", "entry", 500), ("b-3", "exit", 501)]
     assert flags(layout, read) == []
 
 
@@ -196,36 +196,36 @@ def test_row_whose_target_nobody_knows():
 @pytest.mark.parametrize("count", [1, 2])
 @pytest.mark.parametrize(
     ("value", "hint"),
-    [(800, " Perhaps 100 mm too much."), (710, ""), (690, " Perhaps 10 mm too little.")],
+    [(700, " Perhaps 100 mm too much."), (610, ""), (590, " Perhaps 10 mm too little.")],
 )
 def test_slip_against_the_target(count, value, hint):
-    """No neighbours to speak of: one flag, no hint where 710 may as well be 701."""
-    read = rows([(700, 700)] * (count - 1) + [(700, value)])
+    """No neighbours to speak of: one flag, no hint where 610 may as well be 601."""
+    read = rows([(600, 600)] * (count - 1) + [(600, value)])
     (flag,) = flags(machine(sections(count), rows=ROW), read)
     assert (flag.flag, flag.section, flag.point) == ("off-target", f"a-{count}", "exit")
-    way = "more" if value > 700 else "less"
+    way = "more" if value > 600 else "less"
     assert said(flag) == (
-        f"a-{count}, exit: read {value}, {abs(value - 700)}.0 mm {way} than is wanted there.{hint} Read it again. If "
+        f"a-{count}, exit: read {value}, {abs(value - 600)}.0 mm {way} than is wanted there.{hint} Read it again. If "
         "it reads the same, the section really is there."
     )
 
 
-@pytest.mark.parametrize("again", [710, 711])
+@pytest.mark.parametrize("again", [610, 611])
 def test_doubted_reading_read_again_alike_is_taken(again):
     """Twice 10 mm off is where the section stands; what the slots can do about it is for the moves."""
-    read = [*rows([(700, 710)]), ("a-1", "exit", again)]
+    read = [*rows([(600, 610)]), ("a-1", "exit", again)]
     assert flags(machine(sections(1), rows=ROW), read) == []
 
 
 def test_both_ends_off_alike_are_one_flag():
-    (flag,) = flags(machine(sections(1), rows=ROW), rows([(712.5, 713)]))
+    (flag,) = flags(machine(sections(1), rows=ROW), rows([(612.5, 613)]))
     assert (flag.flag, flag.section, flag.point) == ("off-target", "a-1", "exit")
 
 
 @pytest.mark.parametrize("count", [2, 5])
 def test_a_string_that_hangs_elsewhere_is_one_flag(count):
     """All sections an inch and a half farther than wanted: nobody moves every section by that."""
-    (flag,) = flags(machine(sections(count), rows=ROW), rows([(738, 738)] * count))
+    (flag,) = flags(machine(sections(count), rows=ROW), rows([(638, 638)] * count))
     assert (flag.flag, flag.section, flag.string) == ("off-target", "", "a")
     assert said(flag) == (
         f"All {count} sections on string a read 38.0 mm too far from it alike: the string hangs elsewhere than the "
@@ -247,13 +247,13 @@ def test_whole_inches_left_out(count):
 
 def test_no_target_and_one_section():
     """Its own two ends are all there is: one of them is a hundred off, and nothing says which."""
-    (flag,) = flags(machine(sections(1), rows={"a": ""}), rows([(700, 800)]))
+    (flag,) = flags(machine(sections(1), rows={"a": ""}), rows([(600, 700)]))
     assert (flag.flag, flag.section) == ("off-target", "a-1")
 
 
 def test_sections_that_are_not_measured():
     """Some not read at all, one read at one point only and there 100 mm off."""
-    read = [*rows([(700, 700)] * 2), ("a-3", "entry", 800), ("a-5", "exit", 700)]
+    read = [*rows([(600, 600)] * 2), ("a-3", "entry", 700), ("a-5", "exit", 600)]
     (flag,) = flags(machine(sections(), rows=ROW), read)
     assert (flag.flag, flag.section, flag.point) == ("unlikely", "a-3", "entry")
 
@@ -273,7 +273,7 @@ OWN = float(np.sqrt(U**2 - rounding_kept(0.4, 1.0) ** 2))
 def test_line_moved(by):
     """The 99 % point of the difference of two readings is 2.58 sqrt(2) u = 1.8 mm."""
     layout = machine(sections(), rows=ROW)
-    (flag,) = flags(layout, closed(CLEAN, ("a-1", "entry", 700 + by)), **CLOSE)
+    (flag,) = flags(layout, closed(CLEAN, ("a-1", "entry", 600 + by)), **CLOSE)
     assert (flag.flag, flag.section, flag.point, flag.string) == ("line-moved", "a-1", "entry", "a")
     assert flag.numbers["change"] == pytest.approx(by)
     first = stats.norm.ppf(0.995) * np.sqrt(2) * U
@@ -282,7 +282,7 @@ def test_line_moved(by):
 
 
 def test_line_within_u():
-    assert flags(machine(sections(), rows=ROW), closed(CLEAN, ("a-1", "entry", 701.7)), **CLOSE) == []
+    assert flags(machine(sections(), rows=ROW), closed(CLEAN, ("a-1", "entry", 601.7)), **CLOSE) == []
 
 
 @pytest.mark.parametrize(("by", "found"), [(1.0, 0), (1.01, 1)])
@@ -290,31 +290,31 @@ def test_one_mark_is_no_moved_string(by, found):
     """However steady the hand: a reading on the other side of the middle between two marks is one mark off."""
     layout = machine(sections(), rows=ROW, tape="mark = '1'\nset = '0.01'\ntilt = 0\nzero = '0.4'")
     again = [(*row, "") for row in rows(CLEAN)] * 2
-    close = [("a-1", "entry", 700 + by, "close")] * 4
+    close = [("a-1", "entry", 600 + by, "close")] * 4
     assert len(flags(layout, [*again, *close], **CLOSE)) == found
 
 
 def test_point_for_several_strings():
     """One in a hundred surveys, over all its closing readings: with two strings each has half of that."""
-    both = {"a": "target = '700'", "b": "target = '700'"}
+    both = {"a": "target = '600'", "b": "target = '600'"}
     layout = machine([*sections(3), *sections(3, "b")], rows=both)
     read = [(*row, "") for row in [*rows(CLEAN[:3]), *rows(CLEAN[:3], "b")]]
-    close = [("a-1", "entry", 704, "close"), ("b-1", "entry", 700, "close")]
+    close = [("a-1", "entry", 604, "close"), ("b-1", "entry", 600, "close")]
     (flag,) = flags(layout, [*read, *close], **CLOSE)
     assert flag.numbers["allowed"] == pytest.approx(stats.norm.ppf(1 - 0.01 / 4) * np.sqrt(2) * U)
 
 
 def test_repeated_opening_readings_are_averaged():
-    """700 and 701 at first, 702.4 at the end: 1.9 mm from their mean, 1.6 mm to expect."""
-    read = closed(CLEAN, ("a-1", "entry", 702.4))
-    read.insert(1, ("a-1", "entry", 701, "2"))
+    """600 and 601 at first, 602.4 at the end: 1.9 mm from their mean, 1.6 mm to expect."""
+    read = closed(CLEAN, ("a-1", "entry", 602.4))
+    read.insert(1, ("a-1", "entry", 601, "2"))
     (flag,) = flags(machine(sections(), rows=ROW), read, **CLOSE)
     assert flag.numbers["change"] == pytest.approx(1.9)
     assert flag.numbers["allowed"] == pytest.approx(stats.norm.ppf(0.995) * np.hypot(OWN / np.sqrt(2), U), rel=1e-6)
 
 
 def test_hint_for_a_misread_closing_reading():
-    (flag,) = flags(machine(sections(), rows=ROW), closed(CLEAN, ("a-1", "entry", 750)), **CLOSE)
+    (flag,) = flags(machine(sections(), rows=ROW), closed(CLEAN, ("a-1", "entry", 650)), **CLOSE)
     assert "Perhaps 50 mm too much. Read it once more" in said(flag)
 
 
@@ -322,9 +322,9 @@ def test_hint_for_a_misread_closing_reading():
 def test_misread_opening_reading_is_one_flag(points):
     """The closing reading bears out that the first one was misread: the string is not to blame."""
     layout = machine(sections(points=list(points)), rows=ROW)
-    read = closed([(800, 700), *CLEAN[1:]], ("a-1", "entry", 700))
+    read = closed([(700, 600), *CLEAN[1:]], ("a-1", "entry", 600))
     if len(points) == 3:
-        read[:-1] += [(f"a-{k}", "mid", 700, "") for k in range(1, 6)]
+        read[:-1] += [(f"a-{k}", "mid", 600, "") for k in range(1, 6)]
         read.sort(key=lambda row: row[3])
     (flag,) = flags(layout, read, **CLOSE)
     assert flag.flag == ("unlikely" if len(points) == 2 else "stray")
@@ -333,21 +333,21 @@ def test_misread_opening_reading_is_one_flag(points):
 
 def test_string_that_moved_after_the_first_section_is_not_hushed_up():
     """Both ends of the first section are off by what the closing reading differs by: that is the string."""
-    found = flags(machine(sections(), rows=ROW), closed([(712, 712), *CLEAN[1:]], ("a-1", "entry", 700)), **CLOSE)
+    found = flags(machine(sections(), rows=ROW), closed([(612, 612), *CLEAN[1:]], ("a-1", "entry", 600)), **CLOSE)
     assert found[0].flag == "line-moved"
 
 
 def test_swapped_ends_of_the_first_section_with_a_closing_reading():
-    layout = machine([*sections(), *sections(5, "b")], rows={"a": "target = '700'\nstring = 's'", "b": "string = 's'"})
-    read = [*rows([(700, 705), (714, 706), (715, 720), (720, 725), (725, 730)])]
-    closing = [*((*row, "") for row in read), ("a-2", "entry", 706, "close")]
+    layout = machine([*sections(), *sections(5, "b")], rows={"a": "target = '600'\nstring = 's'", "b": "string = 's'"})
+    read = [*rows([(600, 605), (614, 606), (615, 620), (620, 625), (625, 630)])]
+    closing = [*((*row, "") for row in read), ("a-2", "entry", 606, "close")]
     found = [f for f in flags(layout, closing, **CLOSE) if f.flag != "line-skewed"]
     assert [(f.flag, f.section) for f in found] == [("unlikely", "a-2")]
 
 
 def test_closing_reading_of_a_point_not_read_at_first():
     """Nothing to compare it with, and nothing made of it."""
-    assert flags(machine(sections(), rows=ROW), closed(CLEAN[:3], ("a-5", "exit", 800)), **CLOSE) == []
+    assert flags(machine(sections(), rows=ROW), closed(CLEAN[:3], ("a-5", "exit", 700)), **CLOSE) == []
 
 
 # repeats
@@ -358,24 +358,24 @@ def test_spread_of_repeats(apart, found):
     """Three readings of one point, the only one read thrice, whose range is at its 95 % point (studentized range)."""
     allowed = U * range_point(3)
     section = [{**sections(1)[0]}]
-    read = [("a-1", "entry", f"{700 + d:.4f}") for d in (0, apart * allowed, apart * allowed / 2)]
+    read = [("a-1", "entry", f"{600 + d:.4f}") for d in (0, apart * allowed, apart * allowed / 2)]
     # the other end, read in a section without redundancy left for a stray or scatter to show
-    layout = machine([*section, *sections(2, "b")], rows={"a": "target = '700'", "b": "target = '700'"})
-    read += rows([(700, 700)] * 2, "b")
+    layout = machine([*section, *sections(2, "b")], rows={"a": "target = '600'", "b": "target = '600'"})
+    read += rows([(600, 600)] * 2, "b")
     assert [f.flag for f in flags(layout, read)] == found
 
 
 def test_spread_names_what_was_read():
-    layout = machine([*sections(1), *sections(2, "b")], rows={"a": "target = '700'", "b": "target = '700'"})
-    read = [("a-1", "entry", v) for v in (700, 704, 701)] + rows([(700, 700)] * 2, "b")
+    layout = machine([*sections(1), *sections(2, "b")], rows={"a": "target = '600'", "b": "target = '600'"})
+    read = [("a-1", "entry", v) for v in (600, 604, 601)] + rows([(600, 600)] * 2, "b")
     (flag,) = flags(layout, read)
-    assert "a-1, entry: read 700, 704, 701: 4.00 mm apart" in said(flag)
+    assert "a-1, entry: read 600, 604, 601: 4.00 mm apart" in said(flag)
 
 
 def test_scatter_without_a_single_culprit():
     """Chi-square beyond its 95 % point with no residual beyond the test of a stray: scatter, and U grown."""
     points = ["0", "90", "180", "270", "360", "450"]
-    values = [700, 701.2, 699, 701, 698.8, 700]
+    values = [600, 601.2, 599, 601, 598.8, 600]
     layout = machine(sections(1, points=points), rows=ROW)
     read = [("a-1", p, v) for p, v in zip(points, values, strict=True)]
     (flag,) = flags(layout, read)
@@ -386,8 +386,8 @@ def test_scatter_without_a_single_culprit():
 
 def test_stray_takes_the_place_of_scatter_and_spread():
     """One slip, one flag: a repeat 25 mm off makes its point spread and its section scatter."""
-    read = [(*row[:2], 700) for row in rows(CLEAN) for _ in (1, 2)]
-    read[5] = ("a-2", "entry", 725)
+    read = [(*row[:2], 600) for row in rows(CLEAN) for _ in (1, 2)]
+    read[5] = ("a-2", "entry", 625)
     (flag,) = flags(machine(sections(), rows=ROW), read)
     assert (flag.flag, flag.section, flag.point) == ("stray", "a-2", "entry")
 
@@ -396,8 +396,8 @@ def test_stray_takes_the_place_of_scatter_and_spread():
 
 
 def test_most_harmful_first():
-    read = closed(CLEAN, ("a-1", "entry", 704))
-    read[5] = ("a-3", "exit", 800, "")
+    read = closed(CLEAN, ("a-1", "entry", 604))
+    read[5] = ("a-3", "exit", 700, "")
     layout = machine(sections(), rows=ROW)
     found = find_flags(fit_train(layout, readings(layout, read, **CLOSE)))
     assert [f.flag for f in found[:2]] == ["line-moved", "unlikely"]
@@ -414,14 +414,14 @@ def test_lone_points_are_said_once(samples, run):
 @pytest.mark.parametrize("points", [("0", "225", "450"), ("0", "100", "225", "350", "450")])
 def test_three_points_or_more_check_each_other(points):
     layout = machine(sections(3, points=list(points)), rows=ROW)
-    read = [(f"a-{k}", p, 700) for k in (1, 2, 3) for p in points]
+    read = [(f"a-{k}", p, 600) for k in (1, 2, 3) for p in points]
     assert find_flags(fit_train(layout, readings(layout, read))) == ()
 
 
 def test_only_the_nearest_of_a_very_long_train_are_asked():
     """Forty sections in line at one end, and a far half that stands 50 mm off: the near ones say what to expect."""
-    layout = machine(sections(80), rows={"a": "target = '700'"})
-    taken = [(s.name, end, 700 + 50 * (k >= 45)) for k, s in enumerate(layout.sections) for end in ("entry", "exit")]
+    layout = machine(sections(80), rows={"a": "target = '600'"})
+    taken = [(s.name, end, 600 + 50 * (k >= 45)) for k, s in enumerate(layout.sections) for end in ("entry", "exit")]
     neighbours = Neighbours(fit_train(layout, readings(layout, taken)))
     near, far = neighbours.expect(0), neighbours.expect(79)
     assert near is not None
@@ -431,42 +431,42 @@ def test_only_the_nearest_of_a_very_long_train_are_asked():
 
 
 def test_closing_reading_that_bears_out_swapped_ends():
-    """706 and 714 were written the other way round; read again at the end the entry says 706, as the string stood."""
-    read = [(700, 705), (714, 706), (715, 720), (720, 725), (725, 730)]
-    closing = [*((*row, "") for row in rows(read)), ("a-2", "entry", 706, "close")]
+    """606 and 614 were written the other way round; read again at the end the entry says 606, as the string stood."""
+    read = [(600, 605), (614, 606), (615, 620), (620, 625), (625, 630)]
+    closing = [*((*row, "") for row in rows(read)), ("a-2", "entry", 606, "close")]
     found = [f for f in flags(machine(sections(), rows=ROW), closing, **CLOSE) if f.flag != "line-skewed"]
     assert [(f.flag, f.section, f.point) for f in found] == [("unlikely", "a-2", "")]
     assert "Perhaps the ends were swapped." in said(found[0])
 
 
 @pytest.mark.parametrize(
-    ("close", "first"), [(700, "unlikely"), (745, "unlikely"), (755, "line-moved"), (850, "line-moved")]
+    ("close", "first"), [(600, "unlikely"), (645, "unlikely"), (655, "line-moved"), (750, "line-moved")]
 )
 def test_how_well_a_closing_reading_bears_a_slip_out(close, first):
     """The entry was read 100 too long. Within half of that of what it should be, the closing reading says so too."""
-    read = closed([(800, 700), *CLEAN[1:]], ("a-1", "entry", close))
+    read = closed([(700, 600), *CLEAN[1:]], ("a-1", "entry", close))
     assert flags(machine(sections(), rows=ROW), read, **CLOSE)[0].flag == first
 
 
 def test_what_is_said_of_a_stray():
     """The others' word, a hint only where one fits, and what would have gone unseen; whole messages."""
     layout = machine(sections(points=["0", "225", "450"]), rows=ROW)
-    good = [(f"a-{k}", p, 700) for k in range(1, 6) for p in ("entry", "mid", "exit")]
+    good = [(f"a-{k}", p, 600) for k in range(1, 6) for p in ("entry", "mid", "exit")]
     # 4.13 u / sqrt(1/6), with u the hypotenuse of 1 / sqrt(12) and 0.4
     seen = f"(The smallest slip seen here: {4.1321 * U * 6**0.5:.1f} mm.)"
-    for value, hint in ((714.3, ""), (750, " Perhaps 50 mm too much.")):
+    for value, hint in ((614.3, ""), (650, " Perhaps 50 mm too much.")):
         (flag,) = flags(layout, [("a-1", "entry", value), *good[1:]])
         assert said(flag) == (
-            f"a-1, entry: read {value}, the others say 700.0 mm.{hint} Its section alone could not tell it from mid "
-            f"(700) or exit (700); the neighbours or the target did. Read it again. {seen}"
+            f"a-1, entry: read {value}, the others say 600.0 mm.{hint} Its section alone could not tell it from mid "
+            f"(600) or exit (600); the neighbours or the target did. Read it again. {seen}"
         )
     (flag,) = flags(
-        machine(sections(1, points=["0", "225", "450"]), rows={"a": ""}), [("a-1", "entry", 714.3), *good[1:3]]
+        machine(sections(1, points=["0", "225", "450"]), rows={"a": ""}), [("a-1", "entry", 614.3), *good[1:3]]
     )
     # of three that contradict each other any may be named first
     assert said(flag).startswith(f"a-1, {flag.point}: read ")
     assert said(flag).endswith(f" that is wrong: nothing here tells which. Read all of them again. {seen}")
-    named = {"entry (714.3)", "mid (700)", "exit (700)"}
+    named = {"entry (614.3)", "mid (600)", "exit (600)"}
     assert sum(f"{name}" in said(flag) for name in named) == 2
 
 
@@ -476,19 +476,19 @@ def test_what_is_said_of_a_stray():
 def test_points_less_than_a_millimetre_apart_are_two():
     """A closing reading at 225 does not close the point at 225.4, nor are the two repeats of one another."""
     layout = machine(sections(points=["0", "225", "225.4", "450"]), rows=ROW)
-    good = [(f"a-{k}", p, 700, "") for k in range(1, 6) for p in ("entry", "exit")]
-    assert flags(layout, [*good, ("a-1", "225.4", 700, ""), ("a-1", "225", 710, "close")], **CLOSE) == []
-    (moved,) = flags(layout, [*good, ("a-1", "225.4", 700, ""), ("a-1", "225.4", 710, "close")], **CLOSE)
+    good = [(f"a-{k}", p, 600, "") for k in range(1, 6) for p in ("entry", "exit")]
+    assert flags(layout, [*good, ("a-1", "225.4", 600, ""), ("a-1", "225", 610, "close")], **CLOSE) == []
+    (moved,) = flags(layout, [*good, ("a-1", "225.4", 600, ""), ("a-1", "225.4", 610, "close")], **CLOSE)
     assert (moved.flag, moved.point) == ("line-moved", "225.4")
-    two = flags(layout, [*good, ("a-1", "225", 699.2, ""), ("a-1", "225.4", 700.8, "")], **CLOSE)
+    two = flags(layout, [*good, ("a-1", "225", 599.2, ""), ("a-1", "225.4", 600.8, "")], **CLOSE)
     assert "spread" not in {f.flag for f in two}
 
 
 def test_every_string_has_its_closing_reading_looked_at():
     """One that closes nothing, one as at first, one that bears a misread out, and then the one that moved."""
-    layout = machine([*sections(), *sections(5, "b")], rows=ROW | {"b": "target = '700'"})
-    read = [*rows([(800, 700), *CLEAN[1:]]), *rows(CLEAN, "b")]
-    closing = [("a-1", "225", 700), ("a-2", "entry", 700), ("a-1", "entry", 700), ("b-1", "entry", 705)]
+    layout = machine([*sections(), *sections(5, "b")], rows=ROW | {"b": "target = '600'"})
+    read = [*rows([(700, 600), *CLEAN[1:]]), *rows(CLEAN, "b")]
+    closing = [("a-1", "225", 600), ("a-2", "entry", 600), ("a-1", "entry", 600), ("b-1", "entry", 605)]
     found = flags(layout, [*((*r, "") for r in read), *((*c, "close") for c in closing)], **CLOSE)
     assert [(f.flag, f.section) for f in found] == [("line-moved", "b-1"), ("unlikely", "a-1")]
 
@@ -496,11 +496,11 @@ def test_every_string_has_its_closing_reading_looked_at():
 def test_every_section_is_held_against_its_neighbours():
     """A row too short to expect anything of, a row without a target that anyone knows, a section with a stray."""
     parts = [*sections(1, "b"), *sections(2, "c"), *sections(6, points=["0", "225", "450"])]
-    layout = machine(parts, rows={"b": "target = '700'", "c": "", "a": "target = '700'"})
-    read = [("b-1", "entry", 700), ("b-1", "exit", 700), ("c-1", "entry", 700), ("c-2", "exit", 700)]
-    read += [("a-1", p, v) for p, v in (("entry", 700), ("mid", 760), ("exit", 700))]
-    read += [(f"a-{k}", p, 700) for k in range(2, 6) for p in ("entry", "exit")]
-    read += [("a-6", "entry", 700), ("a-6", "exit", 730)]
+    layout = machine(parts, rows={"b": "target = '600'", "c": "", "a": "target = '600'"})
+    read = [("b-1", "entry", 600), ("b-1", "exit", 600), ("c-1", "entry", 600), ("c-2", "exit", 600)]
+    read += [("a-1", p, v) for p, v in (("entry", 600), ("mid", 660), ("exit", 600))]
+    read += [(f"a-{k}", p, 600) for k in range(2, 6) for p in ("entry", "exit")]
+    read += [("a-6", "entry", 600), ("a-6", "exit", 630)]
     assert [(f.flag, f.section) for f in flags(layout, read)] == [("stray", "a-1"), ("unlikely", "a-6")]
 
 
@@ -510,7 +510,7 @@ def test_every_section_is_held_against_its_neighbours():
 def slanting(d: float, swap: tuple[float, float]) -> list:
     """A section between two neighbours whose faces lead one to expect d less at its entry and d more at its exit."""
     k = d / 225
-    ends = [(700 - 725 * k, 700 - 275 * k), (700 + swap[0], 700 + swap[1]), (700 + 275 * k, 700 + 725 * k)]
+    ends = [(600 - 625 * k, 600 - 275 * k), (600 + swap[0], 600 + swap[1]), (600 + 275 * k, 600 + 625 * k)]
     found = flags(machine(sections(3), rows=ROW), rows(ends))
     return [f for f in found if f.flag == "unlikely" and "swapped" in said(f)]
 
@@ -535,7 +535,7 @@ def test_scatter_of_one_section_alone(chi2, found):
     assert stats.chi2.ppf(0.95, 2) == pytest.approx(5.99, abs=0.01)
     a = U * np.sqrt(chi2 / 4)
     layout = machine(sections(1, points=["0", "150", "300", "450"]), rows=ROW)
-    read = [("a-1", p, f"{700 + s * a:.6f}") for p, s in ((0, 1), (150, -1), (300, -1), (450, 1))]
+    read = [("a-1", p, f"{600 + s * a:.6f}") for p, s in ((0, 1), (150, -1), (300, -1), (450, 1))]
     assert [f.flag for f in flags(layout, read)] == found
 
 
@@ -547,7 +547,7 @@ def test_scatter_names_the_reading_farthest_off(sign, says):
     own, left = (a * U * np.sqrt(8.2 / np.sum(left**2)) for a in (own, left))
     worst = int(np.argmax(np.abs(left)))
     layout = machine(sections(1, points=[str(p) for p in x]), rows=ROW)
-    read = [("a-1", p, f"{700 + sign * v:.6f}") for p, v in zip(x, own, strict=True)]
+    read = [("a-1", p, f"{600 + sign * v:.6f}") for p, v in zip(x, own, strict=True)]
     (flag,) = flags(layout, read)
     assert (flag.flag, flag.section) == ("scatter", "a-1")
     assert flag.numbers == {"off": pytest.approx(sign * left[worst], abs=1e-5)}
@@ -560,16 +560,16 @@ def test_scatter_names_the_reading_farthest_off(sign, says):
 def test_two_readings_of_one_point_that_differ():
     """Of three repeated points one: Bonferroni over the three, and all that is said of it."""
     layout = machine(sections(3), rows=ROW)
-    read = [*rows([(700, 700)] * 3), ("a-1", "entry", 700), ("a-2", "exit", 701.75), ("a-3", "exit", 700)]
+    read = [*rows([(600, 600)] * 3), ("a-1", "entry", 600), ("a-2", "exit", 601.75), ("a-3", "exit", 600)]
     (flag,) = flags(layout, read)
     assert (flag.flag, flag.section, flag.point) == ("spread", "a-2", "exit")
     assert flag.numbers == {"spread": pytest.approx(1.75), "allowed": pytest.approx(U * range_point(2, 1 - 0.05 / 3))}
 
 
 def test_lone_points_by_name():
-    solution = solve(machine(sections(2), rows=ROW), readings(machine(sections(2), rows=ROW), rows([(700, 701)] * 2)))
+    solution = solve(machine(sections(2), rows=ROW), readings(machine(sections(2), rows=ROW), rows([(600, 601)] * 2)))
     assert [(f.flag, f.section, f.point, said(f)) for f in solution.flags] == [
         ("lone", f"a-{k}", point, f"a-{k}, {point}: read once ({text}); no other reading checks it.")
         for k in (1, 2)
-        for point, text in (("entry", "700"), ("exit", "701"))
+        for point, text in (("entry", "600"), ("exit", "601"))
     ]

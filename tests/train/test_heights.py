@@ -22,7 +22,7 @@ TOLERANCE = "offset = '1.5'\nsquare = '1.5'\nstep = '1.5'"
 RAILS = {row: f"string = '{row}'\nplane = 'height'\ntarget = '300'" for row in ("left", "right")}
 PLACED = "[string.left]\nat = '0'\n[string.right]\nat = '1500'\n"
 BOTH = {
-    "side": "string = 'side'\nstring_side = 'left'\ntarget = '700'",
+    "side": "string = 'side'\nstring_side = 'left'\ntarget = '600'",
     "rail": "string = 'over'\nplane = 'height'\ntarget = '300'",
 }
 
@@ -217,7 +217,7 @@ def test_moves_have_one_number_in_list_words_and_picture():
 def test_on_the_command_line(run, tmp_path):
     """From files to a picture of each plane, and the rest of the answer."""
     (tmp_path / "m.toml").write_text(layout_text(parts(BOTH), rows=BOTH, tolerance=TOLERANCE))
-    rows = [(s["name"], end, 703 if s["name"] == "side-1" else 700 if s["row"] == "side" else 300)
+    rows = [(s["name"], end, 603 if s["name"] == "side-1" else 600 if s["row"] == "side" else 300)
             for s in parts(BOTH) for end in ("entry", "exit")]  # fmt: skip
     (tmp_path / "s.csv").write_text(survey_text(rows))
     outcome = run("solve", tmp_path / "m.toml", tmp_path / "s.csv", "--json", "--plot", tmp_path / "p.png")

@@ -20,7 +20,7 @@ from tests.tools.machines import machine, readings, said
 TAPE = "mark = '1'\nset = '0.4'\ntilt = 0\nzero = '0.4'"
 U = math.sqrt(1 / 12 + 0.4**2)
 """Independent standard uncertainty of a reading with this tape. [mm]"""
-TARGET = {"r": "target = '700'"}
+TARGET = {"r": "target = '600'"}
 COLUMNS = "section,point,reading,u"
 
 
@@ -46,7 +46,7 @@ def fitted(layout, rows) -> Train:
 
 def test_rows_of_a_long_survey():
     layout = row_of(3)
-    survey = readings(layout, taken((700, 700), steps=[("s0", "-1.5")]), header=COLUMNS)
+    survey = readings(layout, taken((600, 600), steps=[("s0", "-1.5")]), header=COLUMNS)
     (step,) = survey.steps
     assert (step.upstream, step.downstream, step.value, step.text) == ("s0", "s1", -1.5, "-1.5")
     assert step.u == layout.tape.feeler
@@ -66,7 +66,7 @@ def test_column_of_a_wide_survey():
 def test_own_u_and_the_layouts_feeler():
     tape = TAPE + "\nfeeler = '0.2'"
     layout = row_of(3, tape=tape)
-    rows = [*taken((700, 700), steps=[("s0", "0")]), *taken(steps=[("s1", "0")], u="0.02")]
+    rows = [*taken((600, 600), steps=[("s0", "0")]), *taken(steps=[("s1", "0")], u="0.02")]
     assert [s.u for s in readings(layout, rows, header=COLUMNS).steps] == [0.2, 0.02]
 
 
@@ -74,7 +74,7 @@ def test_what_is_no_step():
     """The last section of a row has no joint, and a step is a length: both told at once."""
     parts = [{"name": f"{row}{k}", "row": row, "start": 400 * k, "length": 400} for row in "ab" for k in range(2)]
     layout = machine(parts)
-    rows = [("a1", "joint", "0", ""), ("b0", "joint", "flush", ""), ("b0", "entry", "700", "")]
+    rows = [("a1", "joint", "0", ""), ("b0", "joint", "flush", ""), ("b0", "entry", "600", "")]
     with pytest.raises(InputError) as error:
         readings(layout, rows, header=COLUMNS)
     said = str(error.value)
@@ -92,7 +92,7 @@ def test_sign_and_size_of_a_step():
     The tape sees none; a feeler that is far better puts the second face 2 farther than the first where they meet. Each
     section gives way by half of it there; at its far end, which is read by itself, it stays.
     """
-    train = fitted(row_of(2), taken((700, 700), (700, 700), steps=[("s0", "2")], u="0.01"))
+    train = fitted(row_of(2), taken((600, 600), (600, 600), steps=[("s0", "2")], u="0.01"))
     assert train.steps.value[0] == pytest.approx(2, abs=1e-3)
     assert train.ends[0].value == pytest.approx([0, 1], abs=1e-3)
     assert train.ends[1].value == pytest.approx([-1, 0], abs=1e-3)
@@ -101,7 +101,7 @@ def test_sign_and_size_of_a_step():
 def test_weighted_mean_of_tape_and_feeler():
     """The tape's step has u = sqrt 2 U, the feeler's its own: weights by variance, by hand."""
     feeler = 0.3
-    train = fitted(row_of(2), taken((700, 701), (702.3, 702.3), steps=[("s0", "1")], u=feeler))
+    train = fitted(row_of(2), taken((600, 601), (602.3, 602.3), steps=[("s0", "1")], u=feeler))
     tape_weight, feeler_weight = 1 / (2 * U**2), 1 / feeler**2
     mean = (1.3 * tape_weight + 1 * feeler_weight) / (tape_weight + feeler_weight)
     assert train.steps.value[0] == pytest.approx(mean)
@@ -111,13 +111,13 @@ def test_weighted_mean_of_tape_and_feeler():
 def test_step_less_its_nominal():
     """The feeler reads the faces as they are; the step that is judged is that less the nominal one."""
     joints = "[[joint]]\nsections = ['s0', 's1']\nstep = '1.5'"
-    rows = taken((700, 700), (702, 702), steps=[("s0", "2")], u="0.01")
+    rows = taken((600, 600), (602, 602), steps=[("s0", "2")], u="0.01")
     assert fitted(row_of(2, joints=joints), rows).steps.value[0] == pytest.approx(0.5)
 
 
 def test_without_them_each_section_is_a_line_of_its_own():
     """Steps worth nothing leave what the section fits say, to rounding: values and u."""
-    faces = ((700.3, 701.1), (702.4, 699.8), (700.0, 700.9))
+    faces = ((600.3, 601.1), (602.4, 599.8), (600.0, 600.9))
     alone = fitted(row_of(3), taken(*faces))
     blunt = fitted(row_of(3), taken(*faces, steps=[("s0", 9), ("s1", -9)], u="1000000"))
     assert alone.adjusted.network is None
@@ -130,7 +130,7 @@ def test_without_them_each_section_is_a_line_of_its_own():
 
 def test_they_tie_the_row_together():
     """Flush joints, sure: the row is one straight piece at its joints, and each u shrinks."""
-    faces = ((700, 700), (700, 700), (700, 700), (700, 700))
+    faces = ((600, 600), (600, 600), (600, 600), (600, 600))
     alone, tied = (
         fitted(row_of(4), taken(*faces)),
         fitted(row_of(4), taken(*faces, steps=[(f"s{k}", 0) for k in range(3)], u="0.01")),
@@ -144,7 +144,7 @@ def test_they_tie_the_row_together():
 def test_section_not_measured_has_no_say(unread):
     """Steps at a section that was not read are left out, and those elsewhere still count."""
     steps = [(f"s{k}", 1.0) for k in range(3)]
-    rows = [r for r in taken(*[(700.0, 700.0)] * 4, steps=steps, u="0.1") if r[0] != f"s{unread}" or r[1] == "joint"]
+    rows = [r for r in taken(*[(600.0, 600.0)] * 4, steps=steps, u="0.1") if r[0] != f"s{unread}" or r[1] == "joint"]
     train = fitted(row_of(4), rows)
     assert train.measured.tolist() == [k != unread for k in range(4)]
     kept = [k for k in range(3) if unread not in (k, k + 1)]
@@ -158,7 +158,7 @@ def test_section_not_measured_has_no_say(unread):
 
 
 def test_only_steps_between_sections_that_were_not_read():
-    train = fitted(row_of(4), [*taken((700, 700), (701, 701)), *taken(steps=[("s2", 3)], u="0.1")])
+    train = fitted(row_of(4), [*taken((600, 600), (601, 601)), *taken(steps=[("s2", 3)], u="0.1")])
     assert train.adjusted.network is None
     assert train.steps.value[0] == pytest.approx(1)
 
@@ -166,8 +166,8 @@ def test_only_steps_between_sections_that_were_not_read():
 def test_rows_are_not_tied_to_each_other():
     """The last section of one row and the first of the next follow one another in the layout alone."""
     parts = [{"name": f"{row}{k}", "row": row, "start": 400 * k, "length": 400} for row in "ab" for k in range(2)]
-    layout = machine(parts, tape=TAPE, rows=dict.fromkeys("ab", "target = '700'"))
-    rows = [(s.name, end, 700, "") for s in layout.sections for end in ("entry", "exit")]
+    layout = machine(parts, tape=TAPE, rows=dict.fromkeys("ab", "target = '600'"))
+    rows = [(s.name, end, 600, "") for s in layout.sections for end in ("entry", "exit")]
     rows += [("a0", "joint", 0, 0.1), ("b0", "joint", 0, 0.1)]
     train = fitted(layout, rows)
     assert train.adjusted.cross[1] == pytest.approx(np.zeros((2, 2)), abs=1e-12)
@@ -176,8 +176,8 @@ def test_rows_are_not_tied_to_each_other():
 
 def test_scatter_grows_the_u_of_its_own_section_only():
     """Repeats that disagree make their section's readings worth less, not the feeler and not the neighbour's tape."""
-    calm = fitted(row_of(2), taken((700, 700), (700, 700), steps=[("s0", 0)], u="0.1"))
-    rough = [*taken((700, 700), (700, 700), steps=[("s0", 0)], u="0.1"), ("s0", "entry", 706, "")]
+    calm = fitted(row_of(2), taken((600, 600), (600, 600), steps=[("s0", 0)], u="0.1"))
+    rough = [*taken((600, 600), (600, 600), steps=[("s0", 0)], u="0.1"), ("s0", "entry", 606, "")]
     train = fitted(row_of(2), rough)
     assert train.birge[0] > 2
     assert train.birge[1] == 1
@@ -191,7 +191,7 @@ def test_scatter_grows_the_u_of_its_own_section_only():
 def test_feeler_decides_what_the_tape_cannot():
     """The tape alone puts the joint in step; the feeler puts it out, and the plan closes it."""
     how = {"tolerance": "offset = '3'\nsquare = '3'\nstep = '0.5'"}
-    faces = ((700, 700), (700, 700))
+    faces = ((600, 600), (600, 600))
     assert not solve(row_of(2, **how), readings(row_of(2, **how), taken(*faces), header=COLUMNS)).plan.steps
     found = solve(
         row_of(2, **how), readings(row_of(2, **how), taken(*faces, steps=[("s0", "1.2")], u="0.05"), header=COLUMNS)
@@ -208,7 +208,7 @@ def test_picture_shows_every_reading_as_read():
     In the sheet's first drawing each reading is a diamond at the place where the tape put it.
     """
     layout = row_of(3)
-    rows = taken((700, 700), (702, 702), (700, 700), steps=[("s0", "1"), ("s1", "-1")], u="0.1")
+    rows = taken((600, 600), (602, 602), (600, 600), steps=[("s0", "1"), ("s1", "-1")], u="0.1")
     found = solve(layout, readings(layout, rows, header=COLUMNS))
     axes = train_sheet(found).axes[0]
     lanes = lanes_of(layout, Plane.side)
@@ -226,7 +226,7 @@ def test_picture_marks_the_joint_that_is_out_of_step():
     from matplotlib.figure import Figure
 
     layout = row_of(3, tolerance="step = '1'\noffset = '9'\nsquare = '9'")
-    found = solve(layout, readings(layout, taken((700, 700), (704, 704), (704, 704)), header=COLUMNS))
+    found = solve(layout, readings(layout, taken((600, 600), (604, 604), (604, 604)), header=COLUMNS))
     axes = Figure(figsize=(11, 4)).add_axes((0.05, 0.05, 0.9, 0.9))
     lanes = lanes_of(layout, Plane.side)
     draw_train(axes, found.train, found.state, lanes, 0.05, height=4)
@@ -238,7 +238,7 @@ def test_picture_marks_the_joint_that_is_out_of_step():
 
 def test_step_that_the_tape_contradicts_is_named():
     """Four sections in line by tape, and a feeler that says 6 mm at one joint: that one, and no other."""
-    rows = taken(*[(700, 700)] * 4, steps=[("s0", "0"), ("s1", "6"), ("s2", "0")], u="0.1")
+    rows = taken(*[(600, 600)] * 4, steps=[("s0", "0"), ("s1", "6"), ("s2", "0")], u="0.1")
     solution = solve(row_of(4), readings(row_of(4), rows, header=COLUMNS))
     (flag,) = [f for f in solution.flags if f.harmful]
     assert (flag.flag, flag.section, flag.beside, flag.point) == ("stray", "s1", "s2", "joint")
@@ -249,31 +249,31 @@ def test_step_that_the_tape_contradicts_is_named():
 
 
 def test_two_steps_of_one_joint_that_do_not_agree():
-    rows = taken((700, 700), (700, 700), steps=[("s0", "0"), ("s0", "12")], u="0.1")
+    rows = taken((600, 600), (600, 600), steps=[("s0", "0"), ("s0", "12")], u="0.1")
     solution = solve(row_of(2), readings(row_of(2), rows, header=COLUMNS))
     assert [f.point for f in solution.flags if f.harmful] == ["joint"]
 
 
 def test_steps_within_their_u_raise_no_flag():
-    rows = taken(*[(700, 700)] * 4, steps=[("s0", "0.5"), ("s1", "-0.6"), ("s2", "0.2")], u="0.3")
+    rows = taken(*[(600, 600)] * 4, steps=[("s0", "0.5"), ("s1", "-0.6"), ("s2", "0.2")], u="0.3")
     assert not [f for f in solve(row_of(4), readings(row_of(4), rows, header=COLUMNS)).flags if f.harmful]
 
 
 def test_what_no_step_checks_is_not_tested():
     """Steps worth nothing leave no redundancy, and no flag."""
-    rows = taken((700, 700), (700, 700), steps=[("s0", "9")], u="1000000")
+    rows = taken((600, 600), (600, 600), steps=[("s0", "9")], u="1000000")
     assert not [f for f in solve(row_of(2), readings(row_of(2), rows, header=COLUMNS)).flags if f.harmful]
 
 
 def test_closing_step_is_refused():
-    rows = [(*row, "") for row in taken((700, 700), (700, 700), steps=[("s0", "0")])]
+    rows = [(*row, "") for row in taken((600, 600), (600, 600), steps=[("s0", "0")])]
     rows.append(("s0", "joint", "3", "", "close"))
     with pytest.raises(InputError, match="row 7, repeat: a step has no closing reading"):
         readings(row_of(2), rows, header=f"{COLUMNS},repeat")
 
 
 def test_step_beside_a_section_that_was_not_measured_is_not_passed_over():
-    rows = taken((700, 700), steps=[("s0", "1")])
+    rows = taken((600, 600), steps=[("s0", "1")])
     text = " ".join(door.text(solve(row_of(2), readings(row_of(2), rows, header=COLUMNS)), full=True).split())
     assert "The step read at s0 / s1 is not used: s1 not measured by tape." in text
 
@@ -285,7 +285,7 @@ def test_step_beside_a_section_that_was_not_measured_is_not_passed_over():
 def test_way_to_settle_a_step(steps, way):
     """Nearer its limit than the tape can tell; and where a blunt feeler was used already."""
     layout = row_of(2, tolerance="step = '1.5'\nsquare = '9'\noffset = '9'")
-    rows = taken((700, 700), (701.2, 701.2), steps=steps, u="0.6")
+    rows = taken((600, 600), (601.2, 601.2), steps=steps, u="0.6")
     text = " ".join(door.text(solve(layout, readings(layout, rows, header=COLUMNS)), full=True).split())
     assert f"To settle the step at s0 / s1: {way}" in text
 
@@ -300,7 +300,7 @@ def test_each_wrong_step_is_named_and_not_those_that_it_pulls_at(big, small):
     parts = [{"name": f"s{k}", "row": "r", "start": 400 * k, "length": 400, "points": [100, 300]} for k in range(8)]
     layout = machine(parts, rows=TARGET, tape=TAPE)
     steps = [(f"s{k}", {4: big, 0: small}.get(k, 0)) for k in range(7)]
-    survey = readings(layout, taken(*[(700, 700)] * 8, steps=steps, u="0.1"), header=COLUMNS)
+    survey = readings(layout, taken(*[(600, 600)] * 8, steps=steps, u="0.1"), header=COLUMNS)
     flags = [f for f in solve(layout, survey).flags if f.point == "joint"]
     assert [(f.section, f.beside) for f in flags] == [("s4", "s5"), ("s0", "s1")]
     # once the worse one is set aside, the tape says that the other should be nothing
@@ -308,7 +308,7 @@ def test_each_wrong_step_is_named_and_not_those_that_it_pulls_at(big, small):
 
 
 def test_what_the_tape_says_of_a_step_has_its_sign():
-    rows = taken((700, 700), (704, 704), steps=[("s0", "-6")], u="0.1")
+    rows = taken((600, 600), (604, 604), steps=[("s0", "-6")], u="0.1")
     (flag,) = [f for f in solve(row_of(2), readings(row_of(2), rows, header=COLUMNS)).flags if f.point == "joint"]
     assert said(flag).startswith("s0 / s1: step read -6, the tape readings beside it say +4.0 mm.")
 
@@ -316,9 +316,9 @@ def test_what_the_tape_says_of_a_step_has_its_sign():
 def test_reading_of_a_section_that_is_not_measured_enough_ties_nothing():
     """One reading far off in the last section: the faces that steps tie together are as without it."""
     steps = [("s0", "0.5"), ("s1", "-0.5")]
-    faces = ((700, 700.4), (701, 700.2), (699.8, 700))
+    faces = ((600, 600.4), (601, 600.2), (599.8, 600))
     alone = fitted(row_of(4), taken(*faces, steps=steps, u="0.1"))
-    with_it = fitted(row_of(4), [*taken(*faces, steps=steps, u="0.1"), ("s3", "mid", 760, "")])
+    with_it = fitted(row_of(4), [*taken(*faces, steps=steps, u="0.1"), ("s3", "mid", 660, "")])
     assert with_it.measured.tolist() == [True, True, True, False]
     assert with_it.face[:3] == pytest.approx(alone.face[:3], abs=1e-12)
     assert with_it.covariance[:3] == pytest.approx(alone.covariance[:3], rel=1e-12)

@@ -12,7 +12,7 @@ from alignment.train.flags.leaning import find_leans, lean_tests
 from alignment.train.train import Train, fit_train
 from tests.tools.machines import machine, readings, said
 
-STEP, LENGTH, TARGET = 500, 450, 700
+STEP, LENGTH, TARGET = 500, 450, 600
 
 
 def train(deviations, rows=None, line: Line = Line.string, **section) -> Train:

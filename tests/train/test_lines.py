@@ -20,7 +20,7 @@ from alignment.train.solve import easiest, solve, solve_lines
 from alignment.train.train import fit_train
 from tests.tools.machines import machine, readings
 
-ROWS = dict.fromkeys(("left", "right"), "target = '700'")
+ROWS = dict.fromkeys(("left", "right"), "target = '600'")
 TOLERANCE = "offset = '1.6'\nsquare = '1.6'\nstep = '1.6'"
 LONG = 98 * 25.4
 """Length of the sample's operator row. [mm]"""
@@ -95,7 +95,7 @@ def test_side_by_side_in_json(leaning, run, samples):
 def test_string_is_kept_where_it_does_as_well():
     """A machine in order: no line asks for anything, and the string as it hangs is said to do."""
     layout = machine([{"name": f"s{k}", "row": "left", "start": 500 * k, "length": 400} for k in range(3)], rows=ROWS)
-    survey = readings(layout, [(s.name, end, 700) for s in layout.sections for end in ("entry", "exit")])
+    survey = readings(layout, [(s.name, end, 600) for s in layout.sections for end in ("entry", "exit")])
     found = solve_lines(layout, survey, LineChoice.all)
     assert easiest(found) is found[Line.string]
     told = terminal.render(solution_page(easiest(found), found))
@@ -122,9 +122,9 @@ def test_every_joint_comes_into_step(samples, line, suffix):
 def held(readings_at, holds):
     """Four sections, some on hold, and a survey of them."""
     parts = [{"name": f"s{k}", "row": "left", "start": 500 * k, "length": 400, "hold": k in holds} for k in range(4)]
-    layout = machine(parts, rows={"left": "target = '700'"}, tolerance=TOLERANCE)
+    layout = machine(parts, rows={"left": "target = '600'"}, tolerance=TOLERANCE)
     rows = [
-        (s.name, end, f"{700 + readings_at(s, x):.3f}")
+        (s.name, end, f"{600 + readings_at(s, x):.3f}")
         for s in layout.sections
         for end, x in (("entry", s.start), ("exit", s.end))
     ]
@@ -169,10 +169,10 @@ def test_easiest_brings_everything_in_before_it_saves_bolt_ends():
 def test_target_of_the_row_itself_drops_out_of_a_fitted_line():
     """A line through the faces takes up whatever target there is: values and u are as with a number."""
     rng = np.random.default_rng(2)
-    reads = [(f"s{k}", end, f"{700 + rng.normal(0, 2):.3f}") for k in range(4) for end in ("entry", "exit")]
+    reads = [(f"s{k}", end, f"{600 + rng.normal(0, 2):.3f}") for k in range(4) for end in ("entry", "exit")]
     parts = [{"name": f"s{k}", "row": "left", "start": 500 * k, "length": 400} for k in range(4)]
     trains = []
-    for target in ("", "target = '690'"):
+    for target in ("", "target = '590'"):
         layout = machine(parts, rows={"left": target}, tape="mark = '1'\ntilt = 0\nzero = '0'")
         trains.append(fit_train(layout, readings(layout, reads), line=Line.fitted))
     relative, number = trains
@@ -186,7 +186,7 @@ def test_a_row_that_was_not_read(aim):
     """Only one side of the machine measured: its own line is free, and the other's is not spoken of."""
     parts = [{"name": f"{row}-{k}", "row": row, "start": 500 * k, "length": 400} for row in ROWS for k in range(3)]
     layout = machine(parts, rows=ROWS, tolerance=TOLERANCE)
-    rows = [(s.name, end, 705) for s in layout.sections if s.row == "left" for end in ("entry", "exit")]
+    rows = [(s.name, end, 605) for s in layout.sections if s.row == "left" for end in ("entry", "exit")]
     found = solve(layout, readings(layout, rows), line=Line.free, aim=aim)
     assert found.plan.bolt_ends == 0
     assert found.train.string_lines["right"] == (0.0, 0.0)
@@ -203,11 +203,11 @@ def test_tapes_zero_under_a_free_line():
     u = np.sqrt(1 / 12 + 0.4**2)
     for side, zero in (("left", 0.0), ("right", 0.5)):
         rows = {
-            "left": "string = 'm'\nstring_side = 'left'\ntarget = '700'",
-            "right": f"string = 'm'\nstring_side = '{side}'\ntarget = '700'",
+            "left": "string = 'm'\nstring_side = 'left'\ntarget = '600'",
+            "right": f"string = 'm'\nstring_side = '{side}'\ntarget = '600'",
         }
         layout = machine(parts, rows=rows, tape=tape)
-        survey = readings(layout, [(s.name, end, 700) for s in layout.sections for end in ("entry", "exit")])
+        survey = readings(layout, [(s.name, end, 600) for s in layout.sections for end in ("entry", "exit")])
         found = solve(layout, survey, line=Line.free).train
         assert found.ends[0].u == pytest.approx([np.hypot(u, zero)] * 4)
 
@@ -225,7 +225,7 @@ def sixty(seed: int):
             parts.append({"name": name, "row": row, "start": x, "length": 460.0, "bolts": [40.0, 420.0]})
             middle, skew = rng.normal(0, 1.5, 2)
             for end, at, d in (("entry", x, middle - skew / 2), ("exit", x + 460, middle + skew / 2)):
-                rows.append((name, end, f"{700 + d + 0.01 * (at - 7500):.0f}"))
+                rows.append((name, end, f"{600 + d + 0.01 * (at - 7500):.0f}"))
     joints = [(f"{row}-{k}", f"{row}-{k + 1}") for row in ROWS for k in range(29)]
     layout = machine(parts, rows=ROWS, joints=joints, tolerance=TOLERANCE)
     return layout, readings(layout, rows)
@@ -269,8 +269,8 @@ def test_time_runs_out():
 @pytest.mark.parametrize("line", [Line.fitted, Line.free])
 def test_one_section_makes_no_line(line):
     """It would be straight by itself, whatever its skew; the string stays, and the answer says so."""
-    layout = machine([{"name": "a", "row": "r", "start": 0, "length": 400}], rows={"r": "target = '700'"})
-    survey = readings(layout, [("a", "entry", 690), ("a", "exit", 710)])
+    layout = machine([{"name": "a", "row": "r", "start": 0, "length": 400}], rows={"r": "target = '600'"})
+    survey = readings(layout, [("a", "entry", 590), ("a", "exit", 610)])
     found = solve_lines(layout, survey, LineChoice(line))[line]
     string = solve_lines(layout, survey, LineChoice.string)[Line.string]
     assert found.state.sections[0].skew == string.state.sections[0].skew
@@ -283,8 +283,8 @@ def test_free_line_beside_a_string_that_has_none():
     parts = [
         {"name": name, "row": name[0], "start": x, "length": 400} for name, x in (("a1", 0), ("a2", 500), ("b", 0))
     ]
-    layout = machine(parts, rows={"a": "target = '700'", "b": "target = '650'"})
-    reads = [(name, end, 700 if name[0] == "a" else 650) for name in ("a1", "a2", "b") for end in ("entry", "exit")]
+    layout = machine(parts, rows={"a": "target = '600'", "b": "target = '650'"})
+    reads = [(name, end, 600 if name[0] == "a" else 650) for name in ("a1", "a2", "b") for end in ("entry", "exit")]
     survey = readings(layout, reads)
     train = solve_lines(layout, survey, LineChoice.free)[Line.free].train
     # the default tape of these machines: mean of two readings, and the zero common to all

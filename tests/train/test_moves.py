@@ -14,7 +14,7 @@ from alignment.train.train import fit_train
 from tests.tools.machines import machine, readings
 
 IN = 25.4
-TARGET = {"r": "target = '700'"}
+TARGET = {"r": "target = '600'"}
 WIDE = "offset = '2'\nsquare = '2'\nstep = '2'"
 
 
@@ -80,7 +80,7 @@ def test_state_after_the_swing(swung):
 
 def test_watch_is_at_the_point_that_was_read_nearest_the_moving_bolt():
     parts = [part("a", 0, points=[60, 200, 340])]
-    taken = [("a", "entry", 700), ("a", "mid", 702), ("a", "exit", 704)]
+    taken = [("a", "entry", 600), ("a", "mid", 602), ("a", "exit", 604)]
     (step,) = planned(parts, taken, rows=TARGET, tolerance="square = '1'\noffset = '6'").steps
     assert step.watch.point == step.loosen
     assert step.watch.place == {"entry": 60, "exit": 340}[step.loosen]
@@ -89,13 +89,13 @@ def test_watch_is_at_the_point_that_was_read_nearest_the_moving_bolt():
 
 def test_both_ends_loose():
     """No pivot: one step per end, entry first, both where they are best: at the reading wanted."""
-    first, second = planned([part("a", 0)], ends(a=(705, 705)), rows=TARGET, tolerance=WIDE).steps
+    first, second = planned([part("a", 0)], ends(a=(605, 605)), rows=TARGET, tolerance=WIDE).steps
     assert [(s.loosen, s.pivot) for s in (first, second)] == [("entry", ""), ("exit", "")]
-    assert [s.watch.stop for s in (first, second)] == pytest.approx([700, 700])
-    assert first.watch.before == pytest.approx(705)
+    assert [s.watch.stop for s in (first, second)] == pytest.approx([600, 600])
+    assert first.watch.before == pytest.approx(605)
 
 
-@pytest.mark.parametrize(("reads", "way"), [(690, Direction.away), (710, Direction.toward)])
+@pytest.mark.parametrize(("reads", "way"), [(590, Direction.away), (610, Direction.toward)])
 def test_direction(reads, way):
     """Too near the string is moved away from it."""
     steps = planned([part("a", 0)], ends(a=(reads, reads)), rows=TARGET, tolerance=WIDE).steps
@@ -106,17 +106,17 @@ def test_direction(reads, way):
 def test_order_of_work():
     """Row by row, entry to exit, whatever the order of the files."""
     parts = [part("d", 500, row="s"), part("b", 500), part("c", 0, row="s"), part("a", 0)]
-    taken = ends(b=(705, 705), d=(705, 705), a=(705, 705), c=(705, 705))
-    plan = planned(parts, taken, rows={"r": "target = '700'", "s": "target = '700'"}, tolerance=WIDE)
+    taken = ends(b=(605, 605), d=(605, 605), a=(605, 605), c=(605, 605))
+    plan = planned(parts, taken, rows={"r": "target = '600'", "s": "target = '600'"}, tolerance=WIDE)
     assert [step.section for step in plan.steps] == ["a", "a", "b", "b", "c", "c", "d", "d"]
 
 
 def test_half_marks_only_where_marks_do_not_serve():
-    """Wanted 700.5 with marks of 1: the stop is halfway; wanted 700: on the mark."""
-    for target, stop in ((700.5, 700.5), (700, 700), (700.3, 700)):
+    """Wanted 600.5 with marks of 1: the stop is halfway; wanted 600: on the mark."""
+    for target, stop in ((600.5, 600.5), (600, 600), (600.3, 600)):
         rows = {"r": f"target = '{target}'"}
         limits = "offset = '1.2'\nsquare = '1.2'"
-        steps = planned([part("a", 0)], ends(a=(705, 705)), rows=rows, tolerance=limits).steps
+        steps = planned([part("a", 0)], ends(a=(605, 605)), rows=rows, tolerance=limits).steps
         assert [s.watch.stop for s in steps] == pytest.approx([stop, stop])
 
 
@@ -140,28 +140,28 @@ def test_answers(now, turned, gain, times, said):
 
 
 def test_reads_as_wanted_is_left_alone():
-    plan = planned([part("a", 0)], ends(a=(700, 700)), rows=TARGET, tolerance=WIDE)
+    plan = planned([part("a", 0)], ends(a=(600, 600)), rows=TARGET, tolerance=WIDE)
     assert (plan.steps, plan.read_again, plan.total, plan.optimal) == ((), (), 0, True)
     assert plan.answers == (Answer.leave,)
 
 
 def test_one_mark_that_decides_is_read_again():
     """Both ends one and a half off where two are allowed: another reading may turn it."""
-    plan = planned([part("a", 0)], ends(a=(701.5, 701.5)), rows=TARGET, tolerance=WIDE)
+    plan = planned([part("a", 0)], ends(a=(601.5, 601.5)), rows=TARGET, tolerance=WIDE)
     (again,) = plan.read_again
     assert (again.section, again.points, again.why) == ("a", ("entry", "exit"), Why.near_limit)
     assert plan.steps == ()
 
 
 def test_read_three_times_alike_it_is_decided():
-    plan = planned([part("a", 0)], ends(3, a=(702, 702)), rows=TARGET, tolerance=WIDE)
+    plan = planned([part("a", 0)], ends(3, a=(602, 602)), rows=TARGET, tolerance=WIDE)
     assert plan.read_again == ()
     assert plan.steps
 
 
 def test_what_is_doubted_is_not_moved():
     parts = [part("a", 0), part("b", 500)]
-    plan = planned(parts, ends(a=(705, 705), b=(705, 705)), doubted={"a": ("exit",)}, rows=TARGET, tolerance=WIDE)
+    plan = planned(parts, ends(a=(605, 605), b=(605, 605)), doubted={"a": ("exit",)}, rows=TARGET, tolerance=WIDE)
     assert [(a.section, a.points, a.why) for a in plan.read_again] == [("a", ("exit",), Why.flagged)]
     assert {step.section for step in plan.steps} == {"b"}
 
@@ -169,10 +169,10 @@ def test_what_is_doubted_is_not_moved():
 def test_farther_than_the_slots_is_a_doubted_reading_first():
     """Read once: read again. Read twice alike: taken, and as near as the slots let it come."""
     how = {"rows": TARGET, "tolerance": WIDE, "moves": "travel = '4'"}
-    once = planned([part("a", 0)], ends(a=(710, 710)), **how)
+    once = planned([part("a", 0)], ends(a=(610, 610)), **how)
     assert [(a.section, a.why) for a in once.read_again] == [("a", Why.far)]
     assert (once.steps, once.missed) == ((), ())
-    twice = planned([part("a", 0)], ends(2, a=(710, 710)), **how)
+    twice = planned([part("a", 0)], ends(2, a=(610, 610)), **how)
     assert twice.moves == pytest.approx(np.array([[4.0, 4.0]]))
     (missed,) = twice.missed
     assert (missed.names, missed.what, missed.cause) == (("a",), Part.offset, Cause.travel)
@@ -180,20 +180,20 @@ def test_farther_than_the_slots_is_a_doubted_reading_first():
 
 
 def test_a_whole_inch_without_slots_told_is_a_doubted_reading():
-    plan = planned([part("a", 0)], ends(a=(700, 725.4)), rows=TARGET, tolerance=WIDE)
+    plan = planned([part("a", 0)], ends(a=(600, 625.4)), rows=TARGET, tolerance=WIDE)
     assert [a.why for a in plan.read_again] == [Why.far]
     assert plan.steps == ()
 
 
 def test_an_end_that_cannot_be_told_from_right_stays_tight():
     """Exit 5 off, entry a third of a mark: one bolt end, whatever a second would add."""
-    (step,) = planned([part("a", 0)], ends(a=(700.3, 705)), rows=TARGET, tolerance=WIDE).steps
+    (step,) = planned([part("a", 0)], ends(a=(600.3, 605)), rows=TARGET, tolerance=WIDE).steps
     assert step.loosen == "exit"
 
 
 def test_what_a_bolt_end_is_worth():
     """Entry at 1 of 2: with bolts for nothing both ends go, with dear ones the exit alone."""
-    taken = ends(3, a=(701, 706))
+    taken = ends(3, a=(601, 606))
     cheap, dear = (
         planned([part("a", 0)], taken, rows=TARGET, tolerance=WIDE, moves=f"bolt = {bolt}").bolt_ends
         for bolt in (0.0, 0.4)
@@ -203,7 +203,7 @@ def test_what_a_bolt_end_is_worth():
 
 def test_tape_too_coarse_for_the_tolerance_is_said():
     """Tolerance of a fifth of a mark: no move that this tape can tell would help."""
-    plan = planned([part("a", 0)], ends(3, a=(701, 701)), rows=TARGET, tolerance="offset = '0.1'\nsquare = '0.1'")
+    plan = planned([part("a", 0)], ends(3, a=(601, 601)), rows=TARGET, tolerance="offset = '0.1'\nsquare = '0.1'")
     assert plan.stuck == ("a",)
     assert plan.steps == ()
     assert {m.cause for m in plan.missed} == {Cause.tape}
@@ -214,7 +214,7 @@ def test_tape_too_coarse_for_the_tolerance_is_said():
 
 def test_hold_is_never_moved():
     parts = [part("a", 0, hold=True), part("b", 500)]
-    plan = planned(parts, ends(3, a=(703, 703), b=(700, 700)), rows=TARGET, tolerance=WIDE, joints=[("a", "b")])
+    plan = planned(parts, ends(3, a=(603, 603), b=(600, 600)), rows=TARGET, tolerance=WIDE, joints=[("a", "b")])
     assert not plan.moves[0].any()
     assert [(m.names, m.what, m.cause) for m in plan.missed if m.what is Part.offset] == [
         (("a",), Part.offset, Cause.hold)
@@ -224,14 +224,14 @@ def test_hold_is_never_moved():
 
 def test_done_is_not_touched_again():
     parts = [part("a", 0), part("b", 500)]
-    plan = planned(parts, ends(a=(705, 705), b=(705, 705)), done=frozenset({"a"}), rows=TARGET, tolerance=WIDE)
+    plan = planned(parts, ends(a=(605, 605), b=(605, 605)), done=frozenset({"a"}), rows=TARGET, tolerance=WIDE)
     assert {step.section for step in plan.steps} == {"b"}
     assert {m.cause for m in plan.missed} == {Cause.done}
 
 
 def test_not_measured_enough_is_left_alone():
     parts = [part("a", 0), part("b", 500)]
-    plan = planned(parts, [*ends(b=(705, 705)), ("a", "entry", 710)], rows=TARGET, tolerance=WIDE)
+    plan = planned(parts, [*ends(b=(605, 605)), ("a", "entry", 610)], rows=TARGET, tolerance=WIDE)
     assert {step.section for step in plan.steps} == {"b"}
     assert np.isnan(plan.now[0])
 
@@ -241,7 +241,7 @@ def test_a_joint_that_asks_for_it_moves_an_end_that_reads_as_wanted():
     parts = [part("a", 0, hold=True), part("b", 400)]
     how = {"rows": TARGET, "tolerance": "offset = '2'\nsquare = '2'\nstep = '0.5'", "joints": [("a", "b")]}
     tape = "mark = '0.5'\nset = '0.05'\ntilt = 0\nzero = '0.05'"
-    plan = planned(parts, ends(3, a=(701.9, 701.9), b=(700, 700)), tape=tape, moves="creep = '0.05'", **how)
+    plan = planned(parts, ends(3, a=(601.9, 601.9), b=(600, 600)), tape=tape, moves="creep = '0.05'", **how)
     assert ("b", "entry") in {(step.section, step.loosen) for step in plan.steps}
     assert abs(plan.after.steps.value[0]) < 0.5 - 1e-6
 
@@ -250,7 +250,7 @@ def test_no_step_is_left_just_at_its_limit():
     """Marks of 1 and steps of 1: at the limit by a stop is out; one is found inside."""
     parts = [part("a", 0, hold=True), part("b", 400)]
     how = {"rows": TARGET, "tolerance": "offset = '3'\nsquare = '3'\nstep = '1'", "joints": [("a", "b")]}
-    plan = planned(parts, ends(3, a=(702, 702), b=(706, 700)), **how)
+    plan = planned(parts, ends(3, a=(602, 602), b=(606, 600)), **how)
     assert abs(plan.after.steps.value[0]) < 1 - 1e-6
 
 
@@ -258,16 +258,16 @@ def test_no_step_is_left_just_at_its_limit():
 def test_nominal_step_is_kept(aim):
     how = {"rows": TARGET, "tolerance": "offset = '6.5'\nsquare = '6.5'\nstep = '1.6'"}
     joint = "[[joint]]\nsections = ['a', 'b']\nstep = '3'"
-    still = planned([part("a", 0), part("b", 400)], ends(a=(700, 700), b=(703, 703)), joints=joint, aim=aim, **how)
+    still = planned([part("a", 0), part("b", 400)], ends(a=(600, 600), b=(603, 603)), joints=joint, aim=aim, **how)
     assert still.steps == ()
-    flush = planned([part("a", 0), part("b", 400)], ends(a=(700, 700), b=(698, 698)), joints=joint, aim=aim, **how)
+    flush = planned([part("a", 0), part("b", 400)], ends(a=(600, 600), b=(598, 598)), joints=joint, aim=aim, **how)
     assert flush.steps
     assert abs(flush.after.steps.value[0]) < 1.6
 
 
 def test_one_that_cannot_be_helped_does_not_keep_the_others():
     parts = [part("a", 0), part("b", 500)]
-    plan = planned(parts, ends(2, a=(710, 710), b=(703.5, 703.5)), rows=TARGET, tolerance=WIDE, moves="travel = '4'")
+    plan = planned(parts, ends(2, a=(610, 610), b=(603.5, 603.5)), rows=TARGET, tolerance=WIDE, moves="travel = '4'")
     assert {m.names for m in plan.missed} == {("a",)}
     assert plan.state.sections[1].verdict.inside
 
@@ -278,13 +278,13 @@ def test_one_that_cannot_be_helped_does_not_keep_the_others():
 def test_true():
     """Every end that can be told to be off goes to its target; ends that read right stay tight."""
     parts = [part("a", 0), part("b", 500), part("c", 1000)]
-    plan = planned(parts, ends(a=(700.5, 700), b=(700, 706), c=(706, 706)), aim=Aim.true, rows=TARGET, tolerance=WIDE)
+    plan = planned(parts, ends(a=(600.5, 600), b=(600, 606), c=(606, 606)), aim=Aim.true, rows=TARGET, tolerance=WIDE)
     assert [(s.section, s.loosen) for s in plan.steps] == [("b", "exit"), ("c", "entry"), ("c", "exit")]
-    assert [s.watch.stop for s in plan.steps] == pytest.approx([700] * 3)
+    assert [s.watch.stop for s in plan.steps] == pytest.approx([600] * 3)
 
 
 def test_true_moves_nothing_on_hold():
-    plan = planned([part("a", 0, hold=True)], ends(a=(706, 706)), aim=Aim.true, rows=TARGET, tolerance=WIDE)
+    plan = planned([part("a", 0, hold=True)], ends(a=(606, 606)), aim=Aim.true, rows=TARGET, tolerance=WIDE)
     assert plan.steps == ()
     assert {m.cause for m in plan.missed} == {Cause.hold}
 
@@ -293,7 +293,7 @@ def test_fewest_against_least():
     """Each aim takes its own: no more bolt ends, or no more movement, than the other."""
     for seed in range(6):
         rng = np.random.default_rng(seed)
-        off = 700 + np.round(rng.normal(0, 3, size=(3, 2)))
+        off = 600 + np.round(rng.normal(0, 3, size=(3, 2)))
         taken = ends(3, **{name: tuple(row) for name, row in zip("abc", off, strict=True)})
         parts = [part(name, 500 * k) for k, name in enumerate("abc")]
         fewest, least = (planned(parts, taken, aim=aim, rows=TARGET, tolerance=WIDE) for aim in (Aim.fewest, Aim.least))
@@ -308,7 +308,7 @@ def test_fewest_against_least():
 def test_free_line_leaves_a_slanted_row_alone(aim):
     """Faces on one slanted line need no move at all: the string was hung askew."""
     parts = [part(name, 500 * k) for k, name in enumerate("abcd")]
-    faces = {name: (700 + 0.01 * 500 * k, 700 + 0.01 * (500 * k + 400)) for k, name in enumerate("abcd")}
+    faces = {name: (600 + 0.01 * 500 * k, 600 + 0.01 * (500 * k + 400)) for k, name in enumerate("abcd")}
     how = {"rows": TARGET, "tolerance": WIDE, "moves": "travel = '30'"}
     plan = planned(parts, ends(**faces), aim=aim, line=Line.free, **how)
     assert plan.steps == ()
@@ -321,7 +321,7 @@ def test_free_line_leaves_a_slanted_row_alone(aim):
 def test_free_line_of_a_machine_that_starts_far_from_its_zero_mark():
     """Faces along 0.02 x - 15, from 1000 on: the line is laid there, and nothing moves."""
     parts = [part(f"s{k}", 1000 + 500 * k) for k in range(4)]
-    taken = ends(**{f"s{k}": tuple(700 + 0.02 * (1000 + 500 * k + x) - 15 for x in (0, 400)) for k in range(4)})
+    taken = ends(**{f"s{k}": tuple(600 + 0.02 * (1000 + 500 * k + x) - 15 for x in (0, 400)) for k in range(4)})
     plan = planned(parts, taken, line=Line.free, rows=TARGET, tolerance=WIDE)
     assert plan.bolt_ends == 0
     shift, slope = plan.before.string_lines["r"]
@@ -334,10 +334,10 @@ def test_lines_of_strings_that_serve_different_stretches():
     parts = [part(f"a{k}", 500 * k, row="a") for k in range(3)]
     parts += [part(f"b{k}", 3000 + 500 * k, row="b") for k in range(3)]
     taken = ends(
-        **{f"a{k}": tuple(700 + 0.02 * (500 * k + x) for x in (0, 400)) for k in range(3)},
-        **{f"b{k}": tuple(700 - 0.03 * (500 * k + x) for x in (0, 400)) for k in range(3)},
+        **{f"a{k}": tuple(600 + 0.02 * (500 * k + x) for x in (0, 400)) for k in range(3)},
+        **{f"b{k}": tuple(600 - 0.03 * (500 * k + x) for x in (0, 400)) for k in range(3)},
     )
-    plan = planned(parts, taken, line=Line.free, rows=dict.fromkeys("ab", "target = '700'"), tolerance=WIDE)
+    plan = planned(parts, taken, line=Line.free, rows=dict.fromkeys("ab", "target = '600'"), tolerance=WIDE)
     assert plan.bolt_ends == 0
     assert plan.before.string_lines["b"][1] == pytest.approx(-0.03, abs=0.003)
 
@@ -368,9 +368,9 @@ def test_gaps_of_all_strings_together(monkeypatch, aim, gap):
     clock = Clock()
     monkeypatch.setattr(moves, "lay_line", clock.lay)
     monkeypatch.setattr(moves, "time", clock)
-    rows = dict.fromkeys("abc", "target = '700'")
+    rows = dict.fromkeys("abc", "target = '600'")
     layout = machine([part(f"{row}{k}", 500 * k, row=row) for row in rows for k in range(3)], rows=rows)
-    survey = readings(layout, ends(**{s.name: (700, 700) for s in layout.sections}))
+    survey = readings(layout, ends(**{s.name: (600, 600) for s in layout.sections}))
     plan = plan_moves(fit_train(layout, survey, line=Line.free), aim=aim, seconds=9.0)
     assert (plan.optimal, plan.ends_gap, plan.movement_gap) == (False, gap, pytest.approx(3.0))
     assert clock.granted == pytest.approx([9 / 3, 8 / 2, 7])
@@ -383,7 +383,7 @@ def test_what_is_missed_is_named_with_its_cause():
     """Offset and squareness of a section, and the step at a joint; all of them on hold."""
     parts = [part("a", 0, hold=True), part("b", 400, hold=True)]
     how = {"rows": TARGET, "joints": [("a", "b")], "tolerance": "offset = '3'\nsquare = '2'\nstep = '1'"}
-    missed = planned(parts, ends(a=(700, 705), b=(700, 700)), **how).missed
+    missed = planned(parts, ends(a=(600, 605), b=(600, 600)), **how).missed
     assert [(m.names, m.what, round(m.by, 6), m.cause) for m in missed] == [
         (("a",), Part.offset, 2.0, Cause.hold),
         (("a",), Part.square, 3.0, Cause.hold),
@@ -395,7 +395,7 @@ def test_chance_of_the_whole_is_that_of_independent_parts():
     """Two sections without joint and without a common zero: the product of their chances; the weakest is named."""
     tape = "mark = '1'\nset = '0.4'\ntilt = 0\nzero = '0'"
     parts = [part("a", 0), part("b", 500)]
-    plan = planned(parts, ends(a=(705, 705), b=(700, 706)), rows=TARGET, tape=tape, tolerance=WIDE)
+    plan = planned(parts, ends(a=(605, 605), b=(600, 606)), rows=TARGET, tape=tape, tolerance=WIDE)
     assert plan.chance == pytest.approx(float(np.prod(plan.then)), abs=0.012)
     assert plan.weakest.chance == pytest.approx(plan.then.min())
 
@@ -403,7 +403,7 @@ def test_chance_of_the_whole_is_that_of_independent_parts():
 def test_a_zero_that_all_share_makes_sections_go_together():
     tape = "mark = '1'\nset = '0.1'\ntilt = 0\nzero = '1'"
     parts = [part("a", 0), part("b", 500)]
-    plan = planned(parts, ends(3, a=(700, 700), b=(700, 700)), rows=TARGET, tape=tape, tolerance=WIDE)
+    plan = planned(parts, ends(3, a=(600, 600), b=(600, 600)), rows=TARGET, tape=tape, tolerance=WIDE)
     assert plan.chance > float(np.prod(plan.now)) + 0.02
 
 

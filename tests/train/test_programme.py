@@ -49,12 +49,12 @@ def machine_of(problem: Problem, *, mark: float = 1.0):
         length = b.x[1] - b.x[0]
         parts.append({"name": f"s{k}", "row": "r", "start": start, "length": length, "bolts": bolts, "hold": b.hold})
         for end, value in (("entry", b.entry), ("exit", b.exit)):
-            rows += [(f"s{k}", end, f"{700 + value:.6f}")] * 3
+            rows += [(f"s{k}", end, f"{600 + value:.6f}")] * 3
     for i, nominal in problem.joints.items():
         joints += f"[[joint]]\nsections = ['s{i}', 's{i + 1}']\nstep = '{nominal}'\n"
     layout = machine(
         parts,
-        rows={"r": "target = '700'"},
+        rows={"r": "target = '600'"},
         tape=f"mark = '{mark}'\nset = '0.4'\ntilt = 0\nzero = '0.4'",
         tolerance=f"offset = '{problem.offset}'\nsquare = '{problem.square}'\nstep = '{problem.step}'",
         moves=f"travel = '{problem.travel}'\ncreep = '0.4'",

@@ -25,9 +25,9 @@ def section(deviation: float, tolerance: float, *, tape: str = TAPE, repeats: in
         [{"name": "a-1", "row": "a", "start": "0", "length": "450"}],
         tape=tape,
         tolerance=f"offset = '{tolerance}'\nsquare = '50'",
-        rows={"a": "target = '700'"},
+        rows={"a": "target = '600'"},
     )
-    read = [("a-1", point, 700 + deviation) for point in ("entry", "exit") for _ in range(repeats)]
+    read = [("a-1", point, 600 + deviation) for point in ("entry", "exit") for _ in range(repeats)]
     return solve(layout, readings(layout, read))
 
 
@@ -108,9 +108,9 @@ def test_not_measured_sections_are_not_among_them():
         [{"name": f"a-{k}", "row": "a", "start": str(500 * k), "length": "450"} for k in (0, 1)],
         tape=TAPE,
         tolerance="offset = '0.8'\nsquare = '50'",
-        rows={"a": "target = '700'"},
+        rows={"a": "target = '600'"},
     )
-    solution = solve(layout, readings(layout, [("a-0", "entry", 700), ("a-0", "exit", 700), ("a-1", "exit", 700)]))
+    solution = solve(layout, readings(layout, [("a-0", "entry", 600), ("a-0", "exit", 600), ("a-1", "exit", 600)]))
     assert [name for names in ways(solution).values() for name in names] == ["a-0"]
 
 
@@ -142,9 +142,9 @@ def test_what_readings_cannot_settle_is_that_of_the_worse_end(monkeypatch, entry
         [{"name": "a-1", "row": "a", "start": "0", "length": "450"}],
         tape=TAPE,
         tolerance="offset = '0.8'\nsquare = '50'",
-        rows={"a": "target = '700'"},
+        rows={"a": "target = '600'"},
     )
-    solution = solve(layout, readings(layout, [("a-1", "entry", 700 + entry), ("a-1", "exit", 700 + exit_)]))
+    solution = solve(layout, readings(layout, [("a-1", "entry", 600 + entry), ("a-1", "exit", 600 + exit_)]))
     train = solution.train
     middle = train.middle[0]
     monkeypatch.setattr(type(train), "shared_u", lambda _, x: np.where(np.asarray(x) < middle, 0.0, 0.5))
@@ -158,9 +158,9 @@ def test_ways_are_told_from_the_cheapest():
         [{"name": f"a-{k}", "row": "a", "start": str(500 * k), "length": "450"} for k in (1, 2, 3)],
         tape=TAPE,
         tolerance="offset = '1.6'\nsquare = '50'",
-        rows={"a": "target = '700'"},
+        rows={"a": "target = '600'"},
     )
-    read = [("a-1", 701.6), ("a-2", 701.05), ("a-3", 700.8)]
+    read = [("a-1", 601.6), ("a-2", 601.05), ("a-3", 600.8)]
     solution = solve(layout, readings(layout, [(name, end, at) for name, at in read for end in ("entry", "exit")]))
     told = ways(solution)
     assert next(iter(told.values())) == ["a-3"]

@@ -108,7 +108,7 @@ def test_every_three_points_ask_for_no_more():
 
 def row_of(count: int, **how):
     parts = [{"name": f"s{k}", "row": "r", "start": 500 * k, "length": 400} for k in range(count)]
-    return machine(parts, rows={"r": "target = '700'"}, **how)
+    return machine(parts, rows={"r": "target = '600'"}, **how)
 
 
 def ends_of(layout, value):
@@ -121,7 +121,7 @@ def ends_of(layout, value):
 def test_no_line_matters(line):
     """A bump of 12 seen from the row's two ends, its string leaning: zone and u are the same from any line."""
     layout = row_of(5)
-    survey = readings(layout, ends_of(layout, lambda x: 705 + 0.01 * x + 1 * (0 < x < 2400) + 11 * (x == 1000)))
+    survey = readings(layout, ends_of(layout, lambda x: 605 + 0.01 * x + 1 * (0 < x < 2400) + 11 * (x == 1000)))
     (found,) = solve(layout, survey, line=line).state.straightness
     assert found.minimum_zone == pytest.approx(12, abs=1e-4)
     assert found.over == 2400
@@ -134,8 +134,8 @@ def test_setbacks_are_no_bends():
     parts = [
         {"name": f"s{k}", "row": "r", "start": 500 * k, "length": 400, "setback": str(3 * (k == 1))} for k in range(3)
     ]
-    layout = machine(parts, rows={"r": "target = '700'"})
-    rows = [(s.name, end, 700 + s.setback) for s in layout.sections for end in ("entry", "exit")]
+    layout = machine(parts, rows={"r": "target = '600'"})
+    rows = [(s.name, end, 600 + s.setback) for s in layout.sections for end in ("entry", "exit")]
     (found,) = straightness(fit_train(layout, readings(layout, rows)))
     assert found.minimum_zone == pytest.approx(0, abs=1e-9)
     assert found.u is None
@@ -144,7 +144,7 @@ def test_setbacks_are_no_bends():
 def test_rows_with_too_little():
     """One measured section is straight by itself and says nothing of its row."""
     layout = row_of(3)
-    assert straightness(fit_train(layout, readings(layout, ends_of(layout, lambda _: 700)[:2]))) == ()
+    assert straightness(fit_train(layout, readings(layout, ends_of(layout, lambda _: 600)[:2]))) == ()
 
 
 def test_no_u_where_readings_alone_make_it():
@@ -153,7 +153,7 @@ def test_no_u_where_readings_alone_make_it():
     rng = np.random.default_rng(4)
     u = float(np.sqrt(1 / 12 + 0.4**2))
     found = [
-        straightness(fit_train(layout, readings(layout, ends_of(layout, lambda _: 700 + rng.normal(0, u)))))[0]
+        straightness(fit_train(layout, readings(layout, ends_of(layout, lambda _: 600 + rng.normal(0, u)))))[0]
         for _ in range(300)
     ]
     assert sum(row.u is not None for row in found) <= 15
@@ -203,7 +203,7 @@ def test_on_the_command_line(samples, run):
 
 def test_words_in_millimetres():
     layout = row_of(3)
-    survey = readings(layout, ends_of(layout, lambda x: 700 + 8 * (x == 500)))
+    survey = readings(layout, ends_of(layout, lambda x: 600 + 8 * (x == 500)))
     text = door.text(solve(layout, survey), full=True)
     assert "Row r: faces within 8.0 of one straight line (U 1." in text
 
@@ -213,6 +213,6 @@ def test_rows_after_one_that_was_not_read_are_told():
     parts = [
         {"name": f"{row}-{k}", "row": row, "start": 500 * k, "length": 450} for row in ("a", "b", "c") for k in range(3)
     ]
-    layout = machine(parts, rows=dict.fromkeys(("a", "b", "c"), "target = '700'"))
-    read = [(s.name, end, 700) for s in layout.sections if s.row != "b" for end in ("entry", "exit")]
+    layout = machine(parts, rows=dict.fromkeys(("a", "b", "c"), "target = '600'"))
+    read = [(s.name, end, 600) for s in layout.sections if s.row != "b" for end in ("entry", "exit")]
     assert [row.row for row in straightness(fit_train(layout, readings(layout, read)))] == ["a", "c"]

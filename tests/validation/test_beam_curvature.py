@@ -23,7 +23,7 @@ units = "mm"
 strip_width = "500"
 [row.a]
 string_side = "{side}"
-target = "700"
+target = "600"
 [[section]]
 name = "a-1"
 row = "a"
@@ -42,7 +42,7 @@ length = "400"
 def test_bend(side, ends):
     layout = parse_layout(LAYOUT.format(side=side))
     text = "section,entry,exit\n" + "".join(
-        f"a-{k + 1},{700 + ends[2 * k]},{700 + ends[2 * k + 1]}\n" for k in range(2)
+        f"a-{k + 1},{600 + ends[2 * k]},{600 + ends[2 * k + 1]}\n" for k in range(2)
     )
     (bend,) = bends(fit_train(layout, parse_survey(text, layout)))
     slopes = (ends[1] - ends[0]) / 400, (ends[3] - ends[2]) / 400
@@ -63,7 +63,7 @@ def test_a_leaning_string_bends_nothing():
     layout = parse_layout(LAYOUT.format(side="left"))
     found = []
     for lean in (0.0, 0.01):
-        rows = [(k, 700 + lean * start, 700 + lean * (start + 400)) for k, start in ((1, 0), (2, 450))]
+        rows = [(k, 600 + lean * start, 600 + lean * (start + 400)) for k, start in ((1, 0), (2, 450))]
         text = "section,entry,exit\n" + "".join(f"a-{k},{a},{b}\n" for k, a, b in rows)
         found.append(bends(fit_train(layout, parse_survey(text, layout)))[0].curvature.value)
     np.testing.assert_allclose(found, 0, atol=1e-12)
@@ -86,7 +86,7 @@ def test_u_of_a_bend_with_a_step_measured_at_its_joint(step):
     places = [("a-1", "entry"), ("a-1", "exit"), ("a-2", "entry"), ("a-2", "exit")]
 
     def fitted(moved: int = -1, by: float = 0.0):
-        readings = [700.0, 702.0, 699.0, 703.0, -3.0]
+        readings = [600.0, 602.0, 599.0, 603.0, -3.0]
         readings = [value + by * (k == moved) for k, value in enumerate(readings)]
         rows = [f"{s},{p},{r:.6f}" for (s, p), r in zip(places, readings, strict=False)]
         rows += [f"a-1,joint,{readings[4]:.6f}"] if step else []

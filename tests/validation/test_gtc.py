@@ -40,7 +40,7 @@ def random_case(seed: int, *, targets: dict[str, str], hold: tuple[str, ...] = (
             )
             x += length + 20
             places = [0.0, length, *rng.uniform(0, length, int(rng.integers(0, 4))).round(1)]
-            rows += [(name, p, round(700 + setback + rng.normal(0, 2), 2)) for p in places]
+            rows += [(name, p, round(600 + setback + rng.normal(0, 2), 2)) for p in places]
     layout = machine(
         sections,
         tape=f"mark = '1'\nset = '0.3'\ntilt = {tilt}\nzero = '0.5'",
@@ -164,12 +164,12 @@ def compare(train: Train, layout: Layout, ours: Recomputed) -> None:
 
 
 CASES = [
-    ({"near": "target = '700'", "far": "target = '701'"}, ()),
-    ({"near": "target = '700'"}, ()),
+    ({"near": "target = '600'", "far": "target = '601'"}, ()),
+    ({"near": "target = '600'"}, ()),
     ({}, ()),
     ({}, ("near-2", "near-4", "far-3")),
-    ({"far": "target = '700'"}, ("near-3", "far-1", "far-2")),
-    ({"near": "target = '700'", "far": "target = '701'"}, ("near-2",)),
+    ({"far": "target = '600'"}, ("near-3", "far-1", "far-2")),
+    ({"near": "target = '600'", "far": "target = '601'"}, ("near-2",)),
     ({}, ("far-3",)),
 ]
 
@@ -187,7 +187,7 @@ def test_train(case, seed, fitted):
 
 def test_tapes_zero_enters_absolute_targets_alone():
     """An absolute target's offsets carry all of the tape's zero; skews, steps and relative offsets none of it."""
-    for targets, absolute in (({"near": "target = '700'", "far": "target = '700'"}, True), ({}, False)):
+    for targets, absolute in (({"near": "target = '600'", "far": "target = '600'"}, True), ({}, False)):
         layout, survey = random_case(5, targets=targets)
         with_zero = fit_train(layout, survey)
         tape = survey.tape.__class__(mark=1.0, placing=0.3, tilt=2.0, zero=0.0)

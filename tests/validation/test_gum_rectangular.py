@@ -14,12 +14,12 @@ from alignment.uncertainty import reading_u, tilt_mean
 
 def test_resolution_of_an_indication():
     """GUM F.2.2.1: an indication rounded to d has a standard uncertainty of 0.29 d (0.2887 d)."""
-    assert reading_u(700.0, mark=1.0, set_u=0.0, tilt=0.0) == pytest.approx(0.2887, abs=0.5e-4)
+    assert reading_u(600.0, mark=1.0, set_u=0.0, tilt=0.0) == pytest.approx(0.2887, abs=0.5e-4)
 
 
 def test_half_width():
     """QUAM appendix E: limits of plus and minus 1.5 give 0.87."""
-    assert reading_u(700.0, mark=3.0, set_u=0.0, tilt=0.0) == pytest.approx(0.87, abs=0.005)
+    assert reading_u(600.0, mark=3.0, set_u=0.0, tilt=0.0) == pytest.approx(0.87, abs=0.005)
 
 
 def test_rounding_simulated():
@@ -27,7 +27,7 @@ def test_rounding_simulated():
     rng = np.random.default_rng(3)
     true = rng.uniform(600, 800, 200_000)
     error = np.round(true / 1.5875) * 1.5875 - true
-    expected = float(reading_u(700.0, mark=1.5875, set_u=0.0, tilt=0.0))
+    expected = float(reading_u(600.0, mark=1.5875, set_u=0.0, tilt=0.0))
     # the square of a rectangular error has variance a^4 (1/5 - 1/9) about its mean a^2 / 3
     four_sigma = 4 * expected**2 * np.sqrt((1 / 5 - 1 / 9) * 9 / len(error))
     assert np.mean(error**2) == pytest.approx(expected**2, abs=four_sigma)

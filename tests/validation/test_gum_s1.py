@@ -36,12 +36,12 @@ def test_ends_and_skew_of_any_points(points):
     """Without tilt the linear u of a face is exact but for rounding's shape: 4 sigma, by plain polynomial fits."""
     layout = machine(
         [{"name": "a-1", "row": "a", "start": "0", "length": "450", "points": list(points)}],
-        rows={"a": "target = '700'"},
+        rows={"a": "target = '600'"},
     )
-    train = fit_train(layout, readings(layout, [("a-1", point, "700") for point in points]))
+    train = fit_train(layout, readings(layout, [("a-1", point, "600") for point in points]))
     rng = np.random.default_rng(2)
     x = np.array([float(p) for p in points])
-    true = 700 + rng.uniform(0, 1, (COUNT, 1)) + np.outer(rng.uniform(-3, 3, COUNT), x / 450)
+    true = 600 + rng.uniform(0, 1, (COUNT, 1)) + np.outer(rng.uniform(-3, 3, COUNT), x / 450)
     zero = rng.normal(0, 0.4, (COUNT, 1))
     error = np.round(true + zero + rng.normal(0, 0.4, true.shape)) - true
     slope, at_entry = np.polyfit(x, error.T, 1)
@@ -61,18 +61,18 @@ def test_mean_of_repeats_keeps_part_of_the_rounding(placing, repeats):
     layout = machine(
         [{"name": "a-1", "row": "a", "start": "0", "length": "450"}],
         tape=f"mark = '1'\nset = '{placing}'\ntilt = 0\nzero = '0.4'",
-        rows={"a": "target = '700'"},
+        rows={"a": "target = '600'"},
     )
     rng = np.random.default_rng(int(100 * placing) + repeats)
     count = 20_000
-    true = 700 + rng.uniform(0, 1, (count, 1))
+    true = 600 + rng.uniform(0, 1, (count, 1))
     mean = np.mean(np.round(true + rng.normal(0, placing, (count, repeats))) - true, axis=1)
-    u = float(layout.tape.mean_u(700.0, repeats))
+    u = float(layout.tape.mean_u(600.0, repeats))
     # 4 sigma, and half a percent that the series' end takes off
     assert u == pytest.approx(np.sqrt(np.mean(mean**2)), rel=4 / np.sqrt(2 * count) + 0.005)
 
 
 def test_one_reading_is_worth_what_the_budget_says():
     tape = machine([{"name": "a-1", "row": "a", "start": "0", "length": "450"}]).tape
-    one = float(reading_u(700.0, mark=tape.mark, set_u=tape.set_u, tilt=tape.tilt))
-    assert float(tape.mean_u(700.0, 1)) == pytest.approx(one, rel=1e-12)
+    one = float(reading_u(600.0, mark=tape.mark, set_u=tape.set_u, tilt=tape.tilt))
+    assert float(tape.mean_u(600.0, 1)) == pytest.approx(one, rel=1e-12)

@@ -23,7 +23,7 @@ def test_rows(feet, inches, half_digit):
 
 
 def test_radius_and_edge_difference():
-    """1/4 in in 8 ft is a radius of 4,608 in; over 20 in of width one edge is 0.42 in longer over the 8 ft."""
+    """1/4 in in 8 ft is a radius of 4,608 in; over 24 in of width one edge is 0.50 in longer over the 8 ft."""
     radius = 1 / fit_arc([0, 48, 96], [0.25, 0, 0.25], [1, 1, 1]).curvature
     assert radius == pytest.approx(4608, abs=0.5)
-    assert 20 / radius * 96 == pytest.approx(0.42, abs=0.005)
+    assert 24 / radius * 96 == pytest.approx(0.50, abs=0.005)

@@ -55,7 +55,7 @@ def test_en_508_length():
     assert (short.checked, long.checked) == ("yes", "memory")
 
 
-@pytest.mark.parametrize(("pitch", "height"), [(200, 0.6), (400, 1.0), (701, 1.5)])
+@pytest.mark.parametrize(("pitch", "height"), [(200, 0.6), (400, 1.0), (720, 1.5)])
 def test_en_14509_flat_face(pitch, height):
     assert catalogue()["en-14509-flat-face"].bounds(size=pitch).upper == height
 

@@ -23,7 +23,7 @@ FEELER = 0.05
 ZERO = 0.4
 TILT = np.radians(2.0) ** 2 / 6
 ROWS = {
-    "left": "string = 'a'\nstring_side = 'left'\ntarget = '700'",
+    "left": "string = 'a'\nstring_side = 'left'\ntarget = '600'",
     "right": "string = 'b'\nstring_side = 'right'\ntarget = '650'",
 }
 STRINGS = "[string.a]\nat = '0'\n[string.b]\nat = '2000'\n"
@@ -95,7 +95,7 @@ def made(*, steps: bool, line: Line = Line.string) -> Train:
         ends[s.name] = middle, middle + skew
         for place in places:
             for _ in range(1 + number % 2):
-                value = 690 + middle + skew * place / s.length + rng.normal(0, 0.2)
+                value = 590 + middle + skew * place / s.length + rng.normal(0, 0.2)
                 taken.append((s.name, f"{place:g}", f"{value:.6f}", f"{rng.uniform(0.3, 0.6):.4f}"))
     if steps:
         skipped = "left-2"
@@ -128,7 +128,7 @@ def test_faces(train):
 def test_deviations_from_targets_that_are_numbers(train):
     """At both ends and at mid-length, the zero included; skews, in which it cancels."""
     reference = Reference(train)
-    target = {"left": 700.0, "right": 650.0}
+    target = {"left": 600.0, "right": 650.0}
     for i, s in enumerate(train.layout.sections):
         for found, x in ((train.ends[0], s.start), (train.ends[1], s.end), (train.offset, s.middle)):
             value, u = reference.says(reference.face(train, i, x), -target[s.row])
@@ -152,7 +152,7 @@ def test_weighted_sums_of_any_sections(train):
     """Openings and their growth along the machine are such sums; so is any other, of readings or deviations."""
     reference = Reference(train)
     rng = np.random.default_rng(8)
-    target = {"left": 700.0, "right": 650.0}
+    target = {"left": 600.0, "right": 650.0}
     for readings_ in (True, False):
         for _ in range(10):
             parts = [
@@ -176,7 +176,7 @@ def test_fitted_line(steps):
     train = made(steps=steps, line=Line.fitted)
     reference = Reference(train)
     count = len(train.face)
-    target = np.repeat([700.0, 650.0], COUNT)
+    target = np.repeat([600.0, 650.0], COUNT)
     middle = np.array([s.middle for s in train.layout.sections])
     for string, members in (("a", range(COUNT)), ("b", range(COUNT, 2 * COUNT))):
         design, y, pick = [], [], np.zeros((2 * COUNT, 2 * count))
@@ -208,7 +208,7 @@ def test_fitted_line_is_the_one_through_the_readings():
     """While no step is read, statsmodels' weighted line through the bare readings of a string is the same."""
     train = made(steps=False, line=Line.fitted)
     layout = train.layout
-    for string, row, target in (("a", "left", 700.0), ("b", "right", 650.0)):
+    for string, row, target in (("a", "left", 600.0), ("b", "right", 650.0)):
         own = [r for r in train.survey.fitted if layout.sections[layout.index[r.section]].row == row]
         x = np.array([layout.sections[layout.index[r.section]].start + r.place for r in own])
         weights = np.array([r.u for r in own]) ** -2.0
@@ -241,7 +241,7 @@ def test_grown_where_steps_contradict():
     That is statsmodels' own covariance, scaled by the mean square of the residuals. The other row's stay.
     """
     layout = two_rows()
-    taken = [(s.name, f"{place:g}", "700", "0.5") for s in layout.sections for place in (20, 450)]
+    taken = [(s.name, f"{place:g}", "600", "0.5") for s in layout.sections for place in (20, 450)]
     taken += [(j.upstream, "joint", "3" if j.upstream == "left-2" else "0", FEELER) for j in layout.joints]
     train = fit_train(layout, readings(layout, taken, header="section,point,reading,u"))
     own = [k for k, s in enumerate(layout.sections) if s.row == "left"]

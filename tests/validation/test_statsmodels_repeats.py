@@ -27,7 +27,7 @@ def case(request):
             shared += [0.3 * (count > 1)] * count
     order = rng.permutation(len(x))
     u = rng.uniform(0.2, 0.5, len(x))
-    y = 700 + rng.normal(0, 0.5, len(x))
+    y = 600 + rng.normal(0, 0.5, len(x))
     group, x, shared = (np.array(a)[order] for a in (group, x, shared))
     return group, x, y, u, shared, fit_lines(group, x, y, u, shared=shared)
 
