@@ -59,10 +59,14 @@ class Plane(enum.StrEnum):
     height = "height"
     """Up and down."""
 
-    @property
-    def view(self) -> str:
-        """From where its rows are seen in a drawing, in words."""
-        return "seen from above" if self is Plane.side else "seen from the side"
+
+class Direction(enum.StrEnum):
+    """Which way something of a row goes: seen from its string, or for heights up and down."""
+
+    toward = "toward"
+    away = "away"
+    up = "up"
+    down = "down"
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -89,15 +93,11 @@ class Row:
     target: float | None = None
     """Reading wanted, before setbacks; None where it is taken from the row itself. [mm]"""
 
-    @property
-    def toward(self) -> str:
-        """Direction toward the string, in words."""
-        return {"above": "up", "below": "down"}.get(self.side, "toward the string")
-
-    @property
-    def away(self) -> str:
-        """Direction away from the string, in words."""
-        return {"above": "down", "below": "up"}.get(self.side, "away from the string")
+    def direction(self, move: float) -> Direction:
+        """Which way a move goes that is positive toward the string."""
+        if self.plane is Plane.side:
+            return Direction.toward if move > 0 else Direction.away
+        return Direction.up if (move > 0) == (self.side != "below") else Direction.down
 
 
 @dataclass(frozen=True, kw_only=True)

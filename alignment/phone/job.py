@@ -27,6 +27,7 @@ from alignment.machine.survey import Kind, Survey
 from alignment.machine.survey_text import parse_survey
 from alignment.phone import photos
 from alignment.show.words import phone as words
+from alignment.show.words.phrases import DIRECTIONS
 from alignment.train.work.next_act import Act, Next, next_act
 
 __all__ = ["Ask", "Job", "Key", "Move", "Saved", "Stop", "Told", "open_job"]
@@ -195,7 +196,7 @@ class Job:
             stops.append(
                 Stop(
                     end=ENDS[stop.end],
-                    way=row.toward if toward else row.away,
+                    way=DIRECTIONS[row.direction(1 if toward else -1)],
                     arrow=near if toward else far,
                     reading=show(stop.reading, units, to=mark / 2),
                 )

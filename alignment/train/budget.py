@@ -8,6 +8,7 @@ nine surveys of ten.
 
 from __future__ import annotations
 
+import enum
 import math
 from collections.abc import Callable
 from dataclasses import dataclass, replace
@@ -20,6 +21,7 @@ from alignment.lengths import INCH, Units
 from alignment.machine.layout import Layout, Section
 from alignment.machine.survey import Reading, Survey
 from alignment.results import Result
+from alignment.train.state import Measurand
 from alignment.train.train import Train, fit_train
 from alignment.uncertainty import COVERAGE, noncentrality, rounding_kept
 
@@ -29,6 +31,7 @@ __all__ = [
     "Means",
     "Promise",
     "Source",
+    "SourceKind",
     "chance_proved",
     "expected",
     "promises",
@@ -52,11 +55,24 @@ class Means:
     repeats: int = 1
 
 
+class SourceKind(enum.StrEnum):
+    """Where uncertainty comes from."""
+
+    marks = "marks"
+    sighting = "sighting"
+    """Placing the tape and sighting past the string."""
+    tilt = "tilt"
+    zero = "zero"
+    """The tape's hook, the same at every reading."""
+    tilt_mean = "tilt_mean"
+    """What tilt does on the average, to all readings alike."""
+
+
 @dataclass(frozen=True, kw_only=True)
 class Source:
     """One source of uncertainty: its standard uncertainty in one reading [mm], and its share of two variances."""
 
-    name: str
+    kind: SourceKind
     u: float
     in_offset: float
     in_skew: float
@@ -69,8 +85,7 @@ class Promise:
 
     Attributes
     ----------
-    what : str
-        ``offset``, ``square`` or ``step``.
+    what : Measurand
     where : str
         Section, or joint.
     tolerance, u : float
@@ -84,7 +99,7 @@ class Promise:
         Least distance between the outer points that will do, within the section. [mm]
     """
 
-    what: str
+    what: Measurand
     where: str
     tolerance: float
     u: float
@@ -175,15 +190,15 @@ def work_out(layout: Layout, *, repeats: int = 1, mark: float | None = None) -> 
         means=means,
         reading=_usual_reading(layout),
         sources=sources(layout, means),
-        offset=largest["offset"],
-        skew=largest["square"],
-        step=largest.get("step", math.nan),
+        offset=largest[Measurand.offset],
+        skew=largest[Measurand.square],
+        step=largest.get(Measurand.step, math.nan),
         smallest_slip=_smallest_slip(layout, means),
         promises=promises(layout, means),
     )
 
 
-def expected(layout: Layout, means: Means) -> dict[str, float]:
+def expected(layout: Layout, means: Means) -> dict[Measurand, float]:
     """Largest standard uncertainty of what each tolerance is on, by `Promise.what`. [mm]"""
     return {what: float(np.max(us)) for what, us in _us(_rehearse(layout, means)).items()}
 
@@ -220,11 +235,11 @@ def _rehearse(layout: Layout, means: Means, *, apart: bool = False) -> Train:
     return fit_train(layout, Survey(source="", readings=tuple(readings), tape=tape, record={}))
 
 
-def _us(train: Train) -> dict[str, np.ndarray[Any, np.dtype[np.float64]]]:
+def _us(train: Train) -> dict[Measurand, np.ndarray[Any, np.dtype[np.float64]]]:
     """Standard uncertainty of everything that is judged, by tolerance. [mm]"""
-    found = {"offset": np.maximum(train.ends[0].u, train.ends[1].u), "square": train.skew.u}
+    found = {Measurand.offset: np.maximum(train.ends[0].u, train.ends[1].u), Measurand.square: train.skew.u}
     if train.layout.joints:
-        found["step"] = train.steps.u
+        found[Measurand.step] = train.steps.u
     return found
 
 
@@ -236,22 +251,22 @@ def sources(layout: Layout, means: Means) -> tuple[Source, ...]:
     # repeats meet the same mark again, and what the hand does not stir up of the rounding stays in their mean
     kept = float(rounding_kept(math.hypot(tape.set_u, tilt), tape.graduation))
     alike = {
-        "marks": (marks, (marks**2 - kept**2) / means.repeats + kept**2),
-        "placing and sighting": (tape.set_u, tape.set_u**2 / means.repeats),
-        "tilt": (tilt, tilt**2 / means.repeats),
+        SourceKind.marks: (marks, (marks**2 - kept**2) / means.repeats + kept**2),
+        SourceKind.sighting: (tape.set_u, tape.set_u**2 / means.repeats),
+        SourceKind.tilt: (tilt, tilt**2 / means.repeats),
     }
-    common = {"tape's zero": tape.zero, "tilt on the average": float(tape.tilt_mean(reading))}
+    common = {SourceKind.zero: tape.zero, SourceKind.tilt_mean: float(tape.tilt_mean(reading))}
     independent = sum(variance for _, variance in alike.values())
     absolute = any(r.target is not None for r in layout.rows.values())
-    offset = expected(layout, means)["offset"] ** 2
-    shared = {name: min(u**2 / offset, 1.0) if absolute else 0.0 for name, u in common.items()}
+    offset = expected(layout, means)[Measurand.offset] ** 2
+    shared = {kind: min(u**2 / offset, 1.0) if absolute else 0.0 for kind, u in common.items()}
     rest = max(1 - sum(shared.values()), 0.0)
     return (
         *(
-            Source(name=name, u=u, in_offset=rest * variance / independent, in_skew=variance / independent)
-            for name, (u, variance) in alike.items()
+            Source(kind=kind, u=u, in_offset=rest * variance / independent, in_skew=variance / independent)
+            for kind, (u, variance) in alike.items()
         ),
-        *(Source(name=name, u=u, in_offset=shared[name], in_skew=0.0) for name, u in common.items()),
+        *(Source(kind=kind, u=u, in_offset=shared[kind], in_skew=0.0) for kind, u in common.items()),
     )
 
 
@@ -260,13 +275,12 @@ def _smallest_slip(layout: Layout, means: Means) -> float:
     return float(np.max(lines.detectable(noncentrality())))
 
 
-def _promise(layout: Layout, means: Means, what: str, us: np.ndarray[Any, np.dtype[np.float64]]) -> Promise:
+def _promise(layout: Layout, means: Means, what: Measurand, us: np.ndarray[Any, np.dtype[np.float64]]) -> Promise:
     # the first of those that differ by rounding alone
     worst = int(np.argmax(us >= np.max(us) * (1 - 1e-9)))
-    tolerance = {"offset": layout.tolerance.offset, "square": layout.tolerance.square, "step": layout.tolerance.step}[
-        what
-    ]
-    joint = layout.joints[worst] if what == "step" else None
+    allowed = layout.tolerance
+    tolerance = {Measurand.offset: allowed.offset, Measurand.square: allowed.square, Measurand.step: allowed.step}[what]
+    joint = layout.joints[worst] if what is Measurand.step else None
     where = f"{joint.upstream} / {joint.downstream}" if joint else layout.sections[worst].name
     promise = Promise(what=what, where=where, tolerance=tolerance, u=float(us[worst]))
     if promise.proved:

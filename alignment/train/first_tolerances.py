@@ -10,6 +10,7 @@ from alignment.machine.first_layout import layout_text
 from alignment.machine.layout import Layout, Tolerance
 from alignment.machine.layout_file import parse_layout
 from alignment.train.budget import PROVED, Means, chance_proved, expected
+from alignment.train.state import Measurand
 
 __all__ = ["READ", "fair_tolerances", "first_layout"]
 
@@ -50,10 +51,10 @@ def fair_tolerances(layout: Layout) -> Tolerance:
                 tolerance = (math.floor(tolerance / mark + 1e-6) + 1) * mark
         return max(tolerance, mark)
 
-    step = widened(known.step, us.get("step"))
+    step = widened(known.step, us.get(Measurand.step))
     return Tolerance(
-        square=widened(known.square, us["square"]),
-        offset=widened(known.offset, us["offset"]),
+        square=widened(known.square, us[Measurand.square]),
+        offset=widened(known.offset, us[Measurand.offset]),
         step=step,
         opening=max(known.opening, 2 * step),
     )

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import enum
 from dataclasses import dataclass
 
 import numpy as np
@@ -13,7 +14,15 @@ from alignment.train.straightness import RowStraightness, straightness
 from alignment.train.train import Train
 from alignment.uncertainty import Judged, Verdict, worst
 
-__all__ = ["EndState", "JointState", "SectionState", "State", "judge"]
+__all__ = ["EndState", "JointState", "Measurand", "SectionState", "State", "judge"]
+
+
+class Measurand(enum.StrEnum):
+    """What is judged of sections and joints."""
+
+    offset = "offset"
+    square = "square"
+    step = "step"
 
 
 @dataclass(frozen=True, kw_only=True)

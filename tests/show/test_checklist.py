@@ -16,8 +16,9 @@ from alignment.show.words.cautions import SHORT
 from alignment.show.words.checklist import COLUMNS, checklist
 from alignment.show.words.moves import DIRECTIONS, by_section
 from alignment.show.words.stops import reading_words, stop_words
-from alignment.train.moves.plan import Cause, Part
+from alignment.train.moves.missed import Cause
 from alignment.train.solve import solve
+from alignment.train.state import Measurand
 from tests.tools.machines import machine, readings
 
 TOLERANCE = "offset = '1.5'\nsquare = '1.5'\nstep = '1.5'"
@@ -154,7 +155,7 @@ def test_half_done():
     assert "a-1" in {step.section for step in again.plan.steps}
     assert "a-1" not in {step.section for step in rest.plan.steps}
     assert {step.section for step in rest.plan.steps} >= {"b-1", "b-2"}
-    assert [(m.names, m.cause) for m in rest.plan.missed if m.what is Part.offset] == [(("a-1",), Cause.done)]
+    assert [(m.names, m.cause) for m in rest.plan.missed if m.what is Measurand.offset] == [(("a-1",), Cause.done)]
     again = {(a.section, a.beside) for a in rest.read_again}
     for joint in rest.plan.state.joints:
         names = joint.upstream, joint.downstream

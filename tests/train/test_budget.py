@@ -53,12 +53,12 @@ def promise(found, what: str) -> Promise:
 
 def test_sources():
     found = work_out(layout())
-    u = {s.name: s.u / IN for s in found.sources}
+    u = {s.kind: s.u / IN for s in found.sources}
     assert u["marks"] == pytest.approx(1 / 16 / math.sqrt(12))
-    assert u["placing and sighting"] == pytest.approx(1 / 64)
+    assert u["sighting"] == pytest.approx(1 / 64)
     assert u["tilt"] == pytest.approx(18.375 * math.radians(2) ** 2 / math.sqrt(45))
-    assert u["tilt on the average"] == pytest.approx(TILTED / IN)
-    assert u["tape's zero"] == pytest.approx(1 / 64)
+    assert u["tilt_mean"] == pytest.approx(TILTED / IN)
+    assert u["zero"] == pytest.approx(1 / 64)
     for share in ("in_offset", "in_skew"):
         assert sum(getattr(s, share) for s in found.sources) == pytest.approx(1)
     for common, u_ in zip(found.sources[-2:], (IN / 64, TILTED), strict=True):

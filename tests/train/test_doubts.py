@@ -10,7 +10,8 @@ from alignment.choices import Aim, Line, LineChoice
 from alignment.errors import InputError
 from alignment.show import door
 from alignment.show.words.checklist import checklist
-from alignment.show.words.solution import doubts, summary
+from alignment.show.words.solution import summary
+from alignment.show.words.solution_doubts import doubts
 from alignment.train.moves.answers import Why
 from alignment.train.solve import solve, solve_lines
 from alignment.train.state import SectionState

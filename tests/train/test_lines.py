@@ -14,8 +14,10 @@ from alignment.machine.survey_files import read_survey
 from alignment.show import door, terminal
 from alignment.show.json.solution import lines_json
 from alignment.show.pictures.train import train_sheet
-from alignment.show.words.solution import doubts, solution_page
-from alignment.train.moves.plan import Cause, plan_moves
+from alignment.show.words.solution import solution_page
+from alignment.show.words.solution_doubts import doubts
+from alignment.train.moves.missed import Cause
+from alignment.train.moves.plan import plan_moves
 from alignment.train.solve import easiest, solve, solve_lines
 from alignment.train.train import fit_train
 from tests.tools.machines import machine, readings

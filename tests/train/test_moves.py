@@ -6,10 +6,13 @@ import numpy as np
 import pytest
 
 from alignment.choices import Aim, Line
+from alignment.machine.layout import Direction
 from alignment.train.moves import plan as moves
 from alignment.train.moves.answers import Answer, Why, answer
-from alignment.train.moves.plan import Cause, Direction, Part, Plan, plan_moves
+from alignment.train.moves.missed import Cause
+from alignment.train.moves.plan import Plan, plan_moves
 from alignment.train.moves.programme import Laid
+from alignment.train.state import Measurand
 from alignment.train.train import fit_train
 from tests.tools.machines import machine, readings
 
@@ -175,7 +178,7 @@ def test_farther_than_the_slots_is_a_doubted_reading_first():
     twice = planned([part("a", 0)], ends(2, a=(610, 610)), **how)
     assert twice.moves == pytest.approx(np.array([[4.0, 4.0]]))
     (missed,) = twice.missed
-    assert (missed.names, missed.what, missed.cause) == (("a",), Part.offset, Cause.travel)
+    assert (missed.names, missed.what, missed.cause) == (("a",), Measurand.offset, Cause.travel)
     assert missed.by == pytest.approx(10 - 4 - 2)
 
 
@@ -216,8 +219,8 @@ def test_hold_is_never_moved():
     parts = [part("a", 0, hold=True), part("b", 500)]
     plan = planned(parts, ends(3, a=(603, 603), b=(600, 600)), rows=TARGET, tolerance=WIDE, joints=[("a", "b")])
     assert not plan.moves[0].any()
-    assert [(m.names, m.what, m.cause) for m in plan.missed if m.what is Part.offset] == [
-        (("a",), Part.offset, Cause.hold)
+    assert [(m.names, m.what, m.cause) for m in plan.missed if m.what is Measurand.offset] == [
+        (("a",), Measurand.offset, Cause.hold)
     ]
     assert plan.missed[0].by == pytest.approx(1)
 
@@ -385,9 +388,9 @@ def test_what_is_missed_is_named_with_its_cause():
     how = {"rows": TARGET, "joints": [("a", "b")], "tolerance": "offset = '3'\nsquare = '2'\nstep = '1'"}
     missed = planned(parts, ends(a=(600, 605), b=(600, 600)), **how).missed
     assert [(m.names, m.what, round(m.by, 6), m.cause) for m in missed] == [
-        (("a",), Part.offset, 2.0, Cause.hold),
-        (("a",), Part.square, 3.0, Cause.hold),
-        (("a", "b"), Part.step, 4.0, Cause.hold),
+        (("a",), Measurand.offset, 2.0, Cause.hold),
+        (("a",), Measurand.square, 3.0, Cause.hold),
+        (("a", "b"), Measurand.step, 4.0, Cause.hold),
     ]
 
 

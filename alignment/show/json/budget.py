@@ -26,7 +26,7 @@ def as_json(budget: Budget) -> dict[str, Any]:
         "mark": of(budget.means.tape.mark),
         "repeats": budget.means.repeats,
         "sources": [
-            {"source": s.name, "u": of(s.u), "in_offset": s.in_offset, "in_skew": s.in_skew} for s in budget.sources
+            {"source": s.kind, "u": of(s.u), "in_offset": s.in_offset, "in_skew": s.in_skew} for s in budget.sources
         ],
         "u": {"offset": of(budget.offset), "skew": of(budget.skew), "step": number(budget.step)},
         "smallest_skew": of(budget.smallest_skew),

@@ -42,11 +42,11 @@ def as_json(told: Next) -> dict[str, Any]:
             share = place / section.length
             return wanted_at(work, place) + float(value[0] * (1 - share) + value[1] * share)
 
-        ways = [row.toward if decision.move[s.end] > 0 else row.away for s in decision.stops]
+        ways = [row.direction(decision.move[s.end]) for s in decision.stops]
         found |= {
             "loosen": [ENDS[s.end] for s in decision.stops],
             "pivot": ENDS[1 - decision.stops[0].end] if len(decision.stops) == 1 else None,
-            "direction": ways[0].split()[0] if len(ways) == 1 else [way.split()[0] for way in ways],
+            "direction": ways[0] if len(ways) == 1 else ways,
             "watch": [
                 {
                     "point": ENDS[s.end],

@@ -23,6 +23,7 @@ from alignment.show.paper.typesetting import paper_name, typeset
 from alignment.show.pictures.drawing import Lane, lanes_of
 from alignment.show.words import sheet as words
 from alignment.show.words.cautions import SHORT
+from alignment.show.words.phrases import VIEWS
 from alignment.train.across import rows_of
 from alignment.train.budget import Means, promises
 
@@ -141,7 +142,7 @@ def _view(layout: Layout, plane: Plane, numbers: Mapping[tuple[str, float], int]
     extents = [(min(s.start for s in members), max(s.end for s in members)) for members in stretches]
     span = max(high - low for low, high in extents)
     return {
-        "title": plane.view,
+        "title": VIEWS[plane],
         "stretches": [
             [_lane(layout.rows[row], lane, members, (low, span), numbers) for row, lane in lanes.items()]
             for members, (low, _) in zip(stretches, extents, strict=True)

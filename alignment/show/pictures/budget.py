@@ -10,6 +10,7 @@ from alignment.lengths import show, show_exact
 from alignment.show.pictures.drawing import INK
 from alignment.show.words.phrases import counted
 from alignment.train.budget import PROVED, Budget, expected
+from alignment.train.state import Measurand
 from alignment.uncertainty import COVERAGE
 
 if TYPE_CHECKING:
@@ -20,9 +21,9 @@ __all__ = ["SHARE", "draw_budget"]
 REPEATS: Final = (1, 2, 3, 4, 6, 8, 12, 16, 24)
 # wide and pale below, thin and dark above, so that curves that fall together are all to be seen
 STYLE: Final = {
-    "step": {"ls": "-", "lw": 6, "color": "#bdbdbd", "marker": "^", "ms": 13, "mec": "#8a8a8a", "zorder": 2},
-    "square": {"ls": "--", "lw": 1.8, "color": INK, "marker": "s", "ms": 6, "mfc": "white", "zorder": 3},
-    "offset": {"ls": "-", "lw": 1.4, "color": "#1f4e79", "marker": "o", "ms": 6, "zorder": 4},
+    Measurand.step: {"ls": "-", "lw": 6, "color": "#bdbdbd", "marker": "^", "ms": 13, "mec": "#8a8a8a", "zorder": 2},
+    Measurand.square: {"ls": "--", "lw": 1.8, "color": INK, "marker": "s", "ms": 6, "mfc": "white", "zorder": 3},
+    Measurand.offset: {"ls": "-", "lw": 1.4, "color": "#1f4e79", "marker": "o", "ms": 6, "zorder": 4},
 }
 SHARE: Final = COVERAGE / (COVERAGE + NormalDist().inv_cdf((1 + PROVED) / 2))
 """U as a share of the tolerance at which something dead true is just proved in often enough: T - U leaves room for

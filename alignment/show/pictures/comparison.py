@@ -19,6 +19,7 @@ from alignment.show.letters import cut, width_of
 from alignment.show.pictures.drawing import INK, rows_down, span_of
 from alignment.show.pictures.scales import place_words, places_along
 from alignment.show.words.comparison import dated, sentences
+from alignment.show.words.phrases import SHORTLY
 from alignment.train.train import Train
 from alignment.uncertainty import COVERAGE
 
@@ -169,7 +170,7 @@ def draw_row(axes: Axes, comparison: Comparison, row: str, reach: float) -> Axes
 def _string_words(comparison: Comparison, row: str) -> str:
     layout, units = comparison.layout, comparison.layout.units
     told = layout.rows[row]
-    said = f"string {told.string} ({told.toward.split()[0]} is this way)"
+    said = f"string {told.string} ({SHORTLY[told.direction(1)]} is this way)"
     sections = {layout.index[s.name] for s in layout.row_sections(row)}
     found = next((s for s in comparison.motion.strings if sections & set(s.members)), None)
     if found is None or not found.changed:
@@ -242,7 +243,7 @@ def _draw_section(
         arrow = {"arrowstyle": "-|>", "lw": 1.8, "color": INK, "shrinkA": 0, "shrinkB": 0, "mutation_scale": 14}
         axes.annotate("", (at, of(begin + value)), (at, of(begin)), arrowprops=arrow, zorder=7)
         axes.annotate(
-            f"{show(abs(value), units)} {(row.away if value > 0 else row.toward).split()[0]}",
+            f"{show(abs(value), units)} {SHORTLY[row.direction(-value)]}",
             (at, of(begin)),
             (0, -11 * up * (1 if value > 0 else -1)),
             textcoords="offset points",

@@ -28,6 +28,7 @@ from alignment.show.pictures.panel import SIDE_VIEW, draw_bow, panel_key
 from alignment.show.pictures.panel_plan import PLAN, WIDTH, draw_plan, plan_scale
 from alignment.show.pictures.surface import Surface
 from alignment.show.pictures.train import train_key
+from alignment.show.words.phrases import VIEWS
 from alignment.train.across import rows_of
 from alignment.train.solve import Solution
 
@@ -74,7 +75,7 @@ def state_pictures(states: Sequence[tuple[str, Solution, bool]]) -> list[Picture
     layout = states[0][1].layout
     planes = [plane for plane in Plane if rows_of(layout, plane)]
     return [
-        _state(title + f", {plane.view}" * (len(planes) > 1), solution, plane, after, [s for _, s, _ in states])
+        _state(title + f", {VIEWS[plane]}" * (len(planes) > 1), solution, plane, after, [s for _, s, _ in states])
         for title, solution, after in states
         for plane in planes
     ]

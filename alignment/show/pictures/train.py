@@ -27,6 +27,7 @@ from alignment.show.pictures.labels import label_size
 from alignment.show.words.cautions import FULL, SHORT
 from alignment.show.words.flags import flag_words
 from alignment.show.words.moves import by_section, read_again_words, step_lines
+from alignment.show.words.phrases import VIEWS
 from alignment.show.words.pictures import other_sheet
 from alignment.show.words.solution import summary
 from alignment.train.across import rows_of
@@ -136,7 +137,7 @@ def train_sheet(solution: Solution, plane: Plane = Plane.side, *, beside: str = 
         write(head + 0.08 + 0.215 * k, line, 11 if bold else 10.5, bold=bold)
     top = total - head - 0.215 * len(words)
     taken = solution.survey.record.get("taken", "")
-    title = f"As read, {plane.view}: {solution.survey.source}{', ' * bool(taken)}{taken}"
+    title = f"As read, {VIEWS[plane]}: {solution.survey.source}{', ' * bool(taken)}{taken}"
     states = [(solution.train, solution.state, title)]
     if moving:
         states.append((solution.plan.after, solution.plan.state, "After the moves, as the tape should then read"))

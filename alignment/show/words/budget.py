@@ -3,15 +3,26 @@
 from __future__ import annotations
 
 import math
+from collections.abc import Sequence
+from typing import Final
 
 from alignment.lengths import INCH, Units, decimal, show, show_exact
 from alignment.machine.layout import Layout
 from alignment.show.page import Degree, Item, Items, Page, Part, Table, Text, items
 from alignment.show.words.phrases import counted, in_list
-from alignment.train.budget import PROVED, Budget, Promise
+from alignment.train.budget import PROVED, Budget, Promise, Source, SourceKind
+from alignment.train.state import Measurand
 from alignment.uncertainty import COVERAGE
 
-__all__ = ["budget_page", "promise_name"]
+__all__ = ["budget_page", "promise_name", "source_rows"]
+
+SOURCES: Final = {
+    SourceKind.marks: "marks",
+    SourceKind.sighting: "placing and sighting",
+    SourceKind.tilt: "tilt",
+    SourceKind.zero: "tape's zero",
+    SourceKind.tilt_mean: "tilt on the average",
+}
 
 
 def budget_page(budget: Budget) -> Page:
@@ -64,7 +75,7 @@ def _marks(mark: float, layout: Layout) -> str:
 
 def promise_name(promise: Promise) -> str:
     """What a tolerance is on, in words."""
-    return {"offset": "the offset", "square": "squareness", "step": "the step"}[promise.what]
+    return {Measurand.offset: "the offset", Measurand.square: "squareness", Measurand.step: "the step"}[promise.what]
 
 
 def _promises(budget: Budget, layout: Layout) -> tuple[Table | Items, ...]:
@@ -121,19 +132,24 @@ def _told(budget: Budget, layout: Layout) -> list[str]:
     return said
 
 
+def source_rows(sources: Sequence[Source], units: Units) -> tuple[tuple[str, ...], ...]:
+    """Rows of a table: source, its u in one reading, and its part of the doubt in offset and skew."""
+    return tuple(
+        (
+            SOURCES[s.kind],
+            decimal(s.u, units, places=4 if units is Units.inch else 2),
+            f"{100 * s.in_offset:.0f} %",
+            f"{100 * s.in_skew:.0f} %",
+        )
+        for s in sources
+    )
+
+
 def _sources(budget: Budget, layout: Layout) -> Table:
     units = layout.units
     return Table(
         head=("source", "u", "in offset", "in skew"),
-        rows=tuple(
-            (
-                s.name,
-                decimal(s.u, units, places=4 if units is Units.inch else 2),
-                f"{100 * s.in_offset:.0f} %",
-                f"{100 * s.in_skew:.0f} %",
-            )
-            for s in budget.sources
-        ),
+        rows=source_rows(budget.sources, units),
         align="lrrr",
         note=f"u: standard uncertainty of one reading, {units.plural}. Then its part of the doubt.",
     )

@@ -10,7 +10,8 @@ from alignment.files.tables import safe_text
 from alignment.lengths import show
 from alignment.show.terminal import caution_lines, wrap
 from alignment.show.words.flags import flag_words
-from alignment.show.words.moves import DIRECTIONS, by_section, read_again_words, step_lines, string_doubted
+from alignment.show.words.moves import by_section, read_again_words, step_lines, string_doubted
+from alignment.show.words.phrases import DIRECTIONS
 from alignment.show.words.stops import reading_words, stop_words
 from alignment.train.moves.plan import Step
 from alignment.train.solve import Solution, of_string

@@ -17,7 +17,7 @@ from alignment.machine.survey import Survey
 from alignment.show.page import Block, Degree, Page, Part, Table, Text, items
 from alignment.show.words import cautions
 from alignment.show.words.flags import flag_words
-from alignment.show.words.phrases import counted, in_list
+from alignment.show.words.phrases import SHORTLY, counted, in_list
 from alignment.uncertainty import COVERAGE
 
 __all__ = [
@@ -203,8 +203,7 @@ def motion_words(motion: Motion, i: int) -> str:
 
 
 def _way(row: Row, move: float) -> str:
-    """Short form of 'toward the string'; heights have 'up' and 'down'."""
-    return (row.toward if move > 0 else row.away).split()[0]
+    return SHORTLY[row.direction(move)]
 
 
 def move_words(move: float, row: Row, units: Units) -> str:

@@ -7,15 +7,16 @@ from typing import Final
 
 from alignment.lengths import Units, show
 from alignment.machine.layout import Layout
-from alignment.show.words.phrases import counted, in_list
+from alignment.show.words.phrases import DIRECTIONS, counted, in_list
 from alignment.show.words.stops import reading_words, stop_words
 from alignment.train.moves.answers import ReadAgain, Why
-from alignment.train.moves.plan import Cause, Direction, Missed, Part, Plan, Step
+from alignment.train.moves.missed import Cause, Missed
+from alignment.train.moves.plan import Plan, Step
 from alignment.train.solve import Solution, of_string
+from alignment.train.state import Measurand
 
 __all__ = [
     "AGAIN",
-    "DIRECTIONS",
     "by_section",
     "chance_words",
     "job_words",
@@ -28,14 +29,8 @@ __all__ = [
     "string_doubted",
 ]
 
-DIRECTIONS: Final = {
-    Direction.toward: "toward the string",
-    Direction.away: "away from the string",
-    Direction.up: "up",
-    Direction.down: "down",
-}
 AGAIN: Final = "Tighten, then read both ends again: tightening moves the section."
-WHATS: Final = {Part.offset: "offset", Part.square: "square", Part.step: "step"}
+WHATS: Final = {Measurand.offset: "offset", Measurand.square: "square", Measurand.step: "step"}
 CAUSES: Final = {
     Cause.hold: "it is on hold",
     Cause.done: "it was given as done",

@@ -3,12 +3,24 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
-from typing import Protocol
+from typing import Final, Protocol
 
 from alignment.lengths import Units, show, show_exact
+from alignment.machine.layout import Direction, Plane
 from alignment.uncertainty import Verdict
 
-__all__ = ["counted", "in_list", "on_tape", "verdict_words"]
+__all__ = ["DIRECTIONS", "SHORTLY", "VIEWS", "counted", "in_list", "on_tape", "verdict_words"]
+
+DIRECTIONS: Final = {
+    Direction.toward: "toward the string",
+    Direction.away: "away from the string",
+    Direction.up: "up",
+    Direction.down: "down",
+}
+SHORTLY: Final = {direction: direction.value for direction in Direction}
+"""The same where there is room for one word."""
+VIEWS: Final = {Plane.side: "seen from above", Plane.height: "seen from the side"}
+"""From where the rows of a plane are seen in a drawing."""
 
 
 def in_list(words: Sequence[str], last: str = "and") -> str:

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from alignment.machine.layout import Layout, Plane
+from alignment.show.words.phrases import VIEWS
 from alignment.train.across import rows_of
 
 __all__ = ["other_sheet"]
@@ -15,4 +16,4 @@ def other_sheet(layout: Layout, plane: Plane, file: str = "") -> str:
     if not rows:
         return ""
     named = f"Row{'s' * (len(rows) > 1)} {', '.join(rows)}"
-    return f"{named}: see the other sheet, {other.view}{f' ({file})' if file else ''}."
+    return f"{named}: see the other sheet, {VIEWS[other]}{f' ({file})' if file else ''}."

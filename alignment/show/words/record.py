@@ -20,7 +20,8 @@ from alignment.show.words import settings as settings_words
 from alignment.show.words.flags import flag_words
 from alignment.show.words.phrases import counted
 from alignment.show.words.record_order import other_machine, panel_when, settings_when, signed
-from alignment.show.words.solution import doubts, summary
+from alignment.show.words.solution import summary
+from alignment.show.words.solution_doubts import doubts
 from alignment.train.state import JointState, SectionState
 from alignment.uncertainty import COVERAGE, Verdict
 

@@ -13,6 +13,7 @@ from alignment.settings.judging import SettingsResult
 from alignment.show.page import Block, Part, Table, Text, items
 from alignment.show.words import panel as panel_words
 from alignment.show.words import settings as settings_words
+from alignment.show.words.budget import source_rows
 from alignment.show.words.flags import flag_words
 from alignment.show.words.phrases import counted, verdict_words
 from alignment.show.words.solution import across_words
@@ -153,10 +154,7 @@ def budget(name: str, solution: Solution) -> Table:
     units, tape = layout.units, survey.tape
     often = Counter((r.section, r.place) for r in survey.fitted)
     low, high = min(often.values()), max(often.values())
-    found = sources(layout, Means(tape=tape, repeats=low))
-    rows = tuple(
-        (s.name, decimal(s.u, units, places=4), f"{100 * s.in_offset:.0f} %", f"{100 * s.in_skew:.0f} %") for s in found
-    )
+    rows = source_rows(sources(layout, Means(tape=tape, repeats=low)), units)
     times = "once" if high == 1 else f"{low} times" if low == high else f"{low} to {high} times"
     largest = [
         f"{what} {decimal(max(us), units)}"

@@ -3,12 +3,12 @@
 from __future__ import annotations
 
 from alignment.lengths import Units, decimal, show
+from alignment.machine.layout import Direction
 from alignment.show.page import Degree, Page, Part, Text, items
 from alignment.show.words import cautions
 from alignment.show.words.doubts import doubt_words
 from alignment.show.words.moves import (
     AGAIN,
-    DIRECTIONS,
     by_section,
     chance_words,
     missed_words,
@@ -16,8 +16,9 @@ from alignment.show.words.moves import (
     read_again_words,
     step_lines,
 )
+from alignment.show.words.phrases import DIRECTIONS
 from alignment.show.words.stops import reading_words
-from alignment.train.moves.plan import Direction, Step
+from alignment.train.moves.plan import Step
 from alignment.train.solve import Solution
 
 __all__ = ["square_page"]

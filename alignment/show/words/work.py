@@ -8,7 +8,7 @@ from alignment.lengths import Units, show
 from alignment.show.page import Item, Items, Page, Part, Text
 from alignment.show.terminal import wrap
 from alignment.show.words.cautions import SHORT, short
-from alignment.show.words.phrases import counted, in_list, on_tape
+from alignment.show.words.phrases import DIRECTIONS, counted, in_list, on_tape
 from alignment.train.work.next_act import Act, Next, SectionWork, State, Why
 
 __all__ = [
@@ -114,7 +114,7 @@ def _move(told: Next, work: SectionWork) -> list[str]:
     row = told.layout.rows[work.section.row]
     ends = ("entry", "exit")
     stops = [f"{on_tape(s.reading, mark, units)} at {ends[s.end]}" for s in decision.stops]
-    ways = [row.toward if decision.move[s.end] > 0 else row.away for s in decision.stops]
+    ways = [DIRECTIONS[row.direction(decision.move[s.end])] for s in decision.stops]
     if len(decision.stops) == 1:
         stop = decision.stops[0]
         first = f"{work.section.name}: loosen {ends[stop.end]}, pivot on {ends[1 - stop.end]}."

@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import enum
 import time
 from collections.abc import Callable, Mapping
 from dataclasses import dataclass, field
@@ -13,19 +12,19 @@ from numpy.typing import NDArray
 
 from alignment.choices import Aim, Line
 from alignment.lengths import INCH, Units
-from alignment.machine.layout import Plane, Row
+from alignment.machine.layout import Direction
 from alignment.results import Result
 from alignment.train.joint import chance_of_all, ends_parts, section_chances
 from alignment.train.moves.answers import Answer, ReadAgain
 from alignment.train.moves.choosing import Choice, choose
 from alignment.train.moves.linesearch import Faces
+from alignment.train.moves.missed import Missed, Weakest, find_missed, weakest
 from alignment.train.moves.programme import Laid, lay_line, through_tight
 from alignment.train.moves.stops import ENDS, watch_place
 from alignment.train.state import State, judge
 from alignment.train.train import Train
-from alignment.uncertainty import SAME
 
-__all__ = ["Cause", "Direction", "Missed", "Other", "Part", "Plan", "Step", "Watch", "Weakest", "plan_moves"]
+__all__ = ["Other", "Plan", "Step", "Watch", "plan_moves"]
 
 Floats = NDArray[np.float64]
 SECONDS: Final = 24.0
@@ -34,38 +33,6 @@ ROOM: Final = 0.5
 """Share of the tolerances into which a free line is to let touched sections come: the rest is for creep and tape."""
 PLAUSIBLE: Final = {Units.inch: float(INCH) / 2, Units.mm: 12.0}
 """How far a bolt end goes at the most where slots are not told. [mm]"""
-
-
-class Direction(enum.StrEnum):
-    """Which way a bolt end goes: seen from the string, or for heights up and down."""
-
-    toward = "toward"
-    away = "away"
-    up = "up"
-    down = "down"
-
-
-class Part(enum.StrEnum):
-    """What is judged."""
-
-    offset = "offset"
-    square = "square"
-    step = "step"
-
-
-class Cause(enum.StrEnum):
-    """Why something is not brought in."""
-
-    hold = "hold"
-    done = "done"
-    travel = "travel"
-    """The slots end."""
-    stops = "stops"
-    """No mark or halfway serves."""
-    joint = "joint"
-    """No mark or halfway serves the section and its joints."""
-    tape = "tape"
-    """No move that this tape can tell would help."""
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -120,25 +87,6 @@ class Step:
     direction: Direction
     watch: Watch
     other: Other
-
-
-@dataclass(frozen=True, kw_only=True)
-class Missed:
-    """Something that the plan does not bring in, and by how much. [mm]"""
-
-    names: tuple[str, ...]
-    """The section, or the two of a joint, upstream one first."""
-    what: Part
-    by: float
-    cause: Cause
-
-
-@dataclass(frozen=True, kw_only=True)
-class Weakest:
-    """The section that is least likely to be within all of its tolerances after the moves, steps included."""
-
-    section: str
-    chance: float
 
 
 @dataclass(frozen=True, kw_only=True, eq=False, repr=False)
@@ -261,13 +209,13 @@ def plan_moves(
         state=state,
         moves=choice.moves,
         steps=tuple(_steps(before, after, choice)),
-        missed=tuple(_missed(after, state, choice, done, unread)),
+        missed=tuple(find_missed(after, state, choice, done, unread)),
         answers=choice.answers,
         read_again=choice.read_again,
         now=now,
         then=then,
         chance=chance_of_all(after, settled),
-        weakest=_weakest(names, then, unread),
+        weakest=weakest(names, then, unread),
         optimal=all(line.optimal for line in laid.values()),
         ends_gap=sum(line.ends - line.least_ends for line in laid.values() if not line.optimal and aim is Aim.fewest),
         movement_gap=sum(line.movement - line.least_movement for line in laid.values() if not line.optimal),
@@ -364,7 +312,6 @@ def _steps(before: Train, after: Train, choice: Choice) -> list[Step]:
     steps = []
     for i, section in enumerate(layout.sections):
         loose = [end for end in (0, 1) if choice.loose[i, end]]
-        row = layout.rows[section.row]
         for end in loose:
             both = len(loose) == 2
             place = (section.points[0], section.points[-1])[end] if both else watch_place(section, end)
@@ -378,7 +325,7 @@ def _steps(before: Train, after: Train, choice: Choice) -> list[Step]:
                     loosen=ENDS[end],
                     pivot="" if both else ENDS[1 - end],
                     move=float(choice.moves[i, end]),
-                    direction=_direction(row, float(choice.moves[i, end])),
+                    direction=layout.rows[section.row].direction(float(choice.moves[i, end])),
                     watch=Watch(
                         point=section.point_name(place, units),
                         place=place,
@@ -397,49 +344,3 @@ def _steps(before: Train, after: Train, choice: Choice) -> list[Step]:
                 )
             )
     return steps
-
-
-def _direction(row: Row, move: float) -> Direction:
-    if row.plane is Plane.side:
-        return Direction.toward if move > 0 else Direction.away
-    return Direction.up if (move > 0) == (row.side != "below") else Direction.down
-
-
-def _weakest(names: list[str], then: Floats, unread: set[str]) -> Weakest | None:
-    chances = [(name, float(p)) for name, p in zip(names, then, strict=True) if p == p and name not in unread]
-    if not chances:
-        return None
-    least, p = min(chances, key=lambda pair: pair[1])
-    return Weakest(section=least, chance=p)
-
-
-def _missed(after: Train, state: State, choice: Choice, done: frozenset[str], unread: set[str]) -> list[Missed]:
-    """What is still beyond its tolerance, by the best estimate; nothing of what is to be read again first."""
-    layout = after.layout
-    found = []
-
-    def cause(*names: str) -> Cause:
-        members = [layout.index[name] for name in names]
-        if all(layout.sections[i].hold for i in members):
-            return Cause.hold
-        if all(layout.sections[i].hold or name in done for i, name in zip(members, names, strict=True)):
-            return Cause.done
-        if any(choice.slot_ends[i] for i in members):
-            return Cause.travel
-        if any(choice.answers[i] is Answer.stuck for i in members):
-            return Cause.tape
-        tied = len(names) > 1 or any(names[0] in joint.names for joint in layout.joints)
-        return Cause.joint if tied else Cause.stops
-
-    for part in state.sections:
-        i = layout.index[part.name]
-        if part.name in unread and not (layout.sections[i].hold or part.name in done):
-            continue
-        for what, judged in ((Part.offset, part.worse_end), (Part.square, part.skew)):
-            if judged is not None and judged.miss > SAME:
-                found.append(Missed(names=(part.name,), what=what, by=judged.miss, cause=cause(part.name)))
-    for joint in state.joints:
-        names = joint.upstream, joint.downstream
-        if joint.step is not None and joint.step.miss > SAME and not unread & set(names):
-            found.append(Missed(names=names, what=Part.step, by=joint.step.miss, cause=cause(*names)))
-    return found
