@@ -27,10 +27,6 @@ __all__ = ["ARCS", "OWN", "Bounds", "Finding", "Limit", "catalogue", "choose"]
 OWN: Final = "own"
 ARCS: Final = (Part.camber, Part.bow, Part.strip_camber)
 """What is measured as an arc."""
-_STANDING: Final = {
-    "secondary": ", secondary source: read in a text that reproduces it; do not accept or reject on it alone",
-    "memory": ", from memory: text not seen; do not accept or reject on it alone",
-}
 TWISTS: Final = {"deg/m": 1.0, "deg/ft": 1 / 0.3048}
 """What a limit on twist may be written in, in degrees per m; a bare number is degrees per m."""
 
@@ -60,11 +56,6 @@ class Limit:
     """Strip narrower or wider than this is not spoken of. [mm]"""
     given_for: str = ""
     """The kind of thing it is published for, where it is one that a panel may not be."""
-
-    @property
-    def source(self) -> str:
-        """Source with its standing, as it is shown beside every verdict."""
-        return self.origin + _STANDING.get(self.checked, "")
 
     def covers(self, strip_width: float) -> bool:
         """Whether the limit speaks of strip of this width. [mm]"""

@@ -15,14 +15,10 @@ from alignment.results import Result
 from alignment.settings.settings_file import Kind, Setting, Settings, Strip
 from alignment.uncertainty import COVERAGE, Judged, Verdict, worst
 
-__all__ = ["SHEAR_SHARE", "SHEAR_SOURCE", "SettingState", "SettingsResult", "Way", "judge_settings"]
+__all__ = ["SHEAR_SHARE", "SettingState", "SettingsResult", "Way", "judge_settings"]
 
 SHEAR_SHARE: Final = (0.02, 0.10)
 """Clearance of a blade pair, as shares of the strip's thickness."""
-SHEAR_SOURCE: Final = (
-    "2 to 10 % of thickness for each blade pair: press-tool handbooks, secondary source: read in a text that quotes "
-    "them; do not accept or reject on it alone"
-)
 
 
 class Way(enum.StrEnum):

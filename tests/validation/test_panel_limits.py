@@ -12,6 +12,7 @@ import re
 import pytest
 
 from alignment.panel.limits import catalogue
+from alignment.show.words.sources import limit_source
 
 ARCS = [
     ("mill-table", 0.25 * 25.4, 96 * 25.4, "secondary"),
@@ -94,7 +95,7 @@ def test_a_limit_through_the_command(run, tmp_path):
 
 def test_memory_is_shown_as_such():
     for limit in catalogue().values():
-        assert ("from memory: text not seen" in limit.source) == (limit.checked == "memory")
-        assert ("reproduces it" in limit.source) == (limit.checked == "secondary")
-        assert limit.source.startswith(limit.origin)
+        assert ("from memory: text not seen" in limit_source(limit)) == (limit.checked == "memory")
+        assert ("reproduces it" in limit_source(limit)) == (limit.checked == "secondary")
+        assert limit_source(limit).startswith(limit.origin)
         assert limit.checked in {"yes", "secondary", "memory"}

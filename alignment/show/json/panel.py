@@ -15,6 +15,7 @@ from alignment.panel.readings import Across, Panel
 from alignment.panel.widths import Steadiness
 from alignment.show.json.lengths import Lengths
 from alignment.show.words.panel_figures import BOWED
+from alignment.show.words.sources import limit_source
 
 __all__ = ["as_json"]
 
@@ -117,7 +118,7 @@ class _Panel(Lengths):
             "p_in": finding.p_in,
             "limit": numbers[0] if even else numbers,
             "limit_name": bounds.limit.name,
-            "source": bounds.limit.source,
+            "source": limit_source(bounds.limit),
         }
 
     def square(self, square: Square) -> dict[str, Any]:

@@ -29,6 +29,7 @@ from alignment.show.words.panel_figures import (
     with_u,
 )
 from alignment.show.words.phrases import verdict_words
+from alignment.show.words.sources import limit_source
 from alignment.uncertainty import COVERAGE, Verdict
 
 __all__ = [
@@ -161,7 +162,7 @@ def _beyond(result: PanelResult) -> list[str]:
     """Each number beyond its limit, with the limit and where it comes from."""
     rows = zip(result.findings, table_rows(result), strict=True)
     return [
-        f"{name}: {value} (U {u}), limit {limit} ({finding.bounds.limit.source}). {verdict}."
+        f"{name}: {value} (U {u}), limit {limit} ({limit_source(finding.bounds.limit)}). {verdict}."
         for (where, finding), (name, value, u, limit, verdict) in rows
         if finding.bounds and finding.verdict and not finding.verdict.inside and where.part is not Part.strip_camber
     ]
@@ -366,4 +367,4 @@ def limit_words(result: PanelResult) -> list[tuple[str, str, str]]:
     found: dict[Limit, list[str]] = {}
     for what, limit in result.panel.limits.items():
         found.setdefault(limit, []).append(str(what))
-    return [(", ".join(whats), limit.says, limit.source) for limit, whats in found.items()]
+    return [(", ".join(whats), limit.says, limit_source(limit)) for limit, whats in found.items()]

@@ -10,7 +10,6 @@ from alignment import __version__
 from alignment.choices import Aim, Line
 from alignment.lengths import show_both
 from alignment.machine.layout import Layout
-from alignment.settings.judging import SHEAR_SOURCE
 from alignment.show.page import Block, Item, Items, Page, Part, Table, Text, items
 from alignment.show.words import cautions
 from alignment.show.words import panel as panel_words
@@ -27,6 +26,7 @@ from alignment.show.words.record_state import (
     state_tables,
 )
 from alignment.show.words.solution import summary
+from alignment.show.words.sources import SHEAR_SOURCE
 
 if TYPE_CHECKING:
     from alignment.show.paper.job import Job

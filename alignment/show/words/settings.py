@@ -7,12 +7,13 @@ from typing import Final
 
 from alignment.instruments import Tape
 from alignment.lengths import INCH, Units, decimal, show
-from alignment.settings.judging import SHEAR_SOURCE, SettingsResult, SettingState, Way
+from alignment.settings.judging import SettingsResult, SettingState, Way
 from alignment.settings.settings_file import Kind
 from alignment.show.page import Block, Degree, Page, Part, Table, Text, items
 from alignment.show.words import cautions
 from alignment.show.words.panel_figures import unit_mark
 from alignment.show.words.phrases import counted, verdict_words
+from alignment.show.words.sources import SHEAR_SOURCE
 from alignment.uncertainty import COVERAGE
 
 __all__ = ["clearance_words", "doubts", "feeler_words", "settings_page", "summary", "table_rows", "to_do"]
