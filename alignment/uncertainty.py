@@ -9,30 +9,24 @@ from __future__ import annotations
 
 import enum
 import math
-from collections.abc import Callable, Iterable
+from collections.abc import Iterable
 from dataclasses import dataclass
-from functools import lru_cache
-from typing import Any, Final
+from typing import Final
 
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
+
+from alignment.quantiles import phi
 
 __all__ = [
     "COVERAGE",
     "SAME",
     "Judged",
     "Verdict",
-    "chi_square_point",
     "conformance_probability",
-    "f_point",
     "mean_u",
-    "noncentrality",
-    "normal_below",
-    "normal_point",
-    "range_point",
     "reading_u",
     "rounding_kept",
-    "student_point",
     "tilt_mean",
     "verdict",
     "worst",
@@ -216,56 +210,7 @@ def conformance_probability(value: float, u: float, *, lower: float = -math.inf,
     if u <= 0:
         return float(lower - SAME <= value <= upper + SAME)
     # the half of the error function that keeps its digits in the far tail
-    return _phi((upper - value) / u) - _phi((lower - value) / u)
-
-
-def _phi(z: float) -> float:
-    return 0.5 * math.erfc(-z / math.sqrt(2))
-
-
-_OVER: Final = (
-    3.52624965998911e-02, 0.700383064443688, 6.37396220353165, 33.912866078383, 112.079291497871, 221.213596169931,
-    220.206867912376,
-)  # fmt: skip
-_UNDER: Final = (
-    8.83883476483184e-02, 1.75566716318264, 16.064177579207, 86.7807322029461, 296.564248779674, 637.333633378831,
-    793.826512519948, 440.413735824752,
-)  # fmt: skip
-
-
-def normal_below(z: ArrayLike) -> Floats:
-    """
-    Probability that a standard normal quantity stays below `z`, for arrays, without scipy's start-up time.
-
-    Parameters
-    ----------
-    z : array
-
-    Returns
-    -------
-    array
-        To 1e-14.
-
-    References
-    ----------
-    .. [1] J. F. Hart et al., Computer Approximations, 1968, algorithm 5666, as given by G. West, Better
-       approximations to cumulative normal functions, Wilmott Magazine, 2005.
-    """
-    at = np.asarray(z, dtype=np.float64)
-    size = np.minimum(np.abs(at), 38.0)
-    over, under = np.zeros_like(size), np.zeros_like(size)
-    for factor in _OVER:
-        over = over * size + factor
-    for factor in _UNDER:
-        under = under * size + factor
-    share = over / under
-    far = size > 7.07106781186547
-    if far.any():
-        tail = np.maximum(size, 1.0)
-        tail = 1 / (2.506628274631 * (tail + 1 / (tail + 2 / (tail + 3 / (tail + 4 / (tail + 0.65))))))
-        share = np.where(far, tail, share)
-    below = np.exp(-size * size / 2) * share
-    return np.where(at > 0, 1 - below, below)
+    return phi((upper - value) / u) - phi((lower - value) / u)
 
 
 def verdict(value: float, u: float, tolerance: float) -> Verdict:
@@ -330,146 +275,3 @@ class Judged:
 def worst(found: Iterable[Verdict]) -> Verdict:
     """Worst of several verdicts, in the order out, out?, ?, ok?, ok; ``ok`` where there is none."""
     return max(found, key=lambda v: v.rank, default=Verdict.ok)
-
-
-def chi_square_point(dof: ArrayLike, probability: ArrayLike) -> Any:
-    """
-    Value that chi-square with ``dof`` degrees of freedom stays below with this probability.
-
-    References
-    ----------
-    .. [1] Abramowitz and Stegun, Handbook of Mathematical Functions, 26.4.4 and 26.4.5, for whole degrees of freedom.
-    """
-    if np.size(dof) == 0:
-        return np.zeros(np.shape(dof))
-    # scipy takes a third of a second to load: a few points are found without
-    if np.ndim(probability) == 0 and LEAST_TAIL < float(probability) < 1 - LEAST_TAIL:  # type: ignore[arg-type]
-        different, places = np.unique(np.asarray(dof, dtype=np.float64), return_inverse=True)
-        if (
-            len(different) <= FEW
-            and (different == np.round(different)).all()
-            and 1 <= different.min() <= different.max() <= MOST_DOF
-        ):
-            found = np.array([_chi_square(int(one), float(probability)) for one in different])  # type: ignore[arg-type]
-            return found[places].reshape(np.shape(dof))
-    from scipy.special import chdtri
-
-    return chdtri(np.asarray(dof, dtype=np.float64), 1 - np.asarray(probability))
-
-
-def normal_point(probability: float) -> float:
-    """Value that a standard normal quantity stays below with this probability."""
-    if not 0 < probability < 1:
-        return math.copysign(math.inf, probability - 0.5)
-    return _where(_phi, probability, 40.0)
-
-
-def student_point(probability: float, dof: float) -> float:
-    """
-    Value that Student's t with ``dof`` degrees of freedom stays below with this probability.
-
-    Notes
-    -----
-    With t = sqrt(dof) tan(a) the density of a is proportional to cos(a) to the power dof - 1, integrated numerically.
-    """
-    if 1 <= dof <= MOST_DOF and LEAST_TAIL < probability < 1 - LEAST_TAIL:
-        return _where(lambda t: _student_below(t, dof), probability, 1e6)
-    from scipy.special import stdtrit
-
-    return float(stdtrit(dof, probability))
-
-
-MOST_DOF: Final = 400
-LEAST_TAIL: Final = 1e-8
-
-
-FEW: Final = 20
-
-
-@lru_cache(maxsize=256)
-def _chi_square(dof: int, probability: float) -> float:
-    def below(x: float) -> float:
-        if x <= 0:
-            return 0.0
-        half, root = x / 2, math.sqrt(x)
-        if dof % 2:
-            above, term = math.erfc(root / math.sqrt(2)), math.exp(-half) * root * math.sqrt(2 / math.pi)
-            for k in range(1, dof - 1, 2):
-                above, term = above + term, term * x / (k + 2)
-        else:
-            above, term = 0.0, math.exp(-half)
-            for k in range(1, dof // 2 + 1):
-                above, term = above + term, term * half / k
-        return 1 - above
-
-    return _where(below, probability, 4000.0)
-
-
-@lru_cache(maxsize=1)
-def _nodes() -> tuple[Floats, Floats]:
-    x, weight = np.polynomial.legendre.leggauss(60)
-    return (x + 1) / 2, weight / 2
-
-
-def _student_below(t: float, dof: float) -> float:
-    # the density in the angle whose tangent is t / sqrt(dof) is a power of its cosine
-    angle = math.atan2(t, math.sqrt(dof))
-    x, weight = _nodes()
-    area = angle * float(np.sum(weight * np.cos(angle * x) ** (dof - 1)))
-    return 0.5 + area * math.exp(math.lgamma((dof + 1) / 2) - math.lgamma(dof / 2)) / math.sqrt(math.pi)
-
-
-def _where(below: Callable[[float], float], probability: float, reach: float) -> float:
-    """Where a rising function of at most this reach meets a probability, by halving."""
-    low, high = -reach, reach
-    for _ in range(100):
-        middle = (low + high) / 2
-        low, high = (middle, high) if below(middle) < probability else (low, middle)
-    return (low + high) / 2
-
-
-def f_point(probability: float, between: float, within: float) -> float:
-    """Value that Fisher's F with these degrees of freedom stays below with this probability."""
-    from scipy.special import fdtri
-
-    return float(fdtri(between, within, probability))
-
-
-def noncentrality(error: float = 0.001, power: float = 0.8) -> float:
-    """
-    Slip over standard uncertainty that a two-sided test of this error probability finds with this power.
-
-    References
-    ----------
-    .. [1] W. Baarda, A testing procedure for use in geodetic networks, 1968: 4.13 for 0.1 % and 80 %.
-    """
-    return normal_point(1 - error / 2) + normal_point(power)
-
-
-@lru_cache
-def range_point(count: int, probability: float = 0.95) -> float:
-    """
-    Value that the range of ``count`` standard normal readings stays below with this probability.
-
-    The range of n readings is below r with probability n times the integral over z of phi(z) (Phi(z + r) - Phi(z))
-    to the power n - 1 (the studentized range with known standard deviation).
-
-    Parameters
-    ----------
-    count : int
-        Number of readings, at least 2.
-    probability : float
-        Between 0 and 1.
-
-    Returns
-    -------
-    float
-        The range over the standard uncertainty of one reading.
-    """
-    z = np.linspace(-9, 9, 2001)
-    density = np.exp(-(z**2) / 2) / math.sqrt(2 * math.pi) * (z[1] - z[0])
-
-    def below(r: float) -> float:
-        return float(count * np.sum(density * (normal_below(z + r) - normal_below(z)) ** (count - 1)))
-
-    return _where(lambda r: below(r) if r > 0 else 0.0, probability, 20.0)

@@ -21,7 +21,7 @@ from typing import Final
 import numpy as np
 from numpy.typing import NDArray
 
-from alignment.uncertainty import chi_square_point
+from alignment.quantiles import chi_square_point
 
 __all__ = ["Changes", "Fit", "congruent", "limits"]
 

@@ -22,11 +22,12 @@ from alignment.choices import Line
 from alignment.errors import InputError, NotEnoughReadingsError, Problem, quote
 from alignment.machine.layout import Layout, Plane
 from alignment.machine.survey import Survey
+from alignment.quantiles import student_point
 from alignment.results import Result
 from alignment.train.flags.find import find_flags
 from alignment.train.flags.flag import Flag
 from alignment.train.train import Train, fit_train
-from alignment.uncertainty import COVERAGE, student_point
+from alignment.uncertainty import COVERAGE
 
 __all__ = ["MONTH", "Drift", "Event", "History", "StringHistory", "follow"]
 

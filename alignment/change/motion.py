@@ -14,9 +14,9 @@ from numpy.typing import NDArray
 
 from alignment.change.strings import Expected, Status, Stayed, String, StringChange, by_string
 from alignment.machine.layout import Layout
+from alignment.quantiles import chi_square_point
 from alignment.results import Result
 from alignment.train.train import Estimates, Train
-from alignment.uncertainty import chi_square_point
 
 __all__ = ["PROBABILITY", "Motion", "compare_trains", "face_change"]
 

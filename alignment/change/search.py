@@ -17,7 +17,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from alignment.change.congruency import Changes, congruent
-from alignment.uncertainty import chi_square_point
+from alignment.quantiles import chi_square_point
 
 __all__ = ["fewest_moved", "sets_of"]
 

@@ -19,9 +19,9 @@ from alignment.change.congruency import Changes, Fit
 from alignment.change.search import fewest_moved
 from alignment.machine.layout import Layout, Plane
 from alignment.machine.survey import Survey
+from alignment.quantiles import chi_square_point
 from alignment.results import Result
 from alignment.train.train import Train
-from alignment.uncertainty import chi_square_point
 
 __all__ = ["Answer", "Expected", "Status", "Stayed", "String", "StringChange", "by_string", "recorded", "string_line"]
 

@@ -23,8 +23,9 @@ import numpy as np
 from numpy.typing import NDArray
 
 from alignment.change.search import sets_of
+from alignment.quantiles import f_point, student_point
 from alignment.results import Result
-from alignment.uncertainty import SAME, f_point, student_point
+from alignment.uncertainty import SAME
 
 __all__ = ["FEWEST_DATES", "STRING_DATES", "Common", "Series", "Trends", "common_trend", "find_trends"]
 

@@ -13,8 +13,8 @@ from numpy.typing import ArrayLike, NDArray
 
 from alignment.errors import NotEnoughReadingsError
 from alignment.fitting import nonlinear
+from alignment.quantiles import chi_square_point
 from alignment.results import Result
-from alignment.uncertainty import chi_square_point
 
 __all__ = ["Arc", "fit_arc", "height_of"]
 

@@ -16,8 +16,8 @@ import numpy as np
 from numpy.typing import NDArray
 
 from alignment.fitting import nonlinear
+from alignment.quantiles import chi_square_point
 from alignment.results import Result
-from alignment.uncertainty import chi_square_point
 
 __all__ = ["DIAGONALS", "SIDES", "Corners", "Known", "Slip", "fit_corners"]
 

@@ -21,7 +21,8 @@ from alignment.panel.parts import Part, Side, Spot
 from alignment.panel.readings import Panel, Wave
 from alignment.panel.waves import i_units, i_units_u, steepness
 from alignment.panel.widths import cross_sizes, flare, girth, legs_differ
-from alignment.uncertainty import COVERAGE, chi_square_point
+from alignment.quantiles import chi_square_point
+from alignment.uncertainty import COVERAGE
 
 __all__ = ["measure"]
 

@@ -16,7 +16,7 @@ from alignment.panel.corners import Known
 from alignment.panel.limits import Finding
 from alignment.panel.parts import Part, Spot
 from alignment.panel.readings import Across, Panel
-from alignment.uncertainty import chi_square_point
+from alignment.quantiles import chi_square_point
 
 __all__ = ["CrossSizes", "Steadiness", "cross_sizes", "flare", "girth", "legs_differ"]
 

@@ -20,7 +20,7 @@ from alignment.files.keys import Keys, open_tables
 from alignment.files.templates import filled_in
 from alignment.instruments import USUAL_TAPE, Tape
 from alignment.lengths import FINEST_U, Units
-from alignment.uncertainty import chi_square_point
+from alignment.quantiles import chi_square_point
 
 __all__ = ["Found", "Kind", "Setting", "Settings", "Strip", "parse_settings", "read_settings", "template"]
 

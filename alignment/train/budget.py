@@ -20,10 +20,11 @@ from alignment.instruments import Tape
 from alignment.lengths import INCH, Units
 from alignment.machine.layout import Layout, Section
 from alignment.machine.survey import Reading, Survey
+from alignment.quantiles import noncentrality
 from alignment.results import Result
 from alignment.train.state import Measurand
 from alignment.train.train import Train, fit_train
-from alignment.uncertainty import COVERAGE, noncentrality, rounding_kept
+from alignment.uncertainty import COVERAGE, rounding_kept
 
 __all__ = [
     "PROVED",

@@ -17,7 +17,7 @@ import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
 from alignment.machine.layout import Tolerance
-from alignment.uncertainty import normal_below
+from alignment.quantiles import normal_below
 
 __all__ = ["Beside", "chance", "inside", "shared", "with_steps"]
 

@@ -19,7 +19,8 @@ from alignment.fitting.network import Network, fit_network
 from alignment.machine.layout import Layout, Plane
 from alignment.machine.sag import Sag
 from alignment.machine.survey import StepReading, Survey
-from alignment.uncertainty import SAME, chi_square_point
+from alignment.quantiles import chi_square_point
+from alignment.uncertainty import SAME
 
 __all__ = ["Adjustment", "adjust", "corrections", "fit_sections", "point_worth", "string_sags"]
 

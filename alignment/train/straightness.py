@@ -14,8 +14,8 @@ from typing import Final, NamedTuple
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
+from alignment.quantiles import normal_point
 from alignment.train.train import Train
-from alignment.uncertainty import normal_point
 
 __all__ = ["RowStraightness", "Zone", "least_squares_straightness", "minimum_zone", "straightness"]
 

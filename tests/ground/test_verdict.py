@@ -146,7 +146,7 @@ def test_points_against_scipy(probability):
     """Normal and Student points that are found without scipy, against scipy.stats."""
     from scipy import stats
 
-    from alignment.uncertainty import normal_point, student_point
+    from alignment.quantiles import normal_point, student_point
 
     assert normal_point(probability) == pytest.approx(stats.norm.ppf(probability), rel=1e-8, abs=1e-9)
     for dof in (1, 2, 3, 4, 5, 8, 15, 16, 101, 2.5, 1000):
@@ -157,7 +157,7 @@ def test_points_against_scipy(probability):
 def test_chi_square_points_against_scipy(probability):
     from scipy import stats
 
-    from alignment.uncertainty import chi_square_point
+    from alignment.quantiles import chi_square_point
 
     dof = [1, 2, 3, 4, 5, 6, 7, 15, 16, 101]
     assert chi_square_point(dof, probability) == pytest.approx(stats.chi2.ppf(probability, dof), rel=1e-7, abs=1e-9)
@@ -168,6 +168,6 @@ def test_range_point_against_scipy(count):
     """The studentized range with all but endless degrees of freedom."""
     from scipy import stats
 
-    from alignment.uncertainty import range_point
+    from alignment.quantiles import range_point
 
     assert range_point(count) == pytest.approx(stats.studentized_range.ppf(0.95, count, 1e6), rel=1e-6)

@@ -15,13 +15,14 @@ from alignment.machine.layout import Layout
 from alignment.machine.layout_file import parse_layout
 from alignment.machine.slips import SlipKind
 from alignment.machine.survey import Reading, Survey
+from alignment.quantiles import noncentrality
 from alignment.show.words.doubts import slip_words
 from alignment.train.faces import fit_sections
 from alignment.train.flags.find import find_flags
 from alignment.train.flags.leaning import find_leans
 from alignment.train.flags.strays import find_strays
 from alignment.train.train import Train, fit_train
-from alignment.uncertainty import noncentrality, reading_u
+from alignment.uncertainty import reading_u
 from tests.tools import flag_rates
 
 IN = 25.4

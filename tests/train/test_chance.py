@@ -13,8 +13,8 @@ from scipy.special import ndtr
 from scipy.stats import multivariate_normal, norm
 
 from alignment.machine.layout import Tolerance
+from alignment.quantiles import normal_below
 from alignment.train.chance import Beside, chance, shared, with_steps
-from alignment.uncertainty import normal_below
 from tests.tools.chances import simulate
 
 WIDE = 1000.0

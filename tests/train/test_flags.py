@@ -11,13 +11,14 @@ from scipy import stats
 from alignment.lengths import Units
 from alignment.machine.layout_file import read_layout
 from alignment.machine.survey_files import read_survey
+from alignment.quantiles import range_point
 from alignment.show import door
 from alignment.show.json.solution import as_json
 from alignment.train.flags.find import find_flags
 from alignment.train.flags.neighbours import Neighbours
 from alignment.train.solve import solve
 from alignment.train.train import fit_train
-from alignment.uncertainty import range_point, rounding_kept
+from alignment.uncertainty import rounding_kept
 from tests.tools.machines import machine, readings, said
 from tests.tools.sample_truth import SLIPS
 

@@ -12,8 +12,8 @@ import pytest
 from scipy import stats
 
 from alignment.fitting.lines import fit_line
+from alignment.quantiles import noncentrality, normal_point
 from alignment.train.flags.strays import critical_w
-from alignment.uncertainty import noncentrality, normal_point
 
 
 def test_constants_as_tabled():

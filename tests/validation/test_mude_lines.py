@@ -16,7 +16,7 @@ import numpy as np
 import pytest
 
 from alignment.fitting.lines import Lines, fit_line
-from alignment.uncertainty import chi_square_point, noncentrality
+from alignment.quantiles import chi_square_point, noncentrality
 from tests.tools.machines import layout_text, survey_text
 
 SIGMA = 2.0

@@ -8,7 +8,8 @@ import pytest
 from scipy import stats
 
 from alignment.change.comparison import SURE
-from alignment.uncertainty import chi_square_point, conformance_probability, f_point, range_point, student_point
+from alignment.quantiles import chi_square_point, f_point, range_point, student_point
+from alignment.uncertainty import conformance_probability
 
 
 @pytest.mark.parametrize("count", [2, 3, 4, 6, 10, 30])

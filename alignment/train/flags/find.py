@@ -10,6 +10,7 @@ import numpy as np
 from alignment.fitting.lines import CHECKED
 from alignment.machine.slips import SlipKind
 from alignment.machine.survey import Reading
+from alignment.quantiles import chi_square_point, normal_point, range_point
 from alignment.train.faces import adjust, point_worth
 from alignment.train.flags.doubted import find_doubted
 from alignment.train.flags.flag import Flag, FlagKind
@@ -17,7 +18,7 @@ from alignment.train.flags.leaning import Lean, find_leans
 from alignment.train.flags.points import hint_for, name_of, points_of
 from alignment.train.flags.strays import Stray, critical_w, find_strays
 from alignment.train.train import Train
-from alignment.uncertainty import SAME, chi_square_point, normal_point, range_point
+from alignment.uncertainty import SAME
 
 __all__ = ["find_flags"]
 

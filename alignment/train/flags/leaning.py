@@ -9,8 +9,8 @@ import numpy as np
 from numpy.typing import NDArray
 
 from alignment.fitting.lines import fit_line
+from alignment.quantiles import chi_square_point, normal_point, student_point
 from alignment.train.train import Train
-from alignment.uncertainty import chi_square_point, normal_point, student_point
 
 __all__ = ["Lean", "LeanTest", "find_leans", "lean_tests"]
 

@@ -10,10 +10,11 @@ import numpy as np
 from numpy.typing import NDArray
 
 from alignment.fitting.lines import fit_line
+from alignment.quantiles import student_point
 from alignment.train.flags.flag import Basis
 from alignment.train.flags.leaning import Lean
 from alignment.train.train import Train
-from alignment.uncertainty import SAME, student_point
+from alignment.uncertainty import SAME
 
 __all__ = ["Expectation", "Neighbours"]
 

@@ -8,11 +8,11 @@ import numpy as np
 
 from alignment.fitting.lines import Lines
 from alignment.machine.survey import Reading, Survey
+from alignment.quantiles import noncentrality, normal_point
 from alignment.train.faces import fit_sections
 from alignment.train.flags.flag import Basis
 from alignment.train.flags.neighbours import Expectation, Neighbours
 from alignment.train.train import Train
-from alignment.uncertainty import noncentrality, normal_point
 
 __all__ = ["Stray", "critical_w", "find_strays", "without"]
 

@@ -16,12 +16,13 @@ import numpy as np
 from numpy.typing import NDArray
 
 from alignment.choices import Aim
+from alignment.quantiles import normal_below
 from alignment.train.joint import Parts
 from alignment.train.moves.answers import DONE, EVEN, MOST_READINGS, UNLIKELY, Answer, ReadAgain, Why, answer
 from alignment.train.moves.chain import Joined, best_path
 from alignment.train.moves.options import LEAVE, Options, options, told_off
 from alignment.train.train import Train
-from alignment.uncertainty import SAME, normal_below
+from alignment.uncertainty import SAME
 
 __all__ = ["Choice", "choose"]
 

@@ -9,8 +9,8 @@ from typing import Final
 
 import numpy as np
 
+from alignment.quantiles import student_point
 from alignment.train.work.standing import Crept
-from alignment.uncertainty import student_point
 
 __all__ = ["Creep", "learn"]
 
