@@ -454,9 +454,8 @@ def test_the_published_shear_clearance_is_named_where_it_is_used(samples, tmp_pa
     (tmp_path / "own.toml").write_text(text)
     for settings, named in ((papers.settings, True), (tmp_path / "own.toml", False)):
         (limits,) = tables(part_of(jobs.gather(replace(papers, settings=settings)), "Limits and their sources"))
-        whats = [row[0] for row in limits.rows]
-        assert "settings" in whats
-        assert ("shear clearance (settings)" in whats) is named
+        whats = [row[1] for row in limits.rows if row[0] == "settings"]
+        assert whats == ["all", *["shear clearance"] * named]
 
 
 LOG = """section,point,reading,kind,when,photo,sha256,note
@@ -567,17 +566,24 @@ def test_order_of_panel_and_cure(sample_job, taken, order, words):
 def test_a_default_is_not_called_ones_own_number(sample_job):
     """Each tolerance by whose number it is; a source that was not seen is not to be relied on alone."""
 
-    def origins(assumed: tuple[str, ...]) -> list[str]:
+    def origins(assumed: tuple[str, ...]) -> dict[str, str]:
         layout = replace(sample_job.layout, assumed=assumed)
         whole = replace(sample_job, found=replace(sample_job.found, layout=layout))
         (table,) = tables(part_of(whole, "Limits and their sources"))
-        return [row[2] for row in table.rows]
+        return {what: row[3] for row in table.rows for what in row[1].split("; ")}
 
     default = "stringtrue's default, our judgement, no source: machine.toml has none"
-    assert origins(())[:4] == ["own number, machine.toml"] * 4
-    assert origins(("tolerance.step",))[:4] == [*["own number, machine.toml"] * 2, default, "own number, machine.toml"]
-    assert origins(("tolerance",))[:4] == [default] * 4
-    assert any("press-tool handbooks" in o and "do not accept or reject on it alone" in o for o in origins(()))
+    own = "own number, machine.toml"
+    names = ("offset at either end", "square, end to end", "step at a joint", "opening, taper")
+    for assumed, expected in (
+        ((), [own] * 4),
+        (("tolerance.step",), [own, own, default, own]),
+        (("tolerance",), [default] * 4),
+    ):
+        assert [origins(assumed)[name] for name in names] == expected
+    shear = origins(())["shear clearance"]
+    assert "press-tool handbooks" in shear
+    assert "do not accept or reject on it alone" in shear
 
 
 def test_an_inch_is_no_preposition(sample_job):

@@ -62,6 +62,7 @@ UNSEEN: Final = (
     "machine from the coil.",
     "'No change seen' is not 'unchanged': what is smaller than U goes unseen.",
 )
+SHEAR: Final = "shear clearance"
 KEPT: Final = {"same": "same", "changed": "ANOTHER FILE", "missing": "not there"}
 LINES: Final = {
     Line.string: "the string",
@@ -172,11 +173,7 @@ def _judging(job: Job) -> tuple[Part, ...]:
 def _limits(job: Job) -> Table:
     layout, units, t = job.layout, job.layout.units, job.layout.tolerance
     rows = [
-        (
-            f"{what} (machine)",
-            f"{show_both(getattr(t, key), units)} {units.plural}",
-            _origin(layout, key),
-        )
+        ("machine", what, f"{show_both(getattr(t, key), units)} {units.plural}", _origin(layout, key))
         for key, what in (
             ("offset", "offset at either end"),
             ("square", "square, end to end"),
@@ -185,12 +182,18 @@ def _limits(job: Job) -> Table:
         )
     ]
     if job.panel:
-        rows += [(f"{whats} (panel)", says, source) for whats, says, source in panel_words.limit_words(job.panel)]
+        rows += [("panel", *told) for told in panel_words.limit_words(job.panel)]
     if job.settings:
-        rows.append(("settings", "as in their table", f"own numbers, {job.settings.settings.source}"))
+        rows.append(("settings", "all", "as in their table", f"own numbers, {job.settings.settings.source}"))
         if any(s.setting.kind == "shear" and np.isnan(s.setting.wanted) for s in job.settings.states):
-            rows.append(("shear clearance (settings)", "2 to 10 % of thickness", SHEAR_SOURCE))
-    return Table(head=("of what", "limit", "source"), rows=tuple(rows))
+            rows.append(("settings", SHEAR, "2 to 10 % of thickness", SHEAR_SOURCE))
+    alike: dict[tuple[str, str, str], list[str]] = {}
+    for of, what, limit, source in rows:
+        alike.setdefault((of, limit, source), []).append(what)
+    return Table(
+        head=("of the", "what", "limit", "source"),
+        rows=tuple((of, "; ".join(whats), limit, source) for (of, limit, source), whats in alike.items()),
+    )
 
 
 def _origin(layout: Layout, key: str) -> str:
