@@ -179,7 +179,7 @@ def test_a_panel_from_an_empty_folder_to_its_verdict(tmp_path, run_at: Run):
     assert (panel.legs, panel.record["coil"], panel.record["by"]) == ("down", "C-208", "R. Quill")
 
 
-@pytest.mark.parametrize("count", range(1, len(WANTED)))
+@pytest.mark.parametrize("count", [1, 4, 10, 15, 18])
 def test_closed_input_loses_nothing(tmp_path, count):
     """After any number of answers the input ends; the same command goes on with the rest and gives the same file."""
 
@@ -193,8 +193,6 @@ def test_closed_input_loses_nothing(tmp_path, count):
         return folder / "s.toml"
 
     answers = [text for _, text in WANTED]
-    if count > 1 and not answers[count - 1]:
-        pytest.skip("what was left out is asked again")
     whole = start(tmp_path / "whole", answers)
     start(tmp_path / "parts", answers[:count])
     assert start(tmp_path / "parts", answers[count:]).read_text() == whole.read_text()
