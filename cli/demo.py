@@ -31,4 +31,4 @@ def demo(
     """
     from alignment.show import demo as story
 
-    output.show_text(story.tell(folder, units, force=force))
+    output.show(*story.tell(folder, units, force=force))

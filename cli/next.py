@@ -8,7 +8,7 @@ from typing import Annotated
 import typer
 
 from . import output
-from .options import Json, LayoutFile, PrintUnits
+from .options import Full, Json, LayoutFile, PrintUnits
 
 __all__ = ["EXAMPLE", "next"]
 
@@ -19,6 +19,7 @@ def next(
     layout: LayoutFile,
     log: Annotated[Path, typer.Argument(metavar="LOG", help="The job's readings and moves so far.")],
     json: Json = False,
+    full: Full = False,
     units: PrintUnits = None,
 ) -> None:
     """
@@ -29,8 +30,8 @@ def next(
     from alignment.machine.layout_file import read_layout
     from alignment.machine.survey_files import read_survey
     from alignment.show.json.work import as_json
-    from alignment.show.words.work import next_text
+    from alignment.show.words.work import next_page
     from alignment.train.work.next_act import next_act
 
     machine = read_layout(layout).shown_in(units)
-    output.show(next_text, as_json, next_act(machine, read_survey(log, machine, begun=True)), json=json)
+    output.say(next_page, as_json, next_act(machine, read_survey(log, machine, begun=True)), json=json, full=full)

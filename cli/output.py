@@ -5,7 +5,7 @@ from __future__ import annotations
 import contextlib
 import json as jsons
 import os
-import re
+import shutil
 import sys
 import time
 from collections.abc import Callable, Iterable, Iterator, Sequence
@@ -27,9 +27,7 @@ if TYPE_CHECKING:
 
     Tables = dict[str, pd.DataFrame]
 
-__all__ = ["fail", "named", "patience", "progress", "save_picture", "save_table", "say", "show", "show_text"]
-
-HEADING = re.compile(r"^[A-Z][A-Z' ]{4,}[A-Z](?=[ ,:(\n]|$).*$", re.MULTILINE)
+__all__ = ["echo", "fail", "named", "patience", "progress", "save_picture", "save_table", "say", "show"]
 
 PATIENCE: Final = 2
 """Seconds after which a wait is told."""
@@ -105,22 +103,6 @@ def save_table(path: Path | None, make: Callable[..., Tables], found: object, un
         writing.write_whole(path, tables.render(make(found), path.suffix, units), force=force)
 
 
-def show(
-    text: Callable[..., str],
-    data: Callable[..., dict[str, Any]],
-    *found: object,
-    json: bool,
-    out: Path | None = None,
-    force: bool = False,
-) -> None:
-    """Print what was found as a text or as one JSON object, or write it to a file."""
-    whole = jsons.dumps(data(*found), indent=2, ensure_ascii=False, allow_nan=False) + "\n" if json else text(*found)
-    if json and out is None:
-        typer.echo(whole, nl=False)
-    else:
-        show_text(whole, out, force=force)
-
-
 def say(
     page: Callable[..., Page],
     data: Callable[..., dict[str, Any]],
@@ -131,15 +113,10 @@ def say(
     force: bool = False,
 ) -> None:
     """Print what was found as a page or as one JSON object, or write it to a file."""
-    if json:
-        whole = jsons.dumps(data(*found), indent=2, ensure_ascii=False, allow_nan=False) + "\n"
-    else:
-        from alignment.show import terminal
-        from alignment.show.page import Degree
-
-        plain = out is not None or not sys.stdout.isatty() or _no_color()
-        strong = str if plain else partial(typer.style, bold=True)
-        whole = terminal.render(page(*found), Degree.full if full else Degree.first, strong=strong)
+    if not json:
+        show(page(*found), full=full, out=out, force=force)
+        return
+    whole = jsons.dumps(data(*found), indent=2, ensure_ascii=False, allow_nan=False) + "\n"
     if out is None:
         typer.echo(whole, nl=False)
     else:
@@ -148,16 +125,28 @@ def say(
         write_whole(out, whole, force=force)
 
 
-def show_text(text: str, out: Path | None = None, *, force: bool = False) -> None:
-    """Print a text, headings in bold on a terminal, or write it to a file."""
-    if out is not None:
+def show(*pages: Page, full: bool = False, out: Path | None = None, force: bool = False) -> None:
+    """Print pages, headings in bold on a terminal and no wider than it is, or write them to a file."""
+    from alignment.show import terminal
+    from alignment.show.page import Degree
+
+    screen = out is None and sys.stdout.isatty()
+    strong = partial(typer.style, bold=True) if screen and not _no_color() else str
+    columns = shutil.get_terminal_size((terminal.WIDTH, 24)).columns if screen else terminal.WIDTH
+    width = max(terminal.NARROWEST, min(columns, terminal.WIDTH))
+    degree = Degree.full if full else Degree.first
+    whole = "\n".join(terminal.render(page, degree, width=width, strong=strong) for page in pages)
+    if out is None:
+        typer.echo(whole, nl=False)
+    else:
         from alignment.files.writing import write_whole
 
-        write_whole(out, text, force=force)
-        return
-    # typer leaves the codes out where standard output is no terminal; NO_COLOR is the user's wish
-    bold = HEADING.sub(lambda match: typer.style(match[0], bold=True), text)
-    typer.echo(bold, nl=False, color=False if _no_color() else None)
+        write_whole(out, whole, force=force)
+
+
+def echo(text: str) -> None:
+    """Print a text as it is."""
+    typer.echo(text, nl=False)
 
 
 def _no_color() -> bool:

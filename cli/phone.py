@@ -29,4 +29,4 @@ def phone(
     """
     from alignment.phone import serve
 
-    serve.serve(layout, log or todays_log(), share=share, port=port, say=output.show_text)
+    serve.serve(layout, log or todays_log(), share=share, port=port, say=output.echo)

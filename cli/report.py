@@ -42,7 +42,6 @@ def report(
     As found, what was done, as left, and what it rests on.
     """
     from alignment.files import writing
-    from alignment.show import terminal
     from alignment.show.paper import job, typesetting
     from alignment.show.paper import record as records
     from alignment.show.words.record import told_page
@@ -52,4 +51,4 @@ def report(
     whole = job.gather(papers, units=units, line=line, aim=aim, drop_strays=drop_strays, same_string=same_string)
     pages = records.render(whole, paper or typesetting.paper_for(whole.layout.units), typesetting.today())
     writing.write_whole(out, pages, force=force)
-    output.show_text(terminal.render(told_page(whole, out.name)))
+    output.show(told_page(whole, out.name))

@@ -35,7 +35,6 @@ def sheet(
     """
     from alignment.files import writing
     from alignment.machine.layout_file import read_layout
-    from alignment.show import terminal
     from alignment.show.paper import sheet as sheets
     from alignment.show.paper import typesetting
     from alignment.show.words.sheet import told_page
@@ -45,4 +44,4 @@ def sheet(
     found = sheets.plan_sheet(machine, repeats=repeats, work=work)
     pages = sheets.render(found, paper or typesetting.paper_for(machine.units), typesetting.today())
     writing.write_whole(out, pages, force=force)
-    output.show_text(terminal.render(told_page(found, out.name)))
+    output.show(told_page(found, out.name))

@@ -137,9 +137,12 @@ def _write(found: Solution, plot: Path | None, checklist: Path | None, table: Pa
         for path, picture in plots.train_pictures(found, plot):
             writing.write_whole(path, picture, force=force)
     if checklist:
-        from alignment.show.words.checklist import checklist as ticked
+        from alignment.show.words import checklist as ticked
 
-        writing.write_whole(checklist, ticked(found, checklist.suffix), force=force)
+        if checklist.suffix.lower() == ".csv":
+            writing.write_whole(checklist, ticked.checklist_rows(found), force=force)
+        else:
+            output.show(ticked.checklist_page(found), out=checklist, force=force)
     if table:
         from alignment.show.tables.solution import as_tables
 

@@ -13,13 +13,13 @@ from alignment.machine.layout_file import read_layout
 from alignment.machine.survey_files import read_survey
 from alignment.panel.panel import measure
 from alignment.panel.panel_file import read_panel
+from alignment.show.page import Page
 from alignment.show.paper import job, typesetting
 from alignment.show.paper import record as report
 from alignment.show.pictures import panel as panel_plots
 from alignment.show.pictures import train as plots
-from alignment.show.terminal import render
-from alignment.show.words.solution import solution_page
-from alignment.train.solve import Solution, solve
+from alignment.show.words.demo import demo_pages
+from alignment.train.solve import solve
 
 __all__ = ["tell"]
 
@@ -27,7 +27,7 @@ MADE: Final = ("train.png", "tray.png", "report.pdf")
 """Files that are drawn and set, besides those of the sample."""
 
 
-def tell(folder: Path | None, units: Units, *, force: bool = False) -> str:
+def tell(folder: Path | None, units: Units, *, force: bool = False) -> tuple[Page, ...]:
     """
     Copy the sample into a folder, solve it and draw it there.
 
@@ -42,13 +42,13 @@ def tell(folder: Path | None, units: Units, *, force: bool = False) -> str:
 
     Returns
     -------
-    str
-        What to print.
+    tuple of Page
+        What to print, one below the other.
     """
     samples = sample_folder()
     suffix = "-mm" if units is Units.mm else ""
     machine, tray, settings = (f"{name}{suffix}.toml" for name in ("machine", "tray", "settings"))
-    days = [f"{day}{suffix}.csv" for day in ("before-move", "as-found", "as-left")]
+    days = [f"{day}{suffix}.csv" for day in ("before-move", "as-found", "job")]
     shipped = (machine, *days, tray, settings)
     place = _folder(folder)
     if place.exists():
@@ -59,8 +59,7 @@ def tell(folder: Path | None, units: Units, *, force: bool = False) -> str:
     panel = measure(read_panel(samples / tray))
     papers = job.Papers(
         layout=samples / machine,
-        survey=samples / days[1],
-        after=samples / days[2],
+        survey=samples / days[2],
         panel=samples / tray,
         settings=samples / settings,
     )
@@ -74,30 +73,7 @@ def tell(folder: Path | None, units: Units, *, force: bool = False) -> str:
     writing.make_folder(place)
     for name, content in data.items():
         writing.write_whole(place / name, content, force=force)
-    lines = [
-        "Marram Cold Rooms (invented) dragged its tray former to another bay.",
-        "Since then trays sweep toward the drive side and oil-can.",
-        f"  {_day(before)}  before the move: {before.verdict.printed}",
-        f"  {_day(found)}  as found after it: {found.verdict.printed}, read quickly (each end once)",
-        f"  {panel.panel.record['taken']}  a tray: {panel.verdict.printed if panel.verdict else '-'}",
-        f"  {_day(left)}  as left after the cure: {left.verdict.printed}, read with care",
-        "",
-        "This is what the survey as found says. To see it again, type:",
-        f"  cd {place}",
-        f"  stringtrue solve {machine} {days[1]} --plot train.svg",
-        "",
-        render(solution_page(found)),
-        f"Left in {place}:",
-        "  train.png   the train as read and after the moves",
-        "  tray.png    the tray as measured",
-        "  report.pdf  the record to sign, as found and as left",
-        "  and the files that they are made from.",
-    ]
-    return "\n".join(lines) + "\n"
-
-
-def _day(solution: Solution) -> str:
-    return solution.survey.record["taken"]
+    return demo_pages(place, (machine, days[1]), before, found, left, panel)
 
 
 def _folder(folder: Path | None) -> Path:

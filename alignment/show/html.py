@@ -43,8 +43,9 @@ def _block(block: Block) -> str:
     if isinstance(block, Text):
         return f'<p class="strong">{escape(block.words)}</p>' if block.strong else f"<p>{escape(block.words)}</p>"
     if isinstance(block, Items):
+        box = "&#9744; " if block.boxes else ""
         entries = "".join(
-            f"<li>{escape(item.words)}{''.join(f'<br>{escape(more)}' for more in item.more)}</li>"
+            f"<li>{box}{escape(item.words)}{''.join(f'<br>{escape(more)}' for more in item.more)}</li>"
             for item in block.items
         )
         return f"<ol>{entries}</ol>" if block.numbered else f"<ul>{entries}</ul>"

@@ -39,10 +39,11 @@ class Item:
 
 @dataclass(frozen=True, kw_only=True)
 class Items:
-    """A list; numbered where its order is the order of work."""
+    """A list; numbered where its order is the order of work, with boxes where each is to be ticked."""
 
     items: tuple[Item, ...]
     numbered: bool = False
+    boxes: bool = False
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -120,9 +121,9 @@ class Page:
     act: str = ""
 
 
-def items(texts: Sequence[str], *, numbered: bool = False) -> tuple[Block, ...]:
+def items(texts: Sequence[str], *, numbered: bool = False, boxes: bool = False) -> tuple[Block, ...]:
     """A list of plain sentences; nothing where there is none."""
-    return (Items(items=tuple(Item(words=text) for text in texts), numbered=numbered),) if texts else ()
+    return (Items(items=tuple(Item(words=text) for text in texts), numbered=numbered, boxes=boxes),) if texts else ()
 
 
 def shown(page: Page, degree: Degree = Degree.full) -> tuple[Part, ...]:

@@ -12,8 +12,9 @@ from alignment.errors import NameUnknownError
 from alignment.lengths import show
 from alignment.machine.layout_file import read_layout
 from alignment.machine.survey_files import read_survey
+from alignment.show import terminal
 from alignment.show.words.cautions import SHORT
-from alignment.show.words.checklist import COLUMNS, checklist
+from alignment.show.words.checklist import COLUMNS, checklist_page, checklist_rows
 from alignment.show.words.moves import DIRECTIONS, by_section
 from alignment.show.words.stops import reading_words, stop_words
 from alignment.train.moves.missed import Cause
@@ -51,17 +52,21 @@ def rows_of(text: str) -> list[dict[str, str]]:
     return list(csv.DictReader(io.StringIO(text, newline="")))
 
 
+def text_of(solution) -> str:
+    return terminal.render(checklist_page(solution))
+
+
 # --- text ------------------------------------------------------------------------------------------------------
 
 
 def test_text(found):
     """Cautions first, then each section in turn: what to loosen, where to stop, tighten, a blank for each reading."""
-    text = checklist(found, ".txt")
+    text = text_of(found)
     said = " ".join(text.split())
     assert all(" ".join(caution.split()) in said for caution in SHORT)
     assert said.index(SHORT[0].split()[0]) < said.index("1. operator-2")
     groups = by_section(found.plan.steps)
-    at = [text.index(f"\n{n}. {steps[0].section}\n") for n, steps in enumerate(groups, 1)]
+    at = [text.index(f"\n  {n}. {steps[0].section}\n") for n, steps in enumerate(groups, 1)]
     assert at == sorted(at)
     for steps, begin, end in zip(groups, at, [*at[1:], len(text)], strict=True):
         part = text[begin:end]
@@ -76,7 +81,7 @@ def test_text(found):
 
 def test_sections_on_hold_come_first():
     layout, off = out_of_line()
-    text = checklist(solve(layout, survey_of(layout, off)), ".txt")
+    text = text_of(solve(layout, survey_of(layout, off)))
     assert "[ ] Check that these are tight; they stay as they are: b-0." in text
     assert text.index("b-0") < text.index("1. a-1")
 
@@ -92,18 +97,18 @@ def test_doubtful_reading_is_taken_again_first(samples):
     """A section with a flag on it: read again, and not among the moves until it was."""
     layout = read_layout(samples / "machine.toml")
     solution = solve(layout, read_survey(samples / "inch-slip.csv", layout))
-    text = checklist(solution, ".txt")
+    text = text_of(solution)
     part = text[text.index("READ AGAIN FIRST") :].split("\n\n")[0]
     assert "[ ] operator-4" in part
     assert ". operator-4\n" not in text
-    assert "operator-4" not in {row["section"] for row in rows_of(checklist(solution, ".csv"))}
+    assert "operator-4" not in {row["section"] for row in rows_of(checklist_rows(solution))}
 
 
 def test_nothing_to_move(samples):
     layout = read_layout(samples / "machine.toml")
     solution = solve(layout, read_survey(samples / "as-left.csv", layout))
-    assert "Nothing to move." in checklist(solution, ".txt")
-    assert rows_of(checklist(solution, ".csv")) == []
+    assert "Nothing to move." in text_of(solution)
+    assert rows_of(checklist_rows(solution)) == []
 
 
 # --- table -----------------------------------------------------------------------------------------------------
@@ -111,7 +116,7 @@ def test_nothing_to_move(samples):
 
 def test_table(found):
     """One row a bolt end, in order, with what is needed at the machine and blanks to fill."""
-    rows = rows_of(checklist(found, ".csv"))
+    rows = rows_of(checklist_rows(found))
     assert list(rows[0]) == list(COLUMNS)
     assert len(rows) == found.plan.bolt_ends
     for row, step in zip(rows, found.plan.steps, strict=True):
@@ -132,7 +137,7 @@ def test_names_that_a_spreadsheet_would_run():
     parts = [{"name": name, "row": "r", "start": 500 * k, "length": 400} for k, name in enumerate(("=1+1", "b"))]
     layout = machine(parts, rows={"r": "target = '600'"}, tolerance=TOLERANCE)
     rows = [("=1+1", "entry", 604), ("=1+1", "exit", 604), ("b", "entry", 600), ("b", "exit", 600)]
-    (first, *_) = rows_of(checklist(solve(layout, readings(layout, rows)), ".csv"))
+    (first, *_) = rows_of(checklist_rows(solve(layout, readings(layout, rows))))
     assert not first["section"].startswith("=")
     assert "1+1" in first["section"]
 
@@ -208,7 +213,7 @@ def test_written_to_a_file(samples, run, tmp_path, found, kind):
     outcome = run(*how)
     assert outcome.status == 0, outcome.err
     assert "MOVES" in outcome.out
-    assert path.read_bytes().decode() == checklist(found, kind)
+    assert path.read_bytes().decode() == {".txt": text_of, ".csv": checklist_rows}[kind](found)
     again = run(*how)
     assert (again.status, again.out) == (2, "")
     assert run(*how, "--force").status == 0

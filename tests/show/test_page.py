@@ -145,3 +145,9 @@ def test_a_table_of_uneven_rows_is_refused():
         Table(head=("a", "b"), rows=(("1",),))
     with pytest.raises(ValueError, match="2 columns, and alignments for 1"):
         Table(head=("a", "b"), rows=(), align="l")
+
+
+def test_boxes_to_tick():
+    page = Page(title="Moves", parts=(Part(blocks=items(["Loosen exit & tighten."], boxes=True)),))
+    assert terminal.render(page) == "Moves\n[ ] Loosen exit & tighten.\n"
+    assert "<li>&#9744; Loosen exit &amp; tighten.</li>" in html.render(page)

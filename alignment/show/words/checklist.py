@@ -4,78 +4,72 @@ from __future__ import annotations
 
 import csv
 import io
+from collections.abc import Sequence
 from typing import Final
 
 from alignment.files.tables import safe_text
 from alignment.lengths import show
-from alignment.show.terminal import caution_lines, wrap
+from alignment.machine.layout import Layout
+from alignment.show.page import Block, Item, Items, Page, Part, Text, items
+from alignment.show.words import cautions
 from alignment.show.words.flags import flag_words
-from alignment.show.words.moves import by_section, read_again_words, step_lines, string_doubted
+from alignment.show.words.moves import IF_THE_STRING_STAYS, by_section, read_again_words, step_lines, string_doubted
 from alignment.show.words.phrases import DIRECTIONS
 from alignment.show.words.stops import reading_words, stop_words
 from alignment.train.moves.plan import Step
 from alignment.train.solve import Solution, of_string
 
-__all__ = ["KINDS", "checklist"]
+__all__ = ["KINDS", "checklist_page", "checklist_rows"]
 
 KINDS: Final = (".txt", ".csv")
+REST: Final = "Enter the new readings in a survey. Solve it with --done NAME for each section that is finished."
 COLUMNS: Final = (
     "order", "section", "loosen", "pivot", "move", "direction", "point", "reads now", "wanted", "stop at",
     "other point", "then reads", "units", "done", "read after", "read after at other point",
 )  # fmt: skip
 
 
-def checklist(solution: Solution, suffix: str) -> str:
-    """
-    Write the plan as text with boxes to tick, or as rows for a spreadsheet.
-
-    Parameters
-    ----------
-    solution : Solution
-    suffix : str
-        ``.txt`` or ``.csv``.
-    """
-    return _rows(solution) if suffix.lower() == ".csv" else _text(solution)
-
-
-def _text(solution: Solution) -> str:
+def checklist_page(solution: Solution) -> Page:
+    """The plan with boxes to tick and lines to write readings on."""
     layout, mark = solution.layout, solution.survey.tape.mark
-    units = layout.units
-    lines = wrap(f"{layout.name}: moves from {solution.survey.source}")
-    lines += ["", "BEFORE A BOLT IS TOUCHED", *caution_lines(), ""]
-    if string_doubted(solution):
-        lines += [*wrap("Check the string first. These moves are right only if the string stays as it is."), ""]
-    again = [flag_words(f, layout) for f in solution.flags if f.harmful and not of_string(f)] + read_again_words(
-        solution
-    )
-    if again:
-        lines += ["READ AGAIN FIRST", *(line for text in again for line in wrap(text, "[ ] ")), ""]
+    again = [flag_words(f, layout) for f in solution.flags if f.harmful and not of_string(f)]
+    again += read_again_words(solution)
     held = [section.name for section in layout.sections if section.hold]
-    if held:
-        lines += [*wrap(f"Check that these are tight; they stay as they are: {', '.join(held)}.", "[ ] "), ""]
+    tight = [f"Check that these are tight; they stay as they are: {', '.join(held)}."] if held else []
+    strings = [flag_words(f, layout) for f in solution.flags if of_string(f)]
+    doubted = [Text(words=IF_THE_STRING_STAYS)] if string_doubted(solution) else []
+    sections: list[Block] = []
     for number, steps in enumerate(by_section(solution.plan.steps), 1):
-        lines.append(f"{number}. {steps[0].section}")
-        lines += [line for text in step_lines(steps, layout, mark) for line in wrap(_capital(text), "   [ ] ")]
-        lines += wrap("Tighten, then read again:", "   [ ] ")
-        points = [(s.watch.point, s.watch.target) for s in steps]
-        if len(steps) == 1:
-            points.append((steps[0].other.point, steps[0].other.target))
-        lines += [f"         {name}: ____________  (wanted {reading_words(at, mark, units)})" for name, at in points]
-        lines.append("")
-    if not solution.plan.steps:
-        lines += ["Nothing to move.", ""]
-    lines += wrap(
-        "To plan the rest anew after some sections: enter the new readings in a survey and solve it with --done NAME "
-        "for each section that is finished."
+        sections += [Text(words=f"{number}. {steps[0].section}"), _section(steps, layout, mark)]
+    return Page(
+        title=f"{layout.name}: moves from {solution.survey.source}",
+        parts=(
+            Part(heading="Before a bolt is touched", blocks=(cautions.short(),)),
+            Part(heading="Check the string first", blocks=items(strings, boxes=True)),
+            Part(heading="Read again first", blocks=items(again, boxes=True)),
+            Part(heading="Sections on hold", blocks=items(tight, boxes=True)),
+            Part(heading="Moves, in this order", blocks=(*doubted, *(sections or [Text(words="Nothing to move.")]))),
+            Part(heading="To plan the rest anew", blocks=(Text(words=REST),)),
+        ),
     )
-    return "\n".join(lines) + "\n"
+
+
+def _section(steps: Sequence[Step], layout: Layout, mark: float) -> Items:
+    """What to do at one section, and a line for each reading to take."""
+    points = [(s.watch.point, s.watch.target) for s in steps]
+    if len(steps) == 1:
+        points.append((steps[0].other.point, steps[0].other.target))
+    lines = tuple(f"{name}: ____________  (wanted {reading_words(at, mark, layout.units)})" for name, at in points)
+    todo = [Item(words=_capital(text)) for text in step_lines(steps, layout, mark)]
+    return Items(items=(*todo, Item(words="Tighten, then read again:", more=lines)), boxes=True)
 
 
 def _capital(text: str) -> str:
     return text[:1].upper() + text[1:]
 
 
-def _rows(solution: Solution) -> str:
+def checklist_rows(solution: Solution) -> str:
+    """The plan as rows for a spreadsheet."""
     out = io.StringIO()
     writer = csv.writer(out, lineterminator="\r\n")
     writer.writerow(COLUMNS)

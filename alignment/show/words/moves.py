@@ -17,6 +17,7 @@ from alignment.train.state import Measurand
 
 __all__ = [
     "AGAIN",
+    "IF_THE_STRING_STAYS",
     "by_section",
     "chance_words",
     "job_words",
@@ -29,6 +30,7 @@ __all__ = [
     "string_doubted",
 ]
 
+IF_THE_STRING_STAYS: Final = "Check the string first. These moves are right only if the string stays as it is."
 AGAIN: Final = "Tighten, then read both ends again: tightening moves the section."
 WHATS: Final = {Measurand.offset: "offset", Measurand.square: "square", Measurand.step: "step"}
 CAUSES: Final = {

@@ -14,6 +14,7 @@ from alignment.show.words import cautions
 from alignment.show.words.flags import flag_words
 from alignment.show.words.moves import (
     AGAIN,
+    IF_THE_STRING_STAYS,
     by_section,
     chance_words,
     job_words,
@@ -127,11 +128,7 @@ def _moves(solution: Solution) -> tuple[Items | Text, ...]:
         Item(words=f"{steps[0].section}: {' '.join(step_lines(steps, layout, mark))}")
         for steps in by_section(plan.steps)
     ]
-    before = (
-        [Text(words="Check the string first. These moves are right only if the string stays as it is.")]
-        if string_doubted(solution)
-        else []
-    )
+    before = [Text(words=IF_THE_STRING_STAYS)] if string_doubted(solution) else []
     return (*before, Items(items=tuple(told), numbered=True), Text(words=f"{AGAIN} {chance_words(plan)}"))
 
 

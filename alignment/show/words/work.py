@@ -5,9 +5,8 @@ from __future__ import annotations
 import math
 
 from alignment.lengths import Units, show
-from alignment.show.page import Item, Items, Page, Part, Text
-from alignment.show.terminal import wrap
-from alignment.show.words.cautions import SHORT, short
+from alignment.show.page import Degree, Page, Part, Text, items
+from alignment.show.words.cautions import short
 from alignment.show.words.phrases import DIRECTIONS, counted, in_list, on_tape
 from alignment.train.work.next_act import Act, Next, SectionWork, State, Why
 
@@ -16,7 +15,6 @@ __all__ = [
     "act_lines",
     "creep_line",
     "next_page",
-    "next_text",
     "point_name",
     "reasons",
     "section_line",
@@ -79,26 +77,17 @@ def act_lines(told: Next) -> list[str]:
     return lines
 
 
-def next_text(told: Next) -> str:
-    """The next act on a few lines, with the short cautions above what sends a person to the machine."""
-    above = [] if told.act is Act.done else list(SHORT)
-    said = [*above, *act_lines(told), creep_line(told)]
-    return "\n".join(line for text in said if text for line in wrap(text)) + "\n"
-
-
 def next_page(told: Next) -> Page:
-    """The next act and how far each section has come, for any surface."""
+    """The next act, with the short cautions above what sends a person to the machine; how far each section has come."""
     first, *more = act_lines(told)
     texts = [Text(words=words) for words in (*more, creep_line(told)) if words]
-    above = () if told.act is Act.done else (Part(blocks=(short(),)),)
-    every = Items(items=tuple(Item(words=section_line(work)) for work in told.sections))
     return Page(
         title=f"{told.layout.name}, {told.log.source}",
-        act=first,
         parts=(
-            *above,
+            Part(blocks=() if told.act is Act.done else (short(),)),
             Part(blocks=(Text(words=first, strong=True), *texts)),
-            Part(heading="SECTIONS", blocks=(every,)),
+            Part(heading="Sections", blocks=items([section_line(work) for work in told.sections]), degree=Degree.full),
+            Part(heading="Why", blocks=items(reasons(told)) if told.work else (), degree=Degree.full),
         ),
     )
 
