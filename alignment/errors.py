@@ -133,7 +133,7 @@ def printable(text: object) -> str:
         shown = str(text)
     except (ValueError, RecursionError):  # a number of thousands of digits, tables thousands deep
         return "too long to show"
-    return "".join(c if c.isprintable() else "?" for c in shown)
+    return shown if shown.isprintable() else "".join(c if c.isprintable() else "?" for c in shown)
 
 
 def quote(text: object, limit: int = 40) -> str:

@@ -155,10 +155,12 @@ def rounding_kept(stir: ArrayLike, mark: float) -> Floats:
     ----------
     .. [1] B. Widrow and I. Kollar, Quantization Noise, 2008, on dithering (from memory).
     """
+    # repeats of a long survey are of few different values
+    different, places = np.unique(np.asarray(stir, dtype=np.float64), return_inverse=True)
     turns = _HARMONICS * math.pi
-    share = np.asarray(stir, dtype=np.float64)[..., None] / mark
-    amplitude = np.exp(-2 * (turns * share) ** 2) / turns
-    return np.asarray(mark * np.sqrt(np.minimum(np.sum(amplitude**2, axis=-1) / 2, 1 / 12)))
+    amplitude = np.exp(-2 * (turns * different[:, None] / mark) ** 2) / turns
+    kept = mark * np.sqrt(np.minimum(np.sum(amplitude**2, axis=-1) / 2, 1 / 12))
+    return np.asarray(kept[places].reshape(np.shape(stir)))
 
 
 def mean_u(reading: ArrayLike, count: ArrayLike, *, mark: float, set_u: float, tilt: float) -> Floats:

@@ -93,7 +93,9 @@ def tidy(cell: Cell) -> Cell:
 def swallowed(number: int, row: Sequence[Cell], names: Container[str]) -> list[Problem]:
     """Rows taken into one cell by a quote mark that is open at its start, so that their readings would be lost."""
     for at, cell in enumerate(row, 1):
-        for line in re.split(r"[\r\n]+", cell)[1:] if isinstance(cell, str) else ():
+        if not isinstance(cell, str) or ("\n" not in cell and "\r" not in cell):
+            continue
+        for line in re.split(r"[\r\n]+", cell)[1:]:
             parts = [part.strip(' "') for part in re.split("[,;\t]", line)]
             if len(parts) > 1 and any(part in names for part in parts):
                 what = f"a quote mark is open, and takes in the row {quote(line)}. Close it or leave it out."

@@ -145,7 +145,7 @@ class Lines:
         """Standard uncertainty of `slip`, (n,); infinite where nothing checks the reading."""
         return self.detectable(1.0)
 
-    @property
+    @cached_property
     def checked(self) -> NDArray[np.bool_]:
         """Readings of which an error would show in a residual."""
         return self.redundancy > CHECKED

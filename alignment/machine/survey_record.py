@@ -32,6 +32,7 @@ class Record:
         self.units = layout.units
         self.tape = layout.tape
         self._read: dict[tuple[Any, ...], float] = {}
+        self._worth: dict[float, float] = {}
 
     def note(self, key: str, value: str, number: int) -> None:
         """Take a line of the record."""
@@ -64,6 +65,12 @@ class Record:
         except LengthError as error:
             self.wrong(where, str(error))
             return None
+
+    def tape_u(self, value: float) -> float:
+        """Standard uncertainty of a reading by the record's tape. [mm]"""
+        if value not in self._worth:
+            self._worth[value] = float(self.tape.reading_u(value))
+        return self._worth[value]
 
     def take(self) -> None:
         """Units and tape: the layout's, with the record's lines in their place."""

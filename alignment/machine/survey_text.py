@@ -27,6 +27,8 @@ UNIT_SLIP: Final = 0.2
 """Share of its target within which a reading taken in the other unit would lie: none that is right is so far off."""
 LONG: Final = ("section", "point", "reading", "kind", "when", "repeat", "note", "u", "id", "photo", "sha256")
 WIDE: Final = ("section", *POINTS, JOINT, "kind", "when", "repeat", "note", "u")
+_RATIO: Final = {Units.inch: float(Units.mm.size / Units.inch.size), Units.mm: float(Units.inch.size / Units.mm.size)}
+"""What one of the units is in the other."""
 WHEN: Final = re.compile(r"(?:(\d{4}-\d\d-\d\d)(?:[ T](?=\d)|$))?(?:(\d{1,2}):(\d\d)(?::(\d\d))?)?", re.ASCII)
 
 
@@ -185,9 +187,11 @@ class _Table(Record):
     def _row(self, row: Row, points: list[str] | None) -> list[Reading]:
         number, cells = row
 
+        columns, filled = self.columns, len(cells)
+
         def cell(name: str) -> Cell:
-            at = self.columns.get(name, len(cells))
-            return cells[at] if at < len(cells) else ""
+            at = columns.get(name, filled)
+            return cells[at] if at < filled else ""
 
         for at in range(self.width, len(cells)):
             if cells[at] != "":
@@ -220,7 +224,7 @@ class _Table(Record):
                 continue
             if value is not None:
                 self._unit_slip(value, text, section, f"row {number}, {column}")
-            own = u or float(self.tape.reading_u(value or 0.0))
+            own = u or self.tape_u(value or 0.0)
             own_cells: dict[str, Any] = {
                 "section": section.name,
                 "place": place,
@@ -266,6 +270,8 @@ class _Table(Record):
 
     def _when(self, told: Cell, number: int) -> str:
         """Date and time of a row as text, either of them alone too."""
+        if told == "":
+            return ""
         text = told.isoformat(" ", "minutes") if isinstance(told, datetime.datetime) else str(told)
         match = WHEN.fullmatch(text)
         try:
@@ -283,7 +289,7 @@ class _Table(Record):
         """Keep in mind a reading that is 25.4 times its target, or as many times less."""
         target = (self.layout.rows[section.row].target or 0.0) + section.setback
         other = Units.mm if self.units is Units.inch else Units.inch
-        ratio = float(other.size / self.units.size)
+        ratio = _RATIO[self.units]
         if target > 0 and abs(value * ratio / target - 1) < UNIT_SLIP:
             what = (
                 f"{quote(text)} would be {show(value, self.units)} {self.units}, where {show(target, self.units)} is "

@@ -530,3 +530,12 @@ def test_extra_blank_cells_behind_the_header(layout):
     assert len(parse_survey(text, layout).readings) == 2
     with pytest.raises(InputError, match="row 2, column 4: '19' stands beyond the last header"):
         parse_survey(text.replace("3/8,\n", "3/8,19\n", 1), layout)
+
+
+def test_step_of_a_section_that_is_unknown(layout):
+    """Told like any other row of it, and no step is taken."""
+    text = "section,point,reading\noperator-1,entry,18 3/8\noparator-1,joint,1/64\n"
+    with pytest.raises(InputError, match=r"row 3, section: 'oparator-1' is not in .*Perhaps you meant 'operator-1'"):
+        parse_survey(text, layout)
+    with pytest.raises(InputError, match="1 reading cannot be used\n  row 3, reading: 'flush' is not a length"):
+        parse_survey(text.replace("oparator-1,joint,1/64", "operator-1,joint,flush"), layout)

@@ -164,6 +164,15 @@ def test_subsets_tell_what_they_can():
     assert told(*sides, *diagonals) == {"lead", "tail", "both", "edges", "taper", "misclosure"}
 
 
+def test_sides_alone_tell_their_differences():
+    """Mean of two readings less the other edge, 3001 - 2997.5; lead end less tail end, 399 - 401."""
+    text = '[square]\noperator = ["3000", "3002"]\ndrive = "2997.5"\nlead = "399"\ntail = "401"\n'
+    corners = measured(text).square.corners
+    assert (corners.edges.value, corners.taper.value) == (3.5, -2.0)
+    # variances of means add: u^2 (1/2 + 1) beside u^2 (1 + 1)
+    assert corners.edges.u / corners.taper.u == pytest.approx(sqrt(1.5 / 2))
+
+
 @pytest.mark.parametrize(("names", "said", "ends"), [
     (("operator", "drive", "lead", "tail"), "Squareness needs both diagonals, or one with the edge and the end", set()),
     (("from_operator",), "Squareness needs both diagonals, or one with the edge and the end", set()),

@@ -288,3 +288,51 @@ def test_the_work_sheet_by_the_command(samples, tmp_path, run):
         assert SHORT[0] in outcome.out
         made.append((tmp_path / name).read_bytes())
     assert made[0] == made[1]
+
+
+def drawn(monkeypatch, layout):
+    """Rows of the first stretch of a sheet's drawing, as they are handed to the typesetter."""
+    monkeypatch.setattr(sheet, "typeset", lambda _, data: data)
+    (view,) = sheet.render(sheet.plan_sheet(layout), Paper.a4, DAY)["views"]
+    return {lane["row"]: lane for lane in view["stretches"][0]}
+
+
+def test_leaders_go_to_the_points_and_strings_hang_on_their_side(monkeypatch):
+    """
+    Sections of 300 and 600 with a gap of 100 on a machine that begins at 200: shares of 1000, by hand.
+
+    Looking downstream, the string of the left row hangs to its left: above it on paper, its exit end at the right.
+    """
+    layout = machine(
+        [
+            {"name": "a", "row": "l", "start": 200, "length": 300, "points": ["0", "75", "300"]},
+            {"name": "b", "row": "l", "start": 600, "length": 600},
+            {"name": "c", "row": "r", "start": 200, "length": 1000},
+        ],
+        rows={"l": "string_side = 'left'\ntarget = '467'", "r": "string_side = 'right'\ntarget = '505'"},
+    )
+    lanes = drawn(monkeypatch, layout)
+    assert list(lanes) == ["l", "r"]
+    assert [lanes[row]["above"] for row in ("l", "r")] == [True, False]
+    a, b = lanes["l"]["sections"]
+    assert [(s["name"], s["from"], s["to"]) for s in (a, b)] == [("a", 0.0, 0.3), ("b", 0.4, 1.0)]
+    assert [(p["number"], p["x"]) for p in a["points"]] == [(1, 0.0), (2, 0.075), (3, 0.3)]
+    assert [(p["number"], p["x"]) for p in b["points"]] == [(4, 0.4), (5, 1.0)]
+
+
+def test_numbers_stand_over_their_points_within_the_section(monkeypatch):
+    """At an end the disc touches the end from inside; points nearer than two radii share the section evenly."""
+    part = {"row": "l", "length": 500}
+    layout = machine(
+        [
+            {"name": "a", "start": 0, "points": ["0", "200", "500"]} | part,
+            {"name": "b", "start": 500, "points": ["0", "5", "500"]} | part,
+        ],
+        rows={"l": "string_side = 'left'\ntarget = '467'"},
+    )
+    lane = drawn(monkeypatch, layout)["l"]
+    r = lane["radius"]
+    assert 0.01 < r < 0.02
+    a, b = ([p["at"] for p in s["points"]] for s in lane["sections"])
+    assert a == pytest.approx([r, 0.2, 0.5 - r])
+    assert b == pytest.approx([0.5 + r, 0.75, 1 - r])

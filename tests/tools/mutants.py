@@ -1,5 +1,5 @@
 """
-Single faults put into modules one at a time, on a copy of the tree: ``python -m tests.tools.mutants MODULE ... TESTS``.
+Single faults put into modules one at a time, on a copy of the tree: ``python -m tests.tools.mutants MODULE ...``.
 
 Each fault swaps an operator, a comparison, a constant or a branch. A test run that passes has not seen it. Faults are
 drawn by a seed; texts, annotations, docstrings and messages of errors are left alone.
@@ -12,6 +12,7 @@ import ast
 import copy
 import os
 import random
+import re
 import shutil
 import signal
 import sys
@@ -26,6 +27,8 @@ import pytest
 import scipy.special  # noqa: F401
 
 ROOT = Path(__file__).parents[2]
+NEAREST = 5
+"""Test files beside those of its room that run on a spoiled module."""
 SWAPS: dict[type, type] = {
     ast.Add: ast.Sub, ast.Sub: ast.Add, ast.Mult: ast.Div, ast.Div: ast.Mult, ast.Pow: ast.Mult,
     ast.Lt: ast.GtE, ast.GtE: ast.Lt, ast.Gt: ast.LtE, ast.LtE: ast.Gt, ast.Eq: ast.NotEq, ast.NotEq: ast.Eq,
@@ -126,37 +129,60 @@ def main() -> None:
     """Spoil each module a few times and print what no test saw."""
     parser = argparse.ArgumentParser(description=__doc__)
     parser.add_argument("modules", nargs="+")
-    parser.add_argument("--tests", nargs="+", required=True)
+    parser.add_argument("--tests", nargs="+", help="by default those that import the module, then its room's")
     parser.add_argument("--each", type=int, default=10)
     parser.add_argument("--seed", type=int, default=1)
     parser.add_argument("--limit", type=int, default=300, help="seconds for one run")
     asked = parser.parse_args()
     with tempfile.TemporaryDirectory() as folder:
-        tree = Path(folder) / "tree"
-        shutil.copytree(ROOT, tree, ignore=shutil.ignore_patterns(".git", "__pycache__", ".*cache"))
-        if not seen(tree, asked.tests, asked.limit):
-            for name in asked.modules:
+        tree = copied(Path(folder))
+        sound: set[str] = set()
+        for name in asked.modules:
+            tests = asked.tests or tests_of(name)
+            untried = [test for test in tests if test not in sound]
+            if untried and seen(tree, untried, 2 * asked.limit):
+                print(f"{name}: tests fail on the clean tree: {' '.join(untried)}", flush=True)
+            else:
+                sound |= set(tests)
                 path = tree / name
                 source = path.read_text(encoding="utf-8")
-                found = [
-                    (where, spoil_run(path, text, tree, asked))
-                    for where, text in mutants(source, asked.each, asked.seed)
-                ]
-                path.write_text(source, encoding="utf-8")
+                found = []
+                for where, text in mutants(source, asked.each, asked.seed):
+                    write(path, text)
+                    found.append((where, seen(tree, tests, asked.limit)))
+                write(path, source)
                 print(f"{name}: {sum(s for _, s in found)} of {len(found)} seen", flush=True)
                 for where in [where for where, s in found if not s]:
                     print(f"    not seen: {where}", flush=True)
-        else:
-            print("the tests fail on the clean tree")
 
 
-def spoil_run(path: Path, text: str, tree: Path, asked: argparse.Namespace) -> bool:
-    """Write one spoiled text and run the tests on it."""
+def tests_of(module: str) -> list[str]:
+    """Test files that import a module, those that name it most first, then the tests of its room."""
+    path = Path(module)
+    package, stem = ".".join(path.parent.parts), path.stem
+    imports = rf"from {package}\.{stem} import|from {package} import [^\n(]*\b{stem}\b|import {package}\.{stem}\b"
+    found = {}
+    for test in sorted((ROOT / "tests").rglob("test_*.py")):
+        text, own = test.read_text(encoding="utf-8"), test.stem == f"test_{stem}"
+        if own or re.search(imports, text):
+            found[str(test.relative_to(ROOT))] = (own, len(re.findall(rf"\b{stem}\b", text)))
+    room = "cli" if path.parts[0] == "cli" else path.parts[1] if len(path.parts) > 2 else "ground"
+    return [*sorted(found, key=lambda name: found[name], reverse=True)[:NEAREST], f"tests/{room}"]
+
+
+def copied(folder: Path) -> Path:
+    """A copy of the tree to spoil."""
+    tree = folder / "tree"
+    shutil.copytree(ROOT, tree, ignore=shutil.ignore_patterns(".git", "__pycache__", ".*cache"))
+    return tree
+
+
+def write(path: Path, text: str) -> None:
+    """Write a module's text, and forget what was compiled of it."""
     path.write_text(text, encoding="utf-8")
     for kept in (path.parent / "__pycache__").glob(f"{path.stem}.*.pyc"):
         kept.unlink()
     sys.dont_write_bytecode = True
-    return seen(tree, asked.tests, asked.limit)
 
 
 if __name__ == "__main__":

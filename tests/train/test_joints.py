@@ -13,6 +13,7 @@ from alignment.machine.survey_text import parse_survey
 from alignment.show import door
 from alignment.show.pictures.drawing import draw_train, lanes_of, scale_for
 from alignment.show.pictures.train import train_sheet
+from alignment.train.flags import find
 from alignment.train.solve import solve
 from alignment.train.train import Train, fit_train
 from tests.tools.machines import machine, readings, said
@@ -322,3 +323,19 @@ def test_reading_of_a_section_that_is_not_measured_enough_ties_nothing():
     assert with_it.measured.tolist() == [True, True, True, False]
     assert with_it.face[:3] == pytest.approx(alone.face[:3], abs=1e-12)
     assert with_it.covariance[:3] == pytest.approx(alone.covariance[:3], rel=1e-12)
+
+
+@pytest.mark.parametrize(("rounds", "told"), [(1, ["s1", "s6", "s4"]), (2, ["s1", "s6", "s4"])])
+def test_more_wrong_steps_than_are_set_aside_one_by_one(monkeypatch, rounds, told):
+    """Every joint that the tape contradicts is told, worst first, however few are set aside; none of them twice."""
+    layout = row_of(8)
+    # two readings of the last that differ: one after the other set aside, or the joint told once
+    steps = [(f"s{k}", {1: 60, 4: -40}.get(k, 0)) for k in range(6)] + [("s6", 20), ("s6", 30)]
+    survey = readings(layout, taken(*[(700, 700)] * 8, steps=steps, u="0.1"), header=COLUMNS)
+
+    def joints() -> list[str]:
+        return [f.section for f in solve(layout, survey).flags if f.point == "joint"]
+
+    assert joints() == [*told, "s6"]
+    monkeypatch.setattr(find, "ROUNDS", rounds)
+    assert joints() == told

@@ -9,7 +9,7 @@ import numpy as np
 
 from alignment.fitting.lines import CHECKED
 from alignment.machine.slips import SlipKind
-from alignment.machine.survey import Reading
+from alignment.machine.survey import Reading, StepReading
 from alignment.quantiles import chi_square_point, normal_point, range_point
 from alignment.train.faces import adjust, point_worth
 from alignment.train.flags.doubted import find_doubted
@@ -24,6 +24,8 @@ __all__ = ["find_flags"]
 
 MOVED: Final = 0.01
 """Chance that any closing reading of a clean survey says that its string moved."""
+ROUNDS: Final = 50
+"""Steps set aside one by one, each with all adjusted anew: the time would grow as the square of their number."""
 
 
 def find_flags(train: Train) -> tuple[Flag, ...]:
@@ -129,8 +131,12 @@ def _stray(train: Train, stray: Stray) -> Flag:
 
 
 def _misfit_steps(train: Train) -> list[Flag]:
-    """Steps measured at joints that the tape readings contradict: worst first, set aside, and all adjusted anew."""
-    flags = []
+    """
+    Steps measured at joints that the tape readings contradict: worst first, set aside, and all adjusted anew.
+
+    After `ROUNDS` of it those that still contradict are told as they stand, the worst of each joint.
+    """
+    flags: list[Flag] = []
     adjusted, survey = train.adjusted, train.survey
     critical = None
     while adjusted.network is not None:
@@ -141,22 +147,33 @@ def _misfit_steps(train: Train) -> list[Flag]:
         critical = critical_w(len(checked)) if critical is None else critical
         slips = network.residual[-len(steps) :][checked] / redundancy[checked]
         w = np.abs(slips) * np.sqrt(redundancy[checked]) / np.array([steps[k].u for k in checked])
-        if w.max(initial=0.0) <= critical:
+        beyond = np.flatnonzero(w > critical)
+        if not len(beyond):
             break
-        slip, step = float(slips[np.argmax(w)]), steps[checked[np.argmax(w)]]
-        flags.append(
-            Flag(
-                flag=FlagKind.stray,
-                section=step.upstream,
-                beside=step.downstream,
-                point="joint",
-                read=(step.text,),
-                numbers={"slip": slip, "expected": step.value - slip},
-            )
-        )
-        survey = replace(survey, steps=tuple(s for s in survey.steps if s is not step))
+        if len(flags) >= ROUNDS:
+            told = {flag.section for flag in flags}
+            for k in beyond[np.argsort(-w[beyond], kind="stable")]:
+                if steps[checked[k]].upstream not in told:
+                    told.add(steps[checked[k]].upstream)
+                    flags.append(_misfit(steps[checked[k]], float(slips[k])))
+            break
+        worst = beyond[np.argmax(w[beyond])]
+        aside = steps[checked[worst]]
+        flags.append(_misfit(aside, float(slips[worst])))
+        survey = replace(survey, steps=tuple(s for s in survey.steps if s is not aside))
         adjusted = adjust(train.layout, survey)
     return flags
+
+
+def _misfit(step: StepReading, slip: float) -> Flag:
+    return Flag(
+        flag=FlagKind.stray,
+        section=step.upstream,
+        beside=step.downstream,
+        point="joint",
+        read=(step.text,),
+        numbers={"slip": slip, "expected": step.value - slip},
+    )
 
 
 def _skewed(lean: Lean) -> Flag:
