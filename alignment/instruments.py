@@ -13,12 +13,14 @@ if TYPE_CHECKING:
     import numpy as np
     from numpy.typing import ArrayLike, NDArray
 
-__all__ = ["CLASSES", "USUAL_RULE", "USUAL_TAPE", "Tape", "check_mark", "class_zero", "largest_error"]
+__all__ = ["CLASSES", "MARKS", "USUAL_RULE", "USUAL_TAPE", "Tape", "check_mark", "class_zero", "largest_error"]
 
 USUAL_TAPE: Final = {Units.inch: (float(INCH) / 16, float(INCH) / 64), Units.mm: (1.0, 0.4)}
 """Mark, and standard uncertainty of the zero, of a tape where a file tells none, by the file's units. [mm]"""
 USUAL_RULE: Final = {Units.inch: float(INCH) / 64, Units.mm: 0.5}
 """Mark of a rule where a file tells none, by the file's units. [mm]"""
+MARKS: Final = {Units.inch: tuple(float(INCH) / parts for parts in (16, 32, 64)), Units.mm: (1.0, 0.5)}
+"""Marks of common tapes and rules, coarsest first. [mm]"""
 
 CLASSES: Final = {"I": (0.1, 0.1, 0.1), "II": (0.3, 0.2, 0.2), "III": (0.6, 0.4, 0.3)}
 """a [mm], b [mm for each metre], and c for a length that starts at a hook [mm]."""

@@ -10,6 +10,7 @@ from __future__ import annotations
 import math
 from collections.abc import Callable
 from functools import lru_cache
+from statistics import NormalDist
 from typing import Any, Final
 
 import numpy as np
@@ -95,13 +96,15 @@ def chi_square_point(dof: ArrayLike, probability: ArrayLike) -> Any:
     if np.size(dof) == 0:
         return np.zeros(np.shape(dof))
     # scipy takes a third of a second to load: a few points are found without
-    pairs = np.asarray(dof, dtype=np.float64) + 1j * np.asarray(probability, dtype=np.float64)
-    different, places = np.unique(pairs, return_inverse=True)
-    wanted, below = different.real, different.imag
-    whole = (wanted == np.round(wanted)).all() and 1 <= wanted.min() <= wanted.max() <= MOST_DOF
-    if len(different) <= FEW and whole and LEAST_TAIL < below.min() <= below.max() < 1 - LEAST_TAIL:
-        found = np.array([_chi_square(int(one), float(part)) for one, part in zip(wanted, below, strict=True)])
-        return found[places].reshape(pairs.shape)
+    if np.ndim(probability) == 0 and LEAST_TAIL < float(probability) < 1 - LEAST_TAIL:  # type: ignore[arg-type]
+        different, places = np.unique(np.asarray(dof, dtype=np.float64), return_inverse=True)
+        if (
+            len(different) <= FEW
+            and (different == np.round(different)).all()
+            and 1 <= different.min() <= different.max() <= MOST_DOF
+        ):
+            found = np.array([_chi_square(int(one), float(probability)) for one in different])  # type: ignore[arg-type]
+            return found[places].reshape(np.shape(dof))
     from scipy.special import chdtri
 
     return chdtri(np.asarray(dof, dtype=np.float64), 1 - np.asarray(probability))
@@ -111,7 +114,7 @@ def normal_point(probability: float) -> float:
     """Value that a standard normal quantity stays below with this probability."""
     if not 0 < probability < 1:
         return math.copysign(math.inf, probability - 0.5)
-    return _where(phi, probability, 40.0)
+    return NormalDist().inv_cdf(probability)
 
 
 @lru_cache(maxsize=4096)
@@ -123,8 +126,9 @@ def student_point(probability: float, dof: float) -> float:
     -----
     With t = sqrt(dof) tan(a) the density of a is proportional to cos(a) to the power dof - 1, integrated numerically.
     """
-    if 1 <= dof <= MOST_DOF and LEAST_TAIL < probability < 1 - LEAST_TAIL:
-        return _where(lambda t: _student_below(t, dof), probability, 1e6)
+    if (dof == 1 or 2 <= dof <= MOST_DOF) and LEAST_TAIL < probability < 1 - LEAST_TAIL:
+        found = _where(lambda t: _student_below(t, dof), max(probability, 1 - probability))
+        return math.copysign(found, probability - 0.5)
     from scipy.special import stdtrit
 
     return float(stdtrit(dof, probability))
@@ -146,7 +150,7 @@ def _chi_square(dof: int, probability: float) -> float:
                 above, term = above + term, term * half / k
         return 1 - above
 
-    return _where(below, probability, 4000.0)
+    return _where(below, probability)
 
 
 @lru_cache(maxsize=1)
@@ -163,15 +167,30 @@ def _student_below(t: float, dof: float) -> float:
     return 0.5 + area * math.exp(math.lgamma((dof + 1) / 2) - math.lgamma(dof / 2)) / math.sqrt(math.pi)
 
 
-def _where(below: Callable[[float], float], probability: float, reach: float) -> float:
-    """Where a rising function of at most this reach meets a probability, by halving."""
-    low, high = -reach, reach
-    for _ in range(100):
-        middle = (low + high) / 2
-        if not low < middle < high:  # as near as numbers can be
-            break
-        low, high = (middle, high) if below(middle) < probability else (low, middle)
-    return (low + high) / 2
+def _where(below: Callable[[float], float], probability: float) -> float:
+    """Where a rising function of what is not negative meets a probability, by false position as of Illinois."""
+    low, high = 0.0, 1.0
+    while below(high) < probability:
+        low, high = high, 2 * high
+    under, over = below(low) - probability, below(high) - probability
+    kept = 0
+    while high - low > 1e-14 * high:
+        middle = low - under * (high - low) / (over - under)
+        if not low < middle < high:
+            middle = (low + high) / 2
+            if not low < middle < high:
+                break
+        at = below(middle) - probability
+        # the end that stays a second time counts half, so that both come in
+        if at < 0:
+            low, under, over = middle, at, over / (2 if kept < 0 else 1)
+            kept = -1
+        else:
+            high, over, under = middle, at, under / (2 if kept > 0 else 1)
+            kept = 1
+        if at == 0:
+            return middle
+    return high
 
 
 def f_point(probability: float, between: float, within: float) -> float:
@@ -212,12 +231,11 @@ def range_point(count: int, probability: float = 0.95) -> float:
     float
         The range over the standard uncertainty of one reading.
     """
-    # of a smooth function that has died out at both ends the sum is exact to rounding, coarse as it is
-    z = np.linspace(-9, 9, 301)
-    beneath = normal_below(z)
+    # the trapezoids of so smooth a function are exact to the last figures already at this step
+    z = np.linspace(-9, 9, 181)
     density = np.exp(-(z**2) / 2) / math.sqrt(2 * math.pi) * (z[1] - z[0])
 
     def below(r: float) -> float:
-        return float(count * np.sum(density * (normal_below(z + r) - beneath) ** (count - 1)))
+        return float(count * np.sum(density * (normal_below(z + r) - normal_below(z)) ** (count - 1)))
 
-    return _where(lambda r: below(r) if r > 0 else 0.0, probability, 20.0)
+    return _where(below, probability)

@@ -2,7 +2,9 @@
 
 from __future__ import annotations
 
+import gc
 import logging
+import os
 import sys
 from collections.abc import Sequence
 from importlib import import_module
@@ -19,7 +21,7 @@ from .output import fail
 from .streams import close_streams, failed, open_streams
 from .usage import told
 
-__all__ = ["app", "main", "run"]
+__all__ = ["commands", "main", "run"]
 
 WHEN: Final = {
     "To try it": ("demo",),
@@ -45,19 +47,28 @@ class ByTime(TyperGroup):
                 )
 
 
-app = typer.Typer(
-    name="stringtrue",
-    help="From tape readings: which bolt end to move, and how far.",
-    cls=ByTime,
-    rich_markup_mode=None,
-    pretty_exceptions_enable=False,
-    context_settings={"help_option_names": ["-h", "--help"], "max_content_width": 80},
-)
+COMPLETING: Final = "_STRINGTRUE_COMPLETE"
+"""Set by a shell that asks how a line may go on."""
 INTERRUPTED: Final = 130
 """Exit status after Ctrl-C, as shells have it: 1 would say that a check failed."""
-for _name in (name for names in WHEN.values() for name in names):
-    _module = import_module(f".{_name}", __package__)
-    app.command(_name, cls=LayoutCommand, epilog=_module.EXAMPLE)(getattr(_module, _name))
+NAMES: Final = tuple(name for names in WHEN.values() for name in names)
+
+
+def commands(names: Sequence[str] = NAMES) -> typer.Typer:
+    """The command line, with these commands."""
+    app = typer.Typer(
+        name="stringtrue",
+        help="From tape readings: which bolt end to move, and how far.",
+        cls=ByTime,
+        rich_markup_mode=None,
+        pretty_exceptions_enable=False,
+        context_settings={"help_option_names": ["-h", "--help"], "max_content_width": 80},
+    )
+    app.callback()(root)
+    for name in names:
+        module = import_module(f".{name}", __package__)
+        app.command(name, cls=LayoutCommand, epilog=module.EXAMPLE)(getattr(module, name))
+    return app
 
 
 def _version(wanted: bool) -> None:
@@ -66,7 +77,6 @@ def _version(wanted: bool) -> None:
         raise typer.Exit
 
 
-@app.callback()
 def root(
     version: Annotated[
         bool, typer.Option("--version", callback=_version, is_eager=True, help="Show the version and exit.")
@@ -83,7 +93,9 @@ def run(arguments: Sequence[str] | None = None) -> int:
         if hasattr(stream, "reconfigure"):
             stream.reconfigure(errors="replace")
     try:
-        status = app(args=arguments if typed else ["--help"], prog_name="stringtrue", standalone_mode=False)
+        # reading the options of every command takes longer than many an answer
+        known = typed[:1] if typed and typed[0] in NAMES and COMPLETING not in os.environ else NAMES
+        status = commands(known)(args=arguments if typed else ["--help"], prog_name="stringtrue", standalone_mode=False)
         sys.stdout.flush()
     except StringtrueError as error:
         return fail(error)
@@ -102,6 +114,8 @@ def run(arguments: Sequence[str] | None = None) -> int:
 def main() -> None:
     """Entry point of the ``stringtrue`` command."""
     open_streams()
+    # a short answer leaves nothing worth a sweep; looking for it took a tenth of the time
+    gc.set_threshold(100_000)
     # where a home cannot be written it says so, and that it makes a list of fonts, which helps nobody here
     logging.getLogger("matplotlib").setLevel(logging.ERROR)
     status = run()

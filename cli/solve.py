@@ -3,11 +3,11 @@
 from __future__ import annotations
 
 from pathlib import Path
-from typing import TYPE_CHECKING, Annotated
+from typing import TYPE_CHECKING, Annotated, Any
 
 import typer
 
-from alignment.choices import Aim, At, LineChoice
+from alignment.choices import Aim, At, Line, LineChoice
 
 from . import output
 from .options import (
@@ -71,7 +71,6 @@ def solve(
     """Fit every section and say which bolt end to move."""
     from alignment.machine.layout_file import read_layout
     from alignment.machine.survey_files import read_survey
-    from alignment.show.json.solution import lines_json
     from alignment.show.words.solution import solution_page
     from alignment.train import solve as solution
 
@@ -91,11 +90,15 @@ def solve(
         )
     found = solution.easiest(tried)
     _write(found, plot, checklist, table, force=force)
-    output.say(
-        lambda: solution_page(found, tried), lambda: lines_json(tried), json=json, full=full, out=out, force=force
-    )
+    output.say(lambda: solution_page(found, tried), lambda: _json(tried), json=json, full=full, out=out, force=force)
     if check and not found.state.passes:
         raise typer.Exit(1)
+
+
+def _json(tried: dict[Line, Solution]) -> dict[str, Any]:
+    from alignment.show.json.solution import lines_json
+
+    return lines_json(tried)
 
 
 def _ready(

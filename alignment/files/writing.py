@@ -9,7 +9,6 @@ program has died; what such a program leaves is swept by later writes into the s
 from __future__ import annotations
 
 import contextlib
-import hashlib
 import os
 import stat
 import time
@@ -18,7 +17,7 @@ from pathlib import Path
 from typing import Final
 
 from alignment.errors import FileError, StringtrueError, quote
-from alignment.files.disk import read_if_there
+from alignment.files.disk import read_begun
 
 __all__ = [
     "PDF",
@@ -179,7 +178,7 @@ def renew_text(path: Path, before: str | None, after: str) -> None:
         It cannot be read or written. It is then as it was.
     """
     with _told(path), _alone(path):
-        if read_if_there(path) != before:
+        if read_begun(path) != before:
             raise ChangedError(
                 f"{path}: was changed by another program meanwhile. Stop here and start again to take it up."
             )
@@ -210,6 +209,8 @@ def _beside(file: Path, ending: str) -> Path:
     """A file of ours beside another, hidden, named after it and after us."""
     name = f".{file.name}{ending}"
     if len(os.fsencode(name)) > LONGEST:
+        import hashlib
+
         name = f".{hashlib.sha256(os.fsencode(file.name)).hexdigest()[:32]}{ending}"
     return file.with_name(name)
 

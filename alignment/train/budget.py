@@ -16,8 +16,7 @@ from typing import Any, Final
 
 import numpy as np
 
-from alignment.instruments import Tape
-from alignment.lengths import INCH, Units
+from alignment.instruments import MARKS, Tape
 from alignment.machine.layout import Layout, Section
 from alignment.machine.survey import Reading, Survey
 from alignment.quantiles import noncentrality
@@ -44,8 +43,6 @@ PROVED: Final = 0.9
 """Share of surveys of something dead true in which it must be proved in."""
 MOST_REPEATS: Final = 50
 """More readings of a point than this are asked of nobody."""
-MARKS: Final = {Units.inch: tuple(float(INCH) / parts for parts in (16, 32, 64)), Units.mm: (1.0, 0.5)}
-"""Marks of common tapes and rules, coarsest first. [mm]"""
 
 
 @dataclass(frozen=True, kw_only=True)

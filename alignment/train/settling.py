@@ -7,7 +7,7 @@ from dataclasses import dataclass, replace
 
 import numpy as np
 
-from alignment.train.budget import MARKS, Means
+from alignment.instruments import MARKS, Tape
 from alignment.train.state import SectionState, State
 from alignment.train.train import Train
 from alignment.uncertainty import COVERAGE, Judged
@@ -48,14 +48,14 @@ def ways_to_settle(train: Train, state: State) -> dict[Way, list[str]]:
     return dict(sorted(found.items(), key=lambda item: order.index(item[0]) if item[0] in order else 0))
 
 
-def _ways(train: Train, now: int) -> list[tuple[Way, Means]]:
+def _ways(train: Train, now: int) -> list[tuple[Way, Tape]]:
     """Ways to read better than now, cheapest first."""
     tape, units = train.survey.tape, train.layout.units
     finer = [replace(tape, mark=mark) for mark in MARKS[units] if mark < tape.mark * 0.999]
     plain = [(tape, n) for n in (2, 3) if n > now]
     plain += [(fine, n) for n in (1, 3) for fine in finer]
     plain += [(tape, n) for n in (5, 8) if n > now] + [(fine, 8) for fine in finer]
-    return [(Way(n, None if t is tape else t.mark), Means(tape=t, repeats=n)) for t, n in plain]
+    return [(Way(n, None if t is tape else t.mark), t) for t, n in plain]
 
 
 def _cheapest(train: Train, section: SectionState, i: int, shared: float) -> Way:
@@ -67,8 +67,8 @@ def _cheapest(train: Train, section: SectionState, i: int, shared: float) -> Way
     parts: list[tuple[Judged, float]] = []
     if section.skew and section.worse_end:
         parts = [(section.skew, 0.0), (section.worse_end, shared)]
-    for way, means in _ways(train, now):
-        ratio = float(means.tape.mean_u(reading, means.repeats)) / own
+    for way, tape in _ways(train, now):
+        ratio = float(tape.mean_u(reading, way.repeats)) / own
         if all(_settles(judged, common, ratio) for judged, common in parts):
             return way
     return AT_THE_LIMIT

@@ -13,7 +13,7 @@ from typing import Any, get_type_hints
 import pytest
 from typer.models import OptionInfo
 
-from cli.app import app
+from cli.app import commands
 
 FILES = {
     "layout": "machine.toml",
@@ -41,7 +41,7 @@ def files_of(command: Callable[..., Any]) -> list[str]:
 
 
 def pairs() -> Iterator[Any]:
-    for command in app.registered_commands:
+    for command in commands().registered_commands:
         if command.name in KEPT or command.callback is None:
             continue
         names = files_of(command.callback)
@@ -78,7 +78,7 @@ def test_no_input_is_written_over(run, samples, tmp_path, name, command, read, w
 
 def test_the_files_of_one_command_are_all_known():
     """A new parameter that names a file must be listed above, and so be tried."""
-    for command in app.registered_commands:
+    for command in commands().registered_commands:
         if command.callback is not None and command.name not in KEPT:
             assert set(files_of(command.callback)) <= {*FILES, *WRITTEN}
 

@@ -6,7 +6,7 @@ import pytest
 
 from alignment.lengths import Units, parse
 from alignment.machine.slips import LikelySlip, likely_slip, tape_units
-from alignment.show.words.doubts import slip_words
+from alignment.show.words.slips import slip_words
 
 IN = 25.4
 

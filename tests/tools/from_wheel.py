@@ -20,7 +20,7 @@ import tomllib
 import venv
 from pathlib import Path
 
-from cli.app import app
+from cli import app
 
 ROOT = Path(__file__).parent.parent.parent
 PROJECT = tomllib.loads((ROOT / "pyproject.toml").read_text(encoding="utf-8"))["project"]
@@ -32,7 +32,7 @@ def commands() -> list[list[str]]:
     """The demonstration, the README's story, and the example in every command's help."""
     told = re.findall(r"^\$ stringtrue (.*)$", (ROOT / "README.md").read_text(encoding="utf-8"), re.M)
     # the page at the machine is served until it is interrupted
-    others = [c for c in app.registered_commands if c.name != "phone"]
+    others = [c for c in app.commands().registered_commands if c.name != "phone"]
     examples = [str(c.epilog).removeprefix("Example: stringtrue ") for c in others]
     return [shlex.split(line) for line in ("demo", "--version", *told, *examples)]
 

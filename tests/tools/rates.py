@@ -16,7 +16,7 @@ from alignment.machine.layout_file import parse_layout
 from alignment.machine.slips import SlipKind
 from alignment.machine.survey import Reading, Survey
 from alignment.quantiles import noncentrality
-from alignment.show.words.doubts import slip_words
+from alignment.show.words.slips import slip_words
 from alignment.train.faces import fit_sections
 from alignment.train.flags.find import find_flags
 from alignment.train.flags.leaning import find_leans

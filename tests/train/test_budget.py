@@ -11,9 +11,10 @@ import numpy as np
 import pytest
 from scipy import stats
 
+from alignment.instruments import MARKS
 from alignment.machine.layout_file import read_layout
 from alignment.show.door import text
-from alignment.train.budget import MARKS, Promise, chance_proved, work_out
+from alignment.train.budget import Promise, chance_proved, work_out
 from alignment.train.state import judge
 from alignment.train.train import fit_train
 from alignment.uncertainty import Verdict, rounding_kept

@@ -7,7 +7,7 @@ import pytest
 
 from alignment.choices import Aim, Line
 from alignment.machine.layout import Direction
-from alignment.train.moves import plan as moves
+from alignment.train.moves import free_line
 from alignment.train.moves.answers import Answer, Why, answer
 from alignment.train.moves.missed import Cause
 from alignment.train.moves.plan import Plan, plan_moves
@@ -369,8 +369,8 @@ class Clock:
 def test_gaps_of_all_strings_together(monkeypatch, aim, gap):
     """Two lines of three, each one bolt end and 1.5 mm from what is proved; time is shared among those left."""
     clock = Clock()
-    monkeypatch.setattr(moves, "lay_line", clock.lay)
-    monkeypatch.setattr(moves, "time", clock)
+    monkeypatch.setattr(free_line, "lay_line", clock.lay)
+    monkeypatch.setattr(free_line, "time", clock)
     rows = dict.fromkeys("abc", "target = '600'")
     layout = machine([part(f"{row}{k}", 500 * k, row=row) for row in rows for k in range(3)], rows=rows)
     survey = readings(layout, ends(**{s.name: (600, 600) for s in layout.sections}))

@@ -9,10 +9,10 @@ from pathlib import Path
 
 import pytest
 
-from cli.app import app
+from cli.app import commands
 
 README = (Path(__file__).parent.parent.parent / "README.md").read_text(encoding="utf-8")
-COMMANDS = [command.name for command in app.registered_commands]
+COMMANDS = [command.name for command in commands().registered_commands]
 CUT = "[...]"
 
 

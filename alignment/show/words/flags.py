@@ -5,8 +5,8 @@ from __future__ import annotations
 from alignment.lengths import decimal, show
 from alignment.machine.layout import Layout
 from alignment.machine.slips import SlipKind
-from alignment.show.words.doubts import slip_words
 from alignment.show.words.phrases import counted
+from alignment.show.words.slips import slip_words
 from alignment.train.flags.flag import Basis, Flag, FlagKind
 
 __all__ = ["flag_words"]

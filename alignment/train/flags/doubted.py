@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import replace
+from statistics import median
 from typing import Final
 
 import numpy as np
@@ -144,7 +145,7 @@ def _of_one_string(train: Train, neighbours: Neighbours, flags: list[Flag], lean
         if len(sections) < 2 or any(lean.string == string for lean in leans):
             continue
         d = neighbours.deviation[at] * train.datum.sign[neighbours.section[at]]
-        middle = float(np.median(d))
+        middle = float(median(d))
         slot = layout.moves.travel or SLOT[layout.units]
         u = 2 * float(np.hypot(train.survey.tape.zero, train.layout.tolerance.offset))
         whole = any(abs(abs(middle) - size) <= u for size in whole_sizes(tape_units(train.survey.tape.mark)))

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import dataclass
+from statistics import median
 from typing import Final
 
 import numpy as np
@@ -86,7 +87,7 @@ class Neighbours:
         # a row without a target takes it from its measured sections; where there is none, nothing is known
         known = np.array([layout.rows[s.row].target is not None for s in layout.sections])
         self.deviation[~(known | (train.datum.row_target >= 0))[self.section]] = np.nan
-        self._u = float(np.median([r.u for r in readings]))
+        self._u = float(median([r.u for r in readings]))
         self._string = np.array([layout.rows[s.row].string for s in layout.sections], dtype=object)
 
     def expect(self, section: int) -> Expectation | None:
@@ -117,11 +118,11 @@ class Neighbours:
         apart = (of[i] != of[j]) & (np.abs(x[j] - x[i]) > SAME)
         i, j = i[apart], j[apart]
         sloped = len(i) > 0 and len(set(of)) > 2
-        slope = float(np.median((d[j] - d[i]) / (x[j] - x[i]))) if sloped else 0.0
-        at_zero = float(np.median(d - slope * x))
+        slope = float(median((d[j] - d[i]) / (x[j] - x[i]))) if sloped else 0.0
+        at_zero = float(median(d - slope * x))
         # the line runs through the middle of these readings: as many as it has parameters say nothing of the scatter
         free = len(x) / max(len(x) - 1 - sloped, 1)
-        scatter = 1.4826 * float(np.median(np.abs(d - at_zero - slope * x))) * free**0.5
+        scatter = 1.4826 * float(median(np.abs(d - at_zero - slope * x))) * free**0.5
         # a median is worth two thirds of a mean, and a slope counts the more the farther off the section is
         lever = (train.middle[section] - x.mean()) ** 2 / max(float(np.sum((x - x.mean()) ** 2)), SAME) * sloped
         doubt = 1.6 * (1 / len(x) + lever) * max(scatter, self._u) ** 2
@@ -153,7 +154,7 @@ class Neighbours:
         if len(x) < 3:
             return 0.0
         line = fit_line(x, d, u=1.0)
-        return 1.4826 * float(np.median(np.abs(line.residual)))
+        return 1.4826 * float(median(np.abs(line.residual)))
 
     def expect_alone(self, section: int, leans: Sequence[Lean]) -> Expectation | None:
         """
@@ -175,4 +176,4 @@ class Neighbours:
         known = self.deviation[np.isin(self.section, beside)]
         if len(known) < 2 or np.isnan(known).any():
             return None
-        return Expectation(at_zero=float(np.median(known)), slope=0.0, limit=limit, basis=Basis.others)
+        return Expectation(at_zero=float(median(known)), slope=0.0, limit=limit, basis=Basis.others)
