@@ -10,7 +10,7 @@ from __future__ import annotations
 import enum
 import hashlib
 import secrets
-from collections.abc import Collection, Mapping, Sequence
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, field
 from datetime import datetime
 from pathlib import Path
@@ -139,8 +139,8 @@ class Job:
         delimiter = "\t" if self.path.suffix.lower() == ".tsv" else ","
         return begun({}, delimiter=delimiter) if found is None else found
 
-    def look(self, skip: Collection[str] = ()) -> tuple[Next, str]:
-        """The next act, some sections passed over, and the version of the log that asks for it."""
+    def look(self, skip: Sequence[str] = ()) -> tuple[Next, str]:
+        """The next act, some sections put off, and the version of the log that asks for it."""
         text = self.text()
         known = [name for name in skip if name in self.layout.index]
         return next_act(self.layout, self._parsed(text), skip=known), _version(text, self.path.name)

@@ -89,12 +89,17 @@ def view_of(job: Job, skip: Sequence[str] = ()) -> View:
         move=move,
         moved=words.moved_label([s.end for s in move.stops], [s.reading for s in move.stops]) if move else "",
         can_back=started,
-        skip_query=f"?{urlencode({'skip': [*skip, found.section.name]}, doseq=True)}" if found.section else "",
+        skip_query=_skip_query(found.section.name, skip) if found.section else "",
         back_id=secrets.token_hex(8),
         may_photograph=started,
         photo_id=secrets.token_hex(8),
         rows=[Drawn(row=row, alt=words.drawn(row)) for row in job.layout.rows],
     )
+
+
+def _skip_query(name: str, skip: Sequence[str]) -> str:
+    """Of the page that puts off this section too, as the last."""
+    return f"?{urlencode({'skip': [*(s for s in skip if s != name), name]}, doseq=True)}"
 
 
 def _accepted(found: Next) -> list[str]:

@@ -43,10 +43,13 @@ class Beside:
         Deviation at which the step is nothing: the neighbour's deviation and the nominal step. [mm]
     u : float
         Its standard uncertainty, without what both sections share. [mm]
+    share : float
+        How much of what the own end changes the step changes: less than 1 where the step itself was measured.
     """
 
     value: float
     u: float
+    share: float = 1.0
 
 
 def chance(value: ArrayLike, covariance: ArrayLike, tolerance: Tolerance) -> Floats:
@@ -119,9 +122,9 @@ def with_steps(
     taken, own = [0.0, 0.0], [0.0, 0.0]
     for beside, way, sign in ((up, turn[0], 1.0), (down, turn[1], -1.0)):
         if beside is not None:
-            turn = [*turn, sign * way]
-            taken.append(sign * beside.value)
-            own.append(beside.u**2)
+            turn = [*turn, sign * beside.share * way]
+            taken.append(sign * beside.share * beside.value)
+            own.append((beside.share * beside.u) ** 2)
     to = np.array(turn)
     return value @ to.T - np.array(taken), to @ covariance @ to.T + np.diag(own)
 

@@ -201,5 +201,5 @@ def test_back_list_why_and_skip(tmp_path, run_at: Run):
     assert "taken off" in screen.answer("operator-1 entry: ", "l")
     assert "drive-2: not read" in screen.answer("operator-1 entry: ", "?")
     assert "read both ends" in " ".join(screen.answer("operator-1 entry: ", "s").split())
-    assert "skipped" in screen.answer("operator-2 entry: ", "q")
+    assert "put off" in screen.answer("operator-2 entry: ", "q")
     assert not re.search(r"\n.{42,}", screen.finish())

@@ -126,3 +126,15 @@ def test_a_reading_in_parts_of_the_tapes_own_mark(inches, words):
 @pytest.mark.parametrize(("mm", "words"), [(467, "467"), (467.25, "467+"), (466.5, "halfway between 466 and 467")])
 def test_a_reading_in_millimetre_marks(mm, words):
     assert on_tape(mm, 1.0, Units.mm) == words
+
+
+def test_a_section_put_off_comes_after_the_others():
+    two = [*SECTIONS, {**SECTIONS[0], "name": "a-2", "start": "16"}]
+    layout = machine(two, units="in", tape="mark = '1/16'", tolerance=WIDE, rows={"a": "target = '18 3/8'"})
+    step = typed(take_up(layout, begun(RECORD), "job.csv"), "s")
+    assert step.prompt == "a-2 entry: "
+    assert step.says[0] == "a-1 put off: it comes after the others."
+    back = typed(step, "3/8", "3/8")
+    assert back.prompt == "a-1 entry: "
+    last = typed(back, "s")
+    assert (last.prompt, last.says[0]) == ("a-1 entry: ", "a-1 is all that is left. q quits.")

@@ -228,3 +228,43 @@ def test_a_move_that_nobody_looked_at_leaves_only_the_pivot_known(layout):
     pivot = np.array([13 / 15, 2 / 15])
     assert known.information == pytest.approx(np.outer(pivot, pivot) * known.information.trace() / (pivot @ pivot))
     assert told(layout, *rows).why is Why.moved
+
+
+def test_a_section_put_off_comes_after_the_others_and_is_not_forgotten(layout):
+    log = parse_survey("# strong_shy: true\n" + HEAD + "".join(f"{row}\n" for row in TRUE[2:]), layout, begun=True)
+    # a-1 was never read; a-2 is done, so a-1 is all that is left
+    assert asked(next_act(layout, log, skip=["a-1"]))[:2] == (Act.read, "a-1")
+    empty = parse_survey(HEAD, layout, begun=True)
+    assert asked(next_act(layout, empty, skip=["a-1"]))[:2] == (Act.read, "a-2")
+    assert asked(next_act(layout, empty, skip=["a-1", "a-2"]))[:2] == (Act.read, "a-1")
+    assert asked(next_act(layout, empty, skip=["a-1", "a-2", "a-1"]))[:2] == (Act.read, "a-2")
+
+
+def test_a_step_by_straightedge_counts_until_one_of_its_sections_is_moved():
+    """Both faces read flush, and one mark apart at the joint beside a section on hold: the straightedge knows."""
+    parts = [{**one, "hold": name == "a-1"} for one in sections() for name in (one["name"],)]
+    layout = machine(parts, units="in", tape=TAPE, tolerance=WIDE, rows={"a": "target = '18 3/8'"},
+                     joints=[("a-1", "a-2")])  # fmt: skip
+    flush, stepped = (told(layout, *TRUE, *more).sections[1] for more in ((), ("a-1,joint,1/16",)))
+    assert stepped.chance < 0.6 < flush.chance
+    assert stepped.standing.known.mean[0] > 0.1
+    moved = told(layout, *TRUE, "a-1,joint,1/16", "a-2,entry,18 3/8,move", "a-2,entry,18 3/8").sections[1]
+    assert moved.standing.known.mean[0] == pytest.approx(0.0, abs=1e-9)
+
+
+def test_a_step_that_the_tape_contradicts_is_left_out(layout):
+    found = told(layout, *TRUE, "a-1,joint,1/2").sections[1]
+    assert found.standing.known.mean[0] == pytest.approx(0.0, abs=1e-9)
+
+
+@pytest.mark.parametrize("misread", ["18 1/2", "18 5/8", "17 3/8"])
+def test_a_misread_among_three_readings_is_doubted_and_read_again(layout, misread):
+    """Two alike and then another: nobody knows yet which is wrong. One more settles it, whichever it is."""
+    true = ["a-1,entry,18 3/8", "a-1,exit,18 3/8", "a-1,exit,18 3/8"]
+    found = told(layout, *true, f"a-1,exit,{misread}")
+    assert (asked(found), found.why) == ((Act.read, "a-1", pytest.approx((15 * IN,))), Why.misread)
+    outvoted = told(layout, *true, f"a-1,exit,{misread}", "a-1,exit,18 3/8")
+    assert outvoted.sections[0].standing.known.mean[1] == pytest.approx(0.0, abs=1e-9)
+    assert asked(outvoted)[1] == "a-2"
+    # two against two say nothing
+    assert told(layout, *true, *[f"a-1,exit,{misread}"] * 2).why is Why.misread

@@ -92,6 +92,7 @@ def _cells(step: Step, solution: Solution) -> tuple[str, ...]:
         reading_words(step.watch.target, mark, units),
         stop_words(step.watch.stop, mark, units),
         step.other.point,
-        reading_words(step.other.after, mark, units),
+        # a prediction: to the nearest mark or half, as a stop is told
+        f"about {stop_words(step.other.after, mark, units)}",
         str(units),
     )

@@ -70,7 +70,7 @@ def step_lines(steps: Sequence[Step], layout: Layout, mark: float, *, wanted: bo
         (step,) = steps
         watch, other = step.watch, step.other
         after = (
-            f" {_capital(other.point)} will then read about {reading_words(other.after, mark, units)}."
+            f" {_capital(other.point)} will then read about {stop_words(other.after, mark, units)}."
             if abs(other.after - other.before) >= mark / 2
             else ""
         )

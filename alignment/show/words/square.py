@@ -10,7 +10,6 @@ from alignment.show.words.doubts import doubt_words
 from alignment.show.words.moves import (
     AGAIN,
     by_section,
-    chance_words,
     missed_words,
     percent,
     read_again_words,
@@ -34,17 +33,19 @@ def square_page(solution: Solution) -> Page:
     again = [f"Exit reads {doubted}"] if doubted else read_again_words(solution)
     steps = [] if doubted else [line for group in by_section(solution.plan.steps) for line in _move(solution, group)]
     act = "read both ends again." if again else steps[0] if steps else ""
-    intro = [Text(words=said, strong=k == 0) for k, said in enumerate(_verdict(solution))]
-    first = [Text(words=f"First: {act}")] if act else [Text(words=_nothing(solution))]
+    more = steps[1:] if steps and not again else []
+    first = f"First: {act}" if act else _nothing(solution)
     return Page(
         title=f"Entry {entry}, exit {exit_}{wanted}",
         parts=(
-            Part(blocks=(*intro, *first)),
-            Part(heading="Before you go to the machine", blocks=(cautions.short(),) if act else ()),
+            Part(blocks=tuple(Text(words=said, strong=k == 0) for k, said in enumerate(_verdict(solution)))),
+            # no headings: one section is one glance
+            Part(blocks=(cautions.short(),) if act else ()),
+            Part(blocks=tuple(Text(words=said) for said in (first, *more))),
             Part(heading="Read both ends again first", blocks=items(again)),
-            Part(heading="Move", blocks=items(steps)),
+            Part(heading="Move then", blocks=items(steps if again else ())),
             Part(heading="Still out after this move", blocks=items(missed_words(solution.plan, layout))),
-            Part(heading="Doubts", blocks=items(_doubts(solution))),
+            Part(blocks=tuple(Text(words=said) for said in _doubts(solution, doubted=bool(again)))),
             Part(heading="Taken", blocks=items(_taken(solution)), degree=Degree.full),
         ),
         act=act,
@@ -61,7 +62,7 @@ def _verdict(solution: Solution) -> list[str]:
     (section,), (state,) = layout.sections, solution.state.sections
     skew = state.skew
     assert skew is not None  # noqa: S101  # two readings at two places always give one
-    chance = "" if state.chance is None else f" Chance that it is within tolerance: {percent(state.chance)}."
+    chance = "" if state.chance is None else f" Chance that it is within: {percent(state.chance)}."
     way = "farther from the string than" if skew.value > 0 else "nearer to the string than"
     amount = show(abs(skew.value), units)
     unit = '"' if units is Units.inch else " mm"
@@ -70,8 +71,7 @@ def _verdict(solution: Solution) -> list[str]:
     limits = f"square {show(skew.tolerance, units)}"
     if _target(solution) is not None:
         limits += f", offset {show(layout.tolerance.offset, units)}"
-    u = f"U of square {decimal(skew.expanded, units)}."
-    return [f"{solution.verdict.printed}: exit is {apart} entry, over {long}.", f"Tolerance {limits}. {u}{chance}"]
+    return [f"{solution.verdict.printed}: exit is {apart} entry, over {long}.", f"Tolerance {limits}.{chance}"]
 
 
 def _nothing(solution: Solution) -> str:
@@ -79,9 +79,9 @@ def _nothing(solution: Solution) -> str:
 
 
 def _move(solution: Solution, group: list[Step]) -> list[str]:
+    """What to do, then what goes with it. What is read now and wanted stands in the title."""
     layout, mark = solution.layout, solution.survey.tape.mark
-    first, *more = step_lines(group, layout, mark, wanted=_target(solution) is not None)
-    lines = [first, *more]
+    lines = [step_lines(group, layout, mark)[0]]
     if len(group) == 1 and _target(solution) is None:
         (step,) = group
         back = DIRECTIONS[Direction.away if step.direction is Direction.toward else Direction.toward]
@@ -89,12 +89,12 @@ def _move(solution: Solution, group: list[Step]) -> list[str]:
             f"Without --target only square is judged. If {step.loosen} is where it should be, loosen {step.pivot} "
             f"instead and swing it {back}, as far."
         )
-    return [*lines, f"{AGAIN} {chance_words(solution.plan)}"]
+    return [*lines, f"{AGAIN} Chance that it is then within: {percent(solution.plan.chance)}."]
 
 
-def _doubts(solution: Solution) -> list[str]:
-    said = ["Each end was read once. A wrong reading would not show: read both again."]
-    if _target(solution) is None:
+def _doubts(solution: Solution, *, doubted: bool) -> list[str]:
+    said = [] if doubted else ["Each end was read once. A wrong reading would not show: read both again."]
+    if _target(solution) is None and not solution.plan.steps:
         said.append("Only square is judged, not where the section is. Give --target to judge that as well.")
     return said
 
@@ -103,4 +103,9 @@ def _taken(solution: Solution) -> list[str]:
     layout, units = solution.layout, solution.layout.units
     (section,) = layout.sections
     bolts = " and ".join(show(place, units) for place in section.bolts)
-    return [f"Bolts at {bolts} from the entry end, mark {show(layout.tape.mark, units)} {units}."]
+    (state,) = solution.state.sections
+    assert state.skew is not None  # noqa: S101  # as above
+    return [
+        f"Bolts at {bolts} from the entry end, mark {show(layout.tape.mark, units)} {units}.",
+        f"U of square {decimal(state.skew.expanded, units)}.",
+    ]

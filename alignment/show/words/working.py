@@ -48,7 +48,7 @@ class Working:
     told : Next
         What it asks for.
     skipped : tuple of str
-        Sections passed over for now.
+        Sections put off; they come after the others.
     pending : str
         A reading in doubt that was not accepted, as typed; empty where there is none.
     says : tuple of str
@@ -103,9 +103,8 @@ class Working:
             return replace(self, says=tuple(section_line(work) for work in self.told.sections))
         if key in BACK:
             return self._back()
-        if key in SKIP and self.told.section is not None:
-            name = self.told.section.name
-            return self._go(self.text, (*self.skipped, name), f"{name} skipped for now.")
+        if key in SKIP:
+            return self._put_off()
         try:
             return self._move(word, when) if self.told.act is Act.move else self._read(word, when)
         except LengthError as error:
@@ -121,6 +120,14 @@ class Working:
     def told_so(self, said: str) -> Working:
         """The same moment, with something to tell the person first."""
         return replace(self, says=(said,))
+
+    def _put_off(self) -> Working:
+        """To the next section; this one comes after the others."""
+        name = self.told.section.name if self.told.section is not None else ""
+        after = self._go(self.text, (*(s for s in self.skipped if s != name), name), "")
+        same = after.told.section is not None and after.told.section.name == name
+        said = f"{name} is all that is left. q quits." if same else f"{name} put off: it comes after the others."
+        return replace(after, says=(said, *after.says))
 
     def _back(self) -> Working:
         if self.pending:

@@ -7,7 +7,6 @@ from all that it may show: after it the section is left or moved, whichever is t
 
 from __future__ import annotations
 
-import enum
 import math
 from dataclasses import dataclass, replace
 from typing import Final
@@ -15,29 +14,23 @@ from typing import Final
 import numpy as np
 from numpy.typing import NDArray
 
+from alignment.train.moves.answers import DONE, EVEN, Answer
 from alignment.train.work.odds import Odds
 from alignment.train.work.standing import Standing
 from alignment.train.work.trying import families, row, seen
 
-__all__ = ["DONE", "Answer", "Decision", "Rules", "Stop", "decide"]
+__all__ = ["Decision", "Judged", "Rules", "Stop", "decide"]
 
 Floats = NDArray[np.float64]
-DONE: Final = 0.9
-"""From this chance on a section is done, where nothing cheap would raise it."""
 SURE: Final = 0.96
 """From this chance on nothing more is weighed."""
-EVEN: Final = 0.5
-"""Below it a section is likelier out than in."""
-
-
-class Answer(enum.StrEnum):
-    """What is to be done with a section."""
-
-    leave = "leave"
-    read = "read"
-    move = "move"
-    stuck = "stuck"
-    """Not likely enough within tolerance, and neither a reading nor a move would help."""
+AIM_OFFSET: Final = 0.83
+AIM_OTHERS: Final = 1.04
+"""
+Shares of the tolerances, of offset and of square and step, that are aimed at when answers are weighed. A tape's hook
+moves all sections of a machine alike: near the limit of offset they go out together. By simulation
+(tests/tools/cure.py). What is said of a section is its chance by the tolerances themselves.
+"""
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -76,6 +69,27 @@ class Rules:
         """Variance that a further reading counts with, of a point read so often. [mm^2]"""
         before, after = self.mean_u[count], self.mean_u[count + 1]
         return after**2 if count == 0 else 1 / max(after**-2 - before**-2, 1e-9)
+
+
+@dataclass(frozen=True, kw_only=True)
+class Judged:
+    """
+    What a section is judged by.
+
+    Attributes
+    ----------
+    now, moved : Odds
+        As it stands, and after a move: a step that was measured tells nothing of the one that a move makes.
+    """
+
+    now: Odds
+    moved: Odds
+
+    def aimed(self) -> Judged:
+        """The same with the tolerances that are aimed at."""
+        own = self.now.tolerance
+        aim = replace(own, offset=AIM_OFFSET * own.offset, square=AIM_OTHERS * own.square, step=AIM_OTHERS * own.step)
+        return Judged(now=replace(self.now, tolerance=aim), moved=replace(self.moved, tolerance=aim))
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -119,7 +133,7 @@ class Decision:
 
 
 def decide(
-    standing: Standing, odds: Odds, rules: Rules, wanted: tuple[float, float], *, ahead: bool = False
+    standing: Standing, judged: Judged, rules: Rules, wanted: tuple[float, float], *, ahead: bool = False
 ) -> Decision:
     """
     Choose for one section.
@@ -127,7 +141,7 @@ def decide(
     Parameters
     ----------
     standing : Standing
-    odds : Odds
+    judged : Judged
     rules : Rules
     wanted : (float, float)
         Readings wanted at its first and last point. [mm]
@@ -136,19 +150,19 @@ def decide(
     """
     places = standing.section.points
     if standing.doubtful:
-        return Decision(answer=Answer.read, chance=math.nan, points=tuple(standing.doubtful))
+        return Decision(answer=Answer.read_again, chance=math.nan, points=tuple(standing.doubtful))
     if not standing.known.complete:
         unread = tuple(place for place, count in zip(places, standing.counts, strict=True) if not count)
-        return Decision(answer=Answer.read, chance=math.nan, points=unread or places)
-    now = float(odds(standing.known.mean[None], standing.known.covariance)[0])
+        return Decision(answer=Answer.read_again, chance=math.nan, points=unread or places)
+    now = float(judged.now(standing.known.mean[None], standing.known.covariance)[0])
     fresh = _unread(standing)
     if fresh:
-        return Decision(answer=Answer.read, chance=now, points=fresh)
+        return Decision(answer=Answer.read_again, chance=now, points=fresh)
     if now >= SURE:
         return Decision(answer=Answer.leave, chance=now)
     if ahead:
-        return Decision(answer=Answer.move if now <= EVEN else Answer.read, chance=now)
-    return _Weighing(standing, odds, rules, wanted, now).decision()
+        return Decision(answer=Answer.move if now <= EVEN else Answer.read_again, chance=now)
+    return _Weighing(standing, judged, rules, wanted, now).decision()
 
 
 def _unread(standing: Standing) -> tuple[float, ...]:
@@ -162,13 +176,17 @@ def _unread(standing: Standing) -> tuple[float, ...]:
 class _Weighing:
     """One section whose answer is not plain."""
 
-    def __init__(self, standing: Standing, odds: Odds, rules: Rules, wanted: tuple[float, float], now: float) -> None:
-        self.standing, self.odds, self.rules, self.now = standing, odds, rules, now
+    def __init__(
+        self, standing: Standing, judged: Judged, rules: Rules, wanted: tuple[float, float], now: float
+    ) -> None:
+        self.standing, self.judged, self.rules, self.now = standing, judged, rules, now
+        self.aimed = judged.aimed()
+        self.as_it_is = float(self.aimed.now(standing.known.mean[None], standing.known.covariance)[0])
         self.value, self.covariance = standing.known.mean, standing.known.covariance
         self.section = standing.section
         self.places = (self.section.points[0], self.section.points[-1])
         self.wanted = wanted
-        within = odds.tolerance.offset + 1e-6
+        within = judged.now.tolerance.offset + 1e-6
         self.families = families(
             self.section, wanted, mark=rules.mark, within=within, u=rules.mean_u[1], creep=rules.creep
         )
@@ -182,9 +200,9 @@ class _Weighing:
         It is read after that, and left or loosened once more: c = E max(p, c) less what both cost, by iteration.
         """
         family, rules = self.families[-1], self.rules
-        k = int(np.argmax(self.odds(family.reach, family.noise)))
+        k = int(np.argmax(self.aimed.moved(family.reach, family.noise)))
         value, weight, left = self._read(family.reach[k], family.noise, (0, 1), (0, 0))
-        chance = self.odds(value, left)
+        chance = self.aimed.moved(value, left)
         cost, worth = 2 * rules.bolt + 2 * rules.reading, 0.0
         for _ in range(30):
             worth = float(weight @ np.maximum(chance, worth)) - cost
@@ -202,7 +220,7 @@ class _Weighing:
         best = np.full(len(value), self.again)
         for family in self.families[:2]:
             after, spread = family.after(value, covariance)
-            chance = self.odds(after.reshape(-1, 2), spread).reshape(len(value), -1)
+            chance = self.aimed.moved(after.reshape(-1, 2), spread).reshape(len(value), -1)
             best = np.maximum(best, chance.max(axis=1) - self.rules.bolt)
         return best
 
@@ -210,7 +228,7 @@ class _Weighing:
         """The answer with the most worth: as it is, after the best move, after reading."""
         rules, standing = self.rules, self.standing
         move, far, worth_move = self._best_move()
-        if far and worth_move <= self.now:
+        if far and worth_move <= self.as_it_is:
             # what readings would tell is of no use where the slots end
             return Decision(answer=Answer.stuck, chance=self.now, far=True)
         counts = [standing.counts[0], standing.counts[-1]]
@@ -223,13 +241,13 @@ class _Weighing:
                 value, weight, left = self._read(
                     self.value, self.covariance, ends_tried, tuple(counts[e] for e in ends_tried)
                 )
-                chance = self.odds(value, left)
+                chance = self.aimed.now(value, left)
                 worth = float(weight @ np.maximum(chance, self._moves(value, left))) - rules.reading * len(ends_tried)
                 if worth > worth_read:
                     worth_read, ends = worth, ends_tried
-        if worth_read > max(self.now, worth_move):
-            return Decision(answer=Answer.read, chance=self.now, points=tuple(self.places[e] for e in ends))
-        if move is not None and worth_move > self.now:
+        if worth_read > max(self.as_it_is, worth_move):
+            return Decision(answer=Answer.read_again, chance=self.now, points=tuple(self.places[e] for e in ends))
+        if move is not None and worth_move > self.as_it_is:
             return replace(move, chance=self.now)
         as_it_is = Answer.leave if self.now >= DONE else Answer.stuck
         return Decision(answer=as_it_is, chance=self.now, far=far)
@@ -241,7 +259,7 @@ class _Weighing:
         far = False
         for family in self.families:
             after, spread = family.after(self.value, self.covariance)
-            chance = self.odds(after, spread)
+            chance = self.aimed.moved(after, spread)
             move = (self.value - after) @ self.bolts.T
             total = move if standing.origin is None else (standing.origin - after) @ self.bolts.T
             held = np.ones(len(after), dtype=bool)
@@ -269,7 +287,7 @@ class _Weighing:
                         stops=stops,
                         value=after[k],
                         move=gone,
-                        after=float(chance[k]),
+                        after=float(self.judged.moved(after[k][None], spread)[0]),
                     ),
                 )
         return (best[1], far, best[0]) if best else (None, far, -1.0)
@@ -278,5 +296,5 @@ class _Weighing:
         """What a move is worth: it is read after it, and then left or loosened again."""
         rules = self.rules
         seen_value, weight, left = self._read(value, spread, ends, (0,) * len(ends))
-        then = np.maximum(self.odds(seen_value, left), self.again)
+        then = np.maximum(self.aimed.moved(seen_value, left), self.again)
         return max(float(weight @ then), chance) - (rules.bolt + rules.reading) * len(ends)

@@ -9,8 +9,8 @@ from __future__ import annotations
 
 import enum
 import math
-from collections.abc import Collection
-from dataclasses import dataclass
+from collections.abc import Sequence
+from dataclasses import dataclass, replace
 from typing import Final
 
 import numpy as np
@@ -21,27 +21,27 @@ from alignment.machine.survey import Reading, Survey
 from alignment.results import Result
 from alignment.train.chance import Beside
 from alignment.train.faces import corrections
+from alignment.train.moves.answers import DONE, UNLIKELY, Answer
 from alignment.train.work.creep import Creep, learn
-from alignment.train.work.deciding import DONE, Answer, Decision, Rules, Stop, decide
+from alignment.train.work.deciding import Decision, Judged, Rules, Stop, decide
 from alignment.train.work.odds import Odds
 from alignment.train.work.standing import Standing, Targets, creeps, stand, targets
+from alignment.train.work.steps import tied
 from alignment.train.work.trying import row
 
 __all__ = ["Act", "Next", "SectionWork", "State", "next_act"]
 
 STRING_MOVED: Final = 2.8
 """Standard uncertainties between closing and opening beyond which the string is asked about: 1 in 200 by chance."""
-UNLIKELY: Final = 0.3
-"""At this chance or less a reading is not to tell whether to move but what."""
-BOLT: Final = 2.3
+BOLT: Final = 2.2
 """
 The layout's worth of a bolt end is set against the chance right after a move. Here the chance after reading, and
 perhaps moving, again is reckoned. It is higher, so a bolt end has to earn more. By simulation (tests/tools/cure.py).
 """
-READING: Final = 0.0015
+READING: Final = 0.0025
 """
-What one reading is worth, as a share of the chance; by simulation too. Less where tolerances are finer than the mark:
-there it is readings that decide.
+What one reading is worth, as a share of the chance; by simulation too. Less, by the square, where tolerances are finer
+than the mark: there it is readings that decide.
 """
 MOST: Final = 8
 """Readings of one point between moves at most."""
@@ -152,7 +152,7 @@ class Next(Result):
         return None if self.section is None else self.sections[self.layout.index[self.section.name]]
 
 
-def next_act(layout: Layout, log: Survey, *, skip: Collection[str] = ()) -> Next:
+def next_act(layout: Layout, log: Survey, *, skip: Sequence[str] = ()) -> Next:
     """
     Find the one next act that a log asks for.
 
@@ -161,8 +161,8 @@ def next_act(layout: Layout, log: Survey, *, skip: Collection[str] = ()) -> Next
     layout : Layout
     log : Survey
         A survey as found, a job log, or one that was only begun.
-    skip : collection of str
-        Sections to pass over for now.
+    skip : sequence of str
+        Sections put off: they come after all others, the one put off last comes last.
 
     Returns
     -------
@@ -192,17 +192,19 @@ def next_act(layout: Layout, log: Survey, *, skip: Collection[str] = ()) -> Next
 class _Job:
     """One log being looked at."""
 
-    def __init__(self, layout: Layout, log: Survey, wanted: Targets, skip: Collection[str]) -> None:
-        self.skip = skip
+    def __init__(self, layout: Layout, log: Survey, wanted: Targets, skip: Sequence[str]) -> None:
+        self.put_off = {name: k for k, name in enumerate(skip)}
         self.layout, self.log, self.wanted = layout, log, wanted
         tape, rules, limits = log.tape, layout.moves, layout.tolerance
         self.creep = learn(creeps(layout, log), rules.creep)
         drift = self.creep.mean if self.creep.drifts else 0.0
-        self.standings = stand(layout, log, wanted, creep=self.creep.u, drift=drift)
+        self.standings, self.ties = tied(
+            layout, log, stand(layout, log, wanted, creep=self.creep.u, drift=drift), wanted
+        )
         usual = float(np.nanmean(wanted.value)) if np.isfinite(wanted.value).any() else 0.0
         self.rules = Rules(
             bolt=BOLT * rules.bolt,
-            reading=READING * min(1.0, min(limits.square, limits.offset, limits.step) / tape.mark),
+            reading=READING * min(1.0, min(limits.square, limits.offset, limits.step) / tape.mark) ** 2,
             most=MOST,
             mark=tape.mark,
             mean_u=(math.inf, *(float(u) for u in tape.mean_u(usual, np.arange(1, MOST + 2)))),
@@ -214,14 +216,20 @@ class _Job:
 
     def next(self) -> Next:
         at = None
+        put_off: list[int] = []
         last_move = max((s.rows[1] for s in self.standings if s.moves), default=0)
         for i in self._order():
             # what comes after the section at hand is looked at, not decided
             work = self._work(i, last_move, ahead=at is not None)
             self.works[i] = work
-            open_ = work.state not in (State.done, State.kept, State.stuck)
-            if at is None and open_ and work.section.name not in self.skip:
+            if work.state in (State.done, State.kept, State.stuck):
+                continue
+            if work.section.name in self.put_off:
+                put_off.append(i)
+            elif at is None:
                 at = i
+        if at is None and put_off:
+            at = min(put_off, key=lambda i: self.put_off[self.layout.sections[i].name])
         works = tuple(w for w in self.works if w is not None)
         if at is None:
             return self._closing(works)
@@ -262,15 +270,17 @@ class _Job:
         sag = corrections(self.layout, np.array([i, i]), section.start + places)
         first, last = self.wanted.value[i] - sag
         wanted = float(first), float(last)
+        up, down = self._beside(i, -1), self._beside(i, 1)
         odds = Odds(
             tolerance=self.layout.tolerance,
             zero=float(self.wanted.common[i]),
-            up=self._beside(i, -1),
-            down=self._beside(i, 1),
+            up=up and up[0],
+            down=down and down[0],
         )
-        decision = decide(standing, odds, self.rules, wanted, ahead=ahead)
+        judged = Judged(now=odds, moved=replace(odds, up=up and up[1], down=down and down[1]))
+        decision = decide(standing, judged, self.rules, wanted, ahead=ahead)
         passed = bool(standing.rows[1]) and standing.rows[1] < last_move
-        if passed and decision.answer in (Answer.read, Answer.move) and decision.chance >= DONE - AGAIN:
+        if passed and decision.answer in (Answer.read_again, Answer.move) and decision.chance >= DONE - AGAIN:
             decision = Decision(answer=Answer.leave, chance=decision.chance)
         return SectionWork(
             section=section,
@@ -280,8 +290,8 @@ class _Job:
             wanted=wanted,
         )
 
-    def _beside(self, i: int, way: int) -> Beside | None:
-        """The facing end of a neighbour whose place is settled, across a joint."""
+    def _beside(self, i: int, way: int) -> tuple[Beside, Beside] | None:
+        """The facing end of a neighbour whose place is settled, across a joint: as it stands, and after a move."""
         j = i + way
         if not 0 <= j < len(self.layout.sections):
             return None
@@ -301,7 +311,9 @@ class _Job:
             setbacks = [self.layout.sections[k].setback for k in pair]
             nominal = joint.step - (setbacks[1] - setbacks[0])
         value = float(other.known.mean[end]) - way * nominal
-        return Beside(value=value, u=math.sqrt(float(other.known.covariance[end, end])))
+        alone = Beside(value=value, u=math.sqrt(float(other.known.covariance[end, end])))
+        tie = self.ties.get(pair)
+        return (tie and tie.beside(nominal, way)) or alone, alone
 
     def _closing(self, works: tuple[SectionWork, ...]) -> Next:
         """The first point of each string again, last of all; then done."""
@@ -346,13 +358,13 @@ def _why_read(work: SectionWork) -> Why:
 def _state(section: Section, standing: Standing, decision: Decision) -> State:
     if standing.doubtful:
         return State.doubtful
-    if decision.answer is Answer.read and 0 in (standing.counts[0], standing.counts[-1]):
+    if decision.answer is Answer.read_again and 0 in (standing.counts[0], standing.counts[-1]):
         return State.moved if standing.moves else State.unread
     if section.hold:
         return State.kept
     return {
         Answer.leave: State.done,
-        Answer.read: State.doubtful,
+        Answer.read_again: State.doubtful,
         Answer.move: State.move,
         Answer.stuck: State.stuck,
     }[decision.answer]

@@ -88,7 +88,8 @@ class Odds:
         found = _below((room - offset) / zero) - _below((-room - offset) / zero)
         for beside, sign in ((self.up, -1), (self.down, 1)):
             if beside is not None:
-                step, u, limit = offset + sign * skew / 2 - beside.value, max(beside.u, least), self.tolerance.step
+                step, u = offset + sign * skew / 2 - beside.value, max(beside.u, least)
+                limit = self.tolerance.step / beside.share
                 found = found * (_below((limit - step) / u) - _below((-limit - step) / u))
         return np.maximum(found, 0.0)
 

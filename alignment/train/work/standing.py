@@ -280,7 +280,7 @@ def _points(readings: Sequence[Reading], deviations: Floats, log: Survey) -> lis
                 count=len(at),
                 value=value,
                 u=_mean_u([readings[at[k]] for k in keep], log),
-                doubtful=_apart(deviations[at][keep], kept),
+                doubtful=_apart(deviations[at][keep], kept) or (len(keep) < len(at) and not _outvoted(keep, len(at))),
             )
         )
     return found
@@ -309,6 +309,11 @@ def _agreeing(values: Floats, u: Floats) -> list[int]:
         middle = float(np.median(values[keep]))
         keep.remove(max(keep, key=lambda k: abs(values[k] - middle)))
     return keep
+
+
+def _outvoted(keep: Sequence[int], count: int) -> bool:
+    """Whether what is left out is settled: by more readings than it has, and the newest is not itself the odd one."""
+    return 2 * len(keep) > count and keep[-1] == count - 1
 
 
 def _read(
