@@ -9,7 +9,9 @@ import pytest
 from alignment.choices import Aim, Line, LineChoice
 from alignment.errors import InputError
 from alignment.show import door
-from alignment.show.words.checklist import checklist
+from alignment.show.page import Degree
+from alignment.show.terminal import render
+from alignment.show.words.checklist import checklist_page
 from alignment.show.words.solution import summary
 from alignment.show.words.solution_doubts import doubts
 from alignment.train.moves.answers import Why
@@ -154,7 +156,7 @@ def test_string_that_moved_holds_up_every_move(close):
     layout = four()
     solution = solve(layout, readings(layout, rows, header="section,point,reading,repeat"))
     wait = "Check the string first. These moves are right only if the string stays as it is."
-    for text in (flat(solution), " ".join(checklist(solution, ".txt").split())):
+    for text in (flat(solution), " ".join(render(checklist_page(solution), Degree.full).split())):
         assert (wait in text) is (close == "606")
 
 
