@@ -10,11 +10,11 @@ import csv
 import io
 import re
 from collections.abc import Container, Iterator, Sequence
-from typing import Any, Final
+from typing import Any, Final, NamedTuple
 
 from alignment.errors import InputError, Problem, printable, quote
 
-__all__ = ["Cell", "Row", "is_note", "split_rows", "swallowed", "tidy"]
+__all__ = ["Cell", "Line", "Row", "is_note", "split_lines", "split_rows", "swallowed", "tidy"]
 
 Cell = Any
 Row = tuple[int, Sequence[Cell]]
@@ -22,12 +22,28 @@ MISTAKES: Final = ("#N/A", "#REF!", "#VALUE!", "#DIV/0!", "#NAME?", "#NUM!", "#N
 """What spreadsheets leave in a cell that they cannot work out (from memory)."""
 
 
+class Line(NamedTuple):
+    """A row and the text that it was read from, of several lines where a quoted cell goes over them."""
+
+    number: int
+    cells: Sequence[Cell]
+    text: str
+    mended: str
+    """Its text with quote marks that are no mistake written so that any reader takes them as they stand."""
+
+
 def split_rows(text: str, source: str = "survey") -> tuple[str, Iterator[Row]]:
     """Character between the columns of a table, told by its header, and its rows with their numbers."""
+    delimiter, lines = split_lines(text, source)
+    return delimiter, ((line.number, line.cells) for line in lines)
+
+
+def split_lines(text: str, source: str = "survey") -> tuple[str, Iterator[Line]]:
+    """As `split_rows`, each row with its text: all of them, one after the other, are the whole text."""
     # lines as the table's reader splits them, which is not how str.splitlines does
     header = next((line for line in re.split(r"[\r\n]+", text) if line.strip() and not is_note(line)), "")
     delimiter = "\t" if "\t" in header else ";" if ";" in header else ","
-    return delimiter, _rows(text, delimiter, source)
+    return delimiter, _lines(text, delimiter, source)
 
 
 def is_note(cell: Cell) -> bool:
@@ -35,19 +51,23 @@ def is_note(cell: Cell) -> bool:
     return isinstance(cell, str) and cell.lstrip(' "').startswith("#") and cell.strip().upper() not in MISTAKES
 
 
-def _rows(text: str, delimiter: str, source: str) -> Iterator[Row]:
-    begins, width = [True], 0
+def _lines(text: str, delimiter: str, source: str) -> Iterator[Line]:
+    width = 0
+    # of the row being read: its lines as they stand, and as they are read
+    plain: list[str] = []
+    read: list[str] = []
 
     def lines() -> Iterator[str]:
         for line in io.StringIO(text, newline=""):
-            mended = _mended(line, delimiter, width) if begins[0] else line
-            begins[0] = False
-            yield mended
+            read.append(line if plain else _mended(line, delimiter, width))
+            plain.append(line)
+            yield read[-1]
 
     reader = csv.reader(lines(), delimiter=delimiter, strict=True)
     first = 1
     while True:
-        begins[0] = True
+        plain.clear()
+        read.clear()
         try:
             row = next(reader)
         except StopIteration:
@@ -55,7 +75,7 @@ def _rows(text: str, delimiter: str, source: str) -> Iterator[Row]:
         except csv.Error as error:
             what = f"{error}. Look for a quote mark that is not closed."
             raise InputError(source, "this is no table", [Problem(f"row {first}", what)]) from None
-        yield first, row
+        yield Line(first, row, "".join(plain), "".join(read))
         width = width or (len(row) if any(row) and not is_note(row[0]) else 0)
         first = reader.line_num + 1
 

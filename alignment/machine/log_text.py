@@ -4,11 +4,10 @@ from __future__ import annotations
 
 import csv
 import io
-import re
 from collections.abc import Mapping, Sequence
 
 from alignment.errors import InputError, Problem
-from alignment.files.rows import is_note, split_rows, tidy
+from alignment.files.rows import Line, is_note, split_lines, split_rows, tidy
 from alignment.machine.survey_text import LONG
 
 __all__ = ["COLUMNS", "added", "begun", "rows_of", "without_last"]
@@ -40,15 +39,15 @@ def added(text: str, rows: Sequence[Mapping[str, str]], source: str) -> str:
     InputError
         It has not a reading on each row.
     """
-    delimiter, header, names = _header(text, source)
+    delimiter, lines, at, names = _header(text, source)
     wanted = dict.fromkeys([*COLUMNS, *(name for row in rows for name in row)])
     missing = [name for name in wanted if name not in names]
     if missing:
-        lines = text.splitlines(keepends=True)
-        at = _line_at(lines, header)
-        end = lines[at][len(lines[at].rstrip("\r\n")) :]
-        lines[at] = delimiter.join([lines[at].rstrip("\r\n").rstrip(delimiter), *missing]) + end
-        text, names = "".join(lines), [*names, *missing]
+        head = lines[at]
+        # a last column may hold bare quote marks, which it may not once another stands behind it
+        whole = [line.mended for line in lines]
+        whole[at] = _row([*head.cells[: len(names)], *missing], delimiter, head.text[len(head.text.rstrip("\r\n")) :])
+        text, names = "".join(whole), [*names, *missing]
     out, end = io.StringIO(), "\r\n" if "\r\n" in text else "\n"
     csv.writer(out, delimiter=delimiter, lineterminator=end).writerows([row.get(n, "") for n in names] for row in rows)
     return (text if text.endswith("\n") else text + end) + out.getvalue()
@@ -65,12 +64,11 @@ def rows_of(text: str, source: str) -> list[dict[str, str]]:
 
 def without_last(text: str, source: str) -> str:
     """Text of a log without its last row; of both bolt ends loosened at once both are taken off."""
-    delimiter, header, names = _header(text, source)
-    lines = text.splitlines(keepends=True)
-    first = _line_at(lines, header) + 1
+    _, lines, header, names = _header(text, source)
+    first = header + 1
 
     def cells(at: int) -> list[str]:
-        return [str(tidy(c)) for c in next(csv.reader([lines[at]], delimiter=delimiter), [])]
+        return [str(tidy(cell)) for cell in lines[at].cells]
 
     rows = [at for at in range(first, len(lines)) if any(c := cells(at)) and not is_note(c[0])]
     if not rows:
@@ -82,26 +80,26 @@ def without_last(text: str, source: str) -> str:
         together = all(before.get(k) == own.get(k) for k in ("kind", "section", "when"))
         if together and before.get("point") != own.get("point"):
             gone.add(rows[-2])
-    return "".join(line for at, line in enumerate(lines) if at not in gone)
+    return "".join(line.text for at, line in enumerate(lines) if at not in gone)
 
 
-def _header(text: str, source: str) -> tuple[str, list[str], list[str]]:
-    """Delimiter, header cells as written, and in lower case."""
-    delimiter, rows = split_rows(text, source)
-    for number, row in rows:
-        cells = [str(tidy(cell)) for cell in row]
-        if any(cells) and not is_note(cells[0]):
-            names = [cell.lower() for cell in cells]
+def _header(text: str, source: str) -> tuple[str, list[Line], int, list[str]]:
+    """Delimiter, all lines, at which of them the header stands, and its names in lower case."""
+    delimiter, found = split_lines(text, source)
+    lines = list(found)
+    for at, line in enumerate(lines):
+        names = [str(tidy(cell)).lower() for cell in line.cells]
+        if any(names) and not is_note(tidy(line.cells[0])):
             while names and not names[-1]:
                 names.pop()
             if "reading" not in names or not set(names) <= set(LONG):
                 what = f"this one has no reading on each row ({','.join(LONG[:4])}). Give the job a log of its own."
-                raise InputError(source, "rows cannot be added to this file", [Problem(f"row {number}", what)])
-            return delimiter, cells, names
+                raise InputError(source, "rows cannot be added to this file", [Problem(f"row {line.number}", what)])
+            return delimiter, lines, at, names
     raise InputError(source, "rows cannot be added to this file", [Problem("row 1", "there is no header.")])
 
 
-def _line_at(lines: Sequence[str], header: Sequence[str]) -> int:
-    """Line on which the header stands."""
-    first = header[0].lower()
-    return next(at for at, line in enumerate(lines) if re.sub(r'^[\s"\ufeff]+', "", line).lower().startswith(first))
+def _row(cells: Sequence[str], delimiter: str, end: str) -> str:
+    out = io.StringIO()
+    csv.writer(out, delimiter=delimiter, lineterminator=end).writerow(cells)
+    return out.getvalue()

@@ -18,6 +18,7 @@ from typing import Final
 
 from alignment.errors import StringtrueError
 from alignment.files.disk import read_begun
+from alignment.files.rows import tidy
 from alignment.files.writing import ChangedError, renew_text
 from alignment.lengths import Units, show
 from alignment.machine.layout import Layout, Section
@@ -208,6 +209,8 @@ class Job:
 
     def take(self, said: Mapping[str, str]) -> Told:
         """Take an answer: a reading, a move, or the last row back; on disk when this returns `Saved.saved`."""
+        # as a row holds it: on one line, and nothing that a file of text cannot have
+        said = {key: str(tidy(value)) for key, value in said.items()}
         for _ in range(TRIES):
             before = read_begun(self.path)
             text = self._or_begun(before)
@@ -297,19 +300,22 @@ class Job:
             "point": last.get("point", ""),
             "kind": Kind.photo,
             "when": f"{datetime.now().astimezone():%Y-%m-%d %H:%M}",
-            "id": own,
+            "id": str(tidy(own)),
             "photo": photo.name,
             "sha256": photo.sha256,
         }
         for _ in range(TRIES):
             before = self.text()
-            if any(there.get("id") == own for there in rows_of(before, self.path.name) if own):
+            if any(there.get("id") == row["id"] for there in rows_of(before, self.path.name) if row["id"]):
                 return Told(saved=Saved.again, version=_version(before, self.path.name))
-            after = added(before, [row], self.path.name)
             try:
+                after = added(before, [row], self.path.name)
+                self._parsed(after)
                 renew_text(self.path, before, after)
             except ChangedError:
                 continue
+            except StringtrueError as error:
+                return Told(saved=Saved.refused, version=_version(before, self.path.name), message=str(error))
             return Told(saved=Saved.saved, version=_version(after, self.path.name))
         return Told(saved=Saved.refused, message=words.BUSY)
 

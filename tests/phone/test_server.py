@@ -148,6 +148,15 @@ def test_bad_bodies_are_refused(visit, log, body, status):
     assert not log.exists()
 
 
+@pytest.mark.parametrize("own", ["a\x00b", "a\nb", 'a "b', "  a  b ", "a\u2028b"])
+def test_an_id_is_kept_as_a_file_of_text_can_hold_it(visit, log, own):
+    """The log stays one that can be read, and what is sent again under the same id is taken once."""
+    assert [visit().post(data=READ | {"id": own}).json()["saved"] for _ in range(2)] == ["saved", "again"]
+    assert len(rows(log)) == 1
+    assert b"\x00" not in log.read_bytes()
+    assert visit().get().status_code == 200
+
+
 def test_a_move_is_a_row_for_each_end(visit, log):
     for point in ("entry", "exit"):
         visit().post(data=READ | {"point": point, "id": point})
