@@ -10,7 +10,8 @@ from __future__ import annotations
 import enum
 import hashlib
 import secrets
-from collections.abc import Mapping, Sequence
+from collections.abc import Callable, Mapping, Sequence
+from contextlib import suppress
 from dataclasses import dataclass, field
 from datetime import datetime
 from pathlib import Path
@@ -211,18 +212,21 @@ class Job:
         """Take an answer: a reading, a move, or the last row back; on disk when this returns `Saved.saved`."""
         # as a row holds it: on one line, and nothing that a file of text cannot have
         said = {key: str(tidy(value)) for key, value in said.items()}
+        told = self._write(lambda before: self._answer(self._or_begun(before), said))
+        if told.saved is Saved.saved:
+            self._pages[said.get("id", "")] = said.get("page", "")
+        return told
+
+    def _write(self, make: Callable[[str | None], tuple[Told, str | None]]) -> Told:
+        """Write what is made of the log as it stands; made anew where another writer was quicker."""
         for _ in range(TRIES):
             before = read_begun(self.path)
-            text = self._or_begun(before)
-            told, after = self._answer(text, said)
+            told, after = make(before)
             if after is None:
                 return told
-            try:
+            with suppress(ChangedError):
                 renew_text(self.path, before, after)
-            except ChangedError:
-                continue
-            self._pages[said.get("id", "")] = said.get("page", "")
-            return told
+                return told
         return Told(saved=Saved.refused, message=words.BUSY)
 
     def _answer(self, text: str, said: Mapping[str, str]) -> tuple[Told, str | None]:
@@ -304,20 +308,20 @@ class Job:
             "photo": photo.name,
             "sha256": photo.sha256,
         }
-        for _ in range(TRIES):
-            before = self.text()
-            if any(there.get("id") == row["id"] for there in rows_of(before, self.path.name) if row["id"]):
-                return Told(saved=Saved.again, version=_version(before, self.path.name))
+
+        def make(before: str | None) -> tuple[Told, str | None]:
+            text = self._or_begun(before)
+            now = _version(text, self.path.name)
+            if row["id"] and any(there.get("id") == row["id"] for there in rows_of(text, self.path.name)):
+                return Told(saved=Saved.again, version=now), None
             try:
-                after = added(before, [row], self.path.name)
+                after = added(text, [row], self.path.name)
                 self._parsed(after)
-                renew_text(self.path, before, after)
-            except ChangedError:
-                continue
             except StringtrueError as error:
-                return Told(saved=Saved.refused, version=_version(before, self.path.name), message=str(error))
-            return Told(saved=Saved.saved, version=_version(after, self.path.name))
-        return Told(saved=Saved.refused, message=words.BUSY)
+                return Told(saved=Saved.refused, version=now, message=str(error)), None
+            return Told(saved=Saved.saved, version=_version(after, self.path.name)), after
+
+        return self._write(make)
 
 
 def open_job(layout: Path, log: Path) -> Job:
