@@ -252,19 +252,19 @@ def _both(ends: list[tuple[Floats, Floats]], left: Floats, u: Floats) -> Floats:
     if len(one) == 1:
         return np.asarray(one[0])
     r = np.clip(left[:, 0, 1] / (u[:, 0] * u[:, 1]), -0.95, 0.95)[:, None, None]
-    found, term = one[0] * one[1], r
+    found, term, order = one[0] * one[1], r, 1
     # tetrachoric series: sum of r^k / k! times the (k-1)-th derivatives of both densities over their limits
-    for k in range(1, 5):
-        found = found + term * _derivative(*ends[0], k - 1) * _derivative(*ends[1], k - 1)
-        term = term * r / (k + 1)
+    for a, b in zip(*(_derivatives(low, high) for low, high in ends), strict=True):
+        found = found + term * a * b
+        order += 1
+        term = term * r / order
     return np.asarray(np.clip(found, 0.0, 1.0))
 
 
-def _derivative(low: Floats, high: Floats, order: int) -> Floats:
-    """Hermite polynomial of an order times the normal density, at the upper limit less that at the lower."""
-
-    def at(z: Floats) -> Floats:
-        he = (1.0, z, z * z - 1, z * (z * z - 3))[order]
-        return np.asarray(he * np.exp(-z * z / 2) / np.sqrt(2 * np.pi))
-
-    return at(high) - at(low)
+def _derivatives(low: Floats, high: Floats) -> list[Floats]:
+    """Hermite polynomials times the normal density, at the upper limit less those at the lower: the first four."""
+    found: list[list[Floats]] = []
+    for z in (low, high):
+        density = np.exp(-z * z / 2) / np.sqrt(2 * np.pi)
+        found.append([density, z * density, (z * z - 1) * density, z * (z * z - 3) * density])
+    return [above - under for under, above in zip(*found, strict=True)]
