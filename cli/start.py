@@ -58,7 +58,7 @@ def start(
         template = panel_file.template if panel else settings_file.template
         writing.write_whole(file, template(units or Units.inch), force=force)
         then = "panel" if panel else "settings"
-        output.echo(f"Wrote {file}. Fill it in, then: stringtrue {then} {file}")
+        output.echo(f"Wrote {file}. Fill it in, then: stringtrue {then} {file}\n")
         return
     options = {"rows": rows, "mark": mark, "sections": sections, "length": length, "gap": gap, "start": begin}
     options |= {"bolts": bolts, "setback": setback, "target": target, "name": name}
