@@ -28,6 +28,8 @@ NODES: Final = 5
 """Gauss-Legendre nodes between two places where a limit begins to act: chances to 1e-5."""
 NODES_OF_STEPS: Final = 6
 """The same where there are steps, over two deviations: chances to 1e-4."""
+LEAST_SHARE: Final = 1e-9
+"""Share of all that may be that a point has to stand for to be looked at; there are some thousand."""
 LEAST_U: Final = 1e-6
 """Standard uncertainty below which a deviation counts as known. [mm]"""
 
@@ -218,16 +220,17 @@ def _with_steps_inside(value: Floats, covariance: Floats, tolerance: Tolerance) 
     y, exit_weight = _nodes(np.sort(own_edges, axis=2), NODES_OF_STEPS)
     z = (y - middle[..., None]) / u_exit[..., None]
     density = np.exp(-(z**2) / 2) / (u_exit[..., None] * np.sqrt(2 * np.pi))
-    entry_off, exit_off = (x - value[:, :1])[..., None], y - value[:, 1][:, None, None]
+    share = weight[..., None] * exit_weight * density
+    # stretches between limits that meet are empty, and most of the rest is too far off to count
+    at = np.nonzero(share > LEAST_SHARE)
+    section = at[0]
+    entry_off, exit_off = x[at[:2]] - value[section, 0], y[at] - value[section, 1]
     ends = []
     for k in range(value.shape[1] - 2):
-        step = value[:, 2 + k][:, None, None] + (
-            gain[:, k, 0][:, None, None] * entry_off + gain[:, k, 1][:, None, None] * exit_off
-        )
-        own_u = u[:, k][:, None, None]
-        ends.append(((-tolerance.step - step) / own_u, (tolerance.step - step) / own_u))
-    found = _both(ends, left, u)
-    return np.asarray(np.sum(weight * np.sum(exit_weight * density * found, axis=2), axis=1))
+        step = value[section, 2 + k] + gain[section, k, 0] * entry_off + gain[section, k, 1] * exit_off
+        ends.append(((-tolerance.step - step) / u[section, k], (tolerance.step - step) / u[section, k]))
+    r = np.clip(left[:, 0, -1] / (u[:, 0] * u[:, -1]), -0.95, 0.95)[section]
+    return np.bincount(section, share[at] * _both(ends, r), minlength=len(value))
 
 
 def _meets(value: Floats, gain: Floats, end: int, step: float) -> Floats:
@@ -246,12 +249,11 @@ def _clipped(value: Floats, gain: Floats, low: Floats, high: Floats, step: float
     return [np.clip(edge[:, None], low, high)[..., None] for edge in _meets(value, gain, 1, step).T]
 
 
-def _both(ends: list[tuple[Floats, Floats]], left: Floats, u: Floats) -> Floats:
-    """Probability that one step, or two, are within limits (low, high) in standard uncertainties."""
+def _both(ends: list[tuple[Floats, Floats]], r: Floats) -> Floats:
+    """Probability that one step, or two of correlation r, are within limits (low, high) in standard uncertainties."""
     one = [normal_below(high) - normal_below(low) for low, high in ends]
     if len(one) == 1:
         return np.asarray(one[0])
-    r = np.clip(left[:, 0, 1] / (u[:, 0] * u[:, 1]), -0.95, 0.95)[:, None, None]
     found, term, order = one[0] * one[1], r, 1
     # tetrachoric series: sum of r^k / k! times the (k-1)-th derivatives of both densities over their limits
     for a, b in zip(*(_derivatives(low, high) for low, high in ends), strict=True):
