@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import gc
 import logging
 import os
 import sys
@@ -114,8 +113,6 @@ def run(arguments: Sequence[str] | None = None) -> int:
 def main() -> None:
     """Entry point of the ``stringtrue`` command."""
     open_streams()
-    # a short answer leaves nothing worth a sweep; looking for it took a tenth of the time
-    gc.set_threshold(100_000)
     # where a home cannot be written it says so, and that it makes a list of fonts, which helps nobody here
     logging.getLogger("matplotlib").setLevel(logging.ERROR)
     status = run()
