@@ -230,7 +230,7 @@ def _with_steps_inside(value: Floats, covariance: Floats, tolerance: Tolerance) 
         step = value[section, 2 + k] + gain[section, k, 0] * entry_off + gain[section, k, 1] * exit_off
         ends.append(((-tolerance.step - step) / u[section, k], (tolerance.step - step) / u[section, k]))
     r = np.clip(left[:, 0, -1] / (u[:, 0] * u[:, -1]), -0.95, 0.95)[section]
-    return np.bincount(section, share[at] * _both(ends, r), minlength=len(value))
+    return np.asarray(np.bincount(section, share[at] * _both(ends, r), minlength=len(value)), dtype=np.float64)
 
 
 def _meets(value: Floats, gain: Floats, end: int, step: float) -> Floats:
