@@ -6,12 +6,14 @@ They stand as they are where a font has their letters, else in Latin ones, and n
 
 from __future__ import annotations
 
+import re
 import unicodedata
-from collections.abc import Callable, Collection, Iterable
-from itertools import groupby
+from collections.abc import Callable, Collection, Iterable, Sequence
+from functools import lru_cache
+from itertools import groupby, takewhile
 from typing import Final
 
-__all__ = ["MARK", "cut", "lacking", "latin", "left_to_right", "width_of"]
+__all__ = ["MARK", "cut", "lacking", "latin", "left_to_right", "shortened", "width_of"]
 
 MARK: Final = "\u200e"
 """A character without width that is read from left to right."""
@@ -88,6 +90,52 @@ def cut(name: str, letters: int) -> str:
         return name
     left = max(letters - 1, 2) // 2
     return f"{name[:left]}…{name[len(name) - max(letters - 1, 2) + left :]}"
+
+
+def shortened(name: str, family: tuple[str, ...], letters: int) -> str:
+    """
+    A name in about so many letters, such that it is still told from the others of its family.
+
+    Of ``forming pass no. 4, north side`` among others of its kind the beginning stays, and what is its own with the
+    word before: ``forming…no. 4…``. A family whose members share nothing loses middles.
+
+    Parameters
+    ----------
+    name : str
+    family : tuple of str
+        Names of its row, this one among them.
+    letters : int
+    """
+    before, after = _shared(family)
+    if len(name) <= letters or not before:
+        return cut(name, letters)
+    stem, own, rest = name[:before], name[before : len(name) - after], name[len(name) - after :]
+    word = re.split(r"(?<=[\s_-])(?=\S)", stem.rstrip(" _-"))[-1] + stem[len(stem.rstrip(" _-")) :]
+    tail = (word if len(word) + len(own) + 3 <= letters else stem[len(stem.rstrip(" _-")) :]) + own
+    room = letters - len(tail) - 1 - bool(rest)
+    if room < 2:
+        return cut(name, letters)
+    head = stem[:room]
+    whole = re.match(r".*\S(?=\s)", head)
+    return f"{whole[0] if whole else head.rstrip(' _-')}…{tail}{'…' * bool(rest)}"
+
+
+@lru_cache(maxsize=64)
+def _shared(family: tuple[str, ...]) -> tuple[int, int]:
+    """How many letters all names of a family begin with alike, and then end with."""
+    if len(family) < 2:
+        return 0, 0
+    before = _alike(family)
+    # a number is not parted: 10 and 12 differ by more than their last digit
+    while before and any(
+        name[before - 1 : before].isdigit() and name[before : before + 1].isdigit() for name in family
+    ):
+        before -= 1
+    return before, _alike([name[before:][::-1] for name in family])
+
+
+def _alike(names: Sequence[str]) -> int:
+    return sum(1 for _ in takewhile(lambda letters: len(set(letters)) == 1, zip(*names, strict=False)))
 
 
 def width_of(text: str, *, bold: bool = False) -> float:

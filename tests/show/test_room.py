@@ -9,13 +9,19 @@ import numpy as np
 import pytest
 from matplotlib.backends.backend_agg import RendererAgg
 from matplotlib.text import Text
+from matplotlib.transforms import Bbox
 
 from alignment.change.comparison import compare
 from alignment.machine.layout import Plane
+from alignment.show.letters import width_of
 from alignment.show.pictures.comparison import comparison_sheet
+from alignment.show.pictures.narrow import work_sheet
+from alignment.show.pictures.record import state_pictures
 from alignment.show.pictures.sheets import wrapped
 from alignment.show.pictures.train import train_sheet
+from alignment.show.words.work import STATES
 from alignment.train.solve import solve
+from alignment.train.work.next_act import next_act
 from tests.tools.machines import machine, readings
 
 LONG = "upper former stand with the spare jaw, unit "
@@ -74,6 +80,9 @@ def words(figure, renderer) -> list[tuple[str, object]]:
     """All that is to be read on a sheet, and the room that it takes. [pixels]"""
     found: list[Text] = list(figure.texts)
     for axes in figure.axes:
+        if not axes.axison:
+            found += axes.texts
+            continue
         ticks = [tick.label1 for axis in (axes.xaxis, axes.yaxis) for tick in axis._update_ticks()]
         titles = [axes.title, axes._left_title, axes._right_title]
         axes._update_title_position(renderer)
@@ -103,14 +112,15 @@ def test_no_words_meet_on_the_sheet_of_a_train(kind):
         figure = train_sheet(solution, plane)
         assert faults(figure) == []
         # and nothing was left out for it that has to be there
-        seen = [text.get_text() for text in figure.axes[0].texts if text.get_visible() and text.get_text()]
+        read = [axes for axes in figure.axes if axes.get_title(loc="left").startswith("As read")]
+        seen = [text.get_text() for axes in read for text in axes.texts if text.get_visible() and text.get_text()]
         shown = [i for i, s in enumerate(solution.layout.sections) if solution.layout.rows[s.row].plane is plane]
         assert sum(said.isdigit() and len(said) < 3 for said in seen) == np.count_nonzero(solution.plan.moves[shown])
         verdicts = [solution.state.sections[i].verdict.printed for i in shown]
         assert sorted(said.split()[-1] for said in seen if said.split()[-1] in verdicts) == sorted(verdicts)
 
 
-@pytest.mark.parametrize("kind", ["one", "nine", "fourteen long names", "thirty in inches", "heights"])
+@pytest.mark.parametrize("kind", KINDS)
 def test_no_words_meet_where_two_states_are_compared(kind):
     layout, before = built(kind)
     _, after = built(kind, seed=2)
@@ -119,6 +129,50 @@ def test_no_words_meet_where_two_states_are_compared(kind):
     assert faults(figure) == []
     seen = [text.get_text() for axes in figure.axes for text in axes.texts if text.get_visible()]
     assert sum(said.endswith("moved") for said in seen) == len(found.motion.moved)
+
+
+@pytest.mark.parametrize("kind", KINDS)
+def test_no_words_meet_on_a_phone(kind):
+    """Each row by itself, as far as a log has come: all of it read, then a move asked for."""
+    layout, found = built(kind)
+    figure = work_sheet(next_act(layout, found), "operator")
+    assert faults(figure) == []
+    seen = " ".join(text.get_text() for text in figure.axes[0].texts)
+    assert all(
+        STATES[work.state] in seen for work in next_act(layout, found).sections if work.section.row == "operator"
+    )
+
+
+@pytest.mark.parametrize("kind", KINDS)
+def test_no_words_meet_in_the_record(kind):
+    """Drawn again by a typesetter whose letters are narrower than the room that is kept for them here."""
+    solution = solve(*built(kind))
+    for picture in state_pictures([("As found", solution, False), ("After", solution, True)]):
+        for strip in picture.strips:
+            told = [s for s in strip.shapes if s["kind"] == "words"]
+            boxes = [(s["lines"], room_of(s)) for s in told]
+            assert [
+                one for one, box in boxes if box.x0 < -0.05 or box.x1 > strip.width + 0.05 or box.y1 > strip.height
+            ] == []
+            assert [(a, b) for (a, one), (b, other) in combinations(boxes, 2) if one.overlaps(other)] == []
+        if picture.title.startswith("As found"):
+            seen = [
+                line for strip in picture.strips for s in strip.shapes if s["kind"] == "words" for line in s["lines"]
+            ]
+            shown = [i for i, s in enumerate(solution.layout.sections) if s.row in picture.key]
+            assert sum(line.isdigit() and len(line) < 3 for line in seen) >= np.count_nonzero(
+                solution.plan.moves[shown]
+            )
+
+
+def room_of(words: dict) -> Bbox:
+    """Room that words of the record take, less a hundredth of an inch. [inches]"""
+    wide = max(width_of(line, bold=words["bold"]) for line in words["lines"]) * words["size"] / 72
+    high = words["size"] * (len(words["lines"]) - 0.25) * words["spacing"] / 72
+    (x, y), ha, va = words["points"][0], words["ha"], words["va"]
+    left = x - {"left": 0, "center": 0.5, "right": 1}[ha] * wide
+    top = y - {"top": 0, "center": 0.5, "bottom": 1}[va] * high
+    return Bbox([[left + 0.01, top + 0.01], [left + wide - 0.01, top + high - 0.01]])
 
 
 def test_the_check_finds_what_meets():

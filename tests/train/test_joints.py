@@ -13,6 +13,7 @@ from alignment.machine.survey_text import parse_survey
 from alignment.show import door
 from alignment.show.pictures.drawing import draw_train, lanes_of, scale_for
 from alignment.show.pictures.train import train_sheet
+from alignment.show.pictures.windows import whole
 from alignment.train.flags import find
 from alignment.train.solve import solve
 from alignment.train.train import Train, fit_train
@@ -213,7 +214,7 @@ def test_picture_shows_every_reading_as_read():
     found = solve(layout, readings(layout, rows, header=COLUMNS))
     axes = train_sheet(found).axes[0]
     lanes = lanes_of(layout, Plane.side)
-    scale = scale_for(found, lanes, axes.get_figure().get_size_inches()[0] - 1.2)
+    scale = scale_for(found, lanes, (axes.get_figure().get_size_inches()[0] - 1.2) / whole(layout).span)
     diamonds = [line for line in axes.lines if line.get_marker() == "D"]
     shown = sorted((float(x), float(y)) for line in diamonds for x, y in zip(*line.get_data(), strict=True))
     lane = lanes["r"]

@@ -7,6 +7,7 @@ it hangs, so that toward and away on paper are toward and away at the machine.
 
 from __future__ import annotations
 
+import textwrap
 from typing import TYPE_CHECKING, Any, Final
 
 import numpy as np
@@ -15,11 +16,22 @@ from alignment.change.comparison import Comparison
 from alignment.change.strings import Status
 from alignment.lengths import show
 from alignment.machine.layout import Plane
-from alignment.show.letters import cut, width_of
-from alignment.show.pictures.drawing import INK, rows_down, span_of
-from alignment.show.pictures.scales import place_words, places_along
+from alignment.show.letters import cut, shortened, width_of
+from alignment.show.pictures.drawing import INK, rows_down
+from alignment.show.pictures.scales import places_along
+from alignment.show.pictures.windows import Window, whole, windows
 from alignment.show.words.comparison import dated, sentences
 from alignment.show.words.phrases import SHORTLY
+from alignment.show.words.pictures import (
+    CANNOT_TELL,
+    MOVED,
+    comparison_key,
+    deviation_words,
+    hung_words,
+    part_words,
+    place_words,
+    row_words,
+)
 from alignment.train.train import Train
 from alignment.uncertainty import COVERAGE
 
@@ -27,12 +39,26 @@ if TYPE_CHECKING:
     from matplotlib.axes import Axes
     from matplotlib.figure import Figure
 
-__all__ = ["comparison_key", "comparison_sheet", "draw_row", "reach_of"]
+__all__ = ["comparison_sheet", "draw_row", "reach_of"]
 
-MOVED: Final = "#d55e00"
-STILL: Final = "#3a6ea5"
+ORANGE: Final = "#d55e00"
+BLUE: Final = "#3a6ea5"
 LANE: Final = 2.9
 """Paper for each row. [inches]"""
+LEGIBLE: Final = 8.0
+"""Size at which names are to be set at least. [points]"""
+SMALLEST: Final = 5.0
+WHOLE: Final = 14
+"""Letters of a name that is not cut for want of room, as long as there may be another part."""
+FEWEST: Final = 7
+"""Letters of a name that stay."""
+LINES: Final = 3
+"""Lines of a name and what became of its section."""
+USUAL: Final = (11.0, 12.5)
+WIDEST: Final = 30.0
+"""Of a sheet. [inches]"""
+PARTS: Final = 6
+"""Parts of a machine that stand below one another at most."""
 
 
 def comparison_sheet(comparison: Comparison) -> Figure:
@@ -51,12 +77,16 @@ def comparison_sheet(comparison: Comparison) -> Figure:
 
     layout = comparison.layout
     most = max(len(layout.row_sections(row)) for row in layout.rows)
-    width = float(np.clip(1.45 * most + 2.5, 11, 34))
+    width = float(np.clip(1.45 * most + 2.5, *USUAL))
+    parts = windows(layout, lambda span: _legible(comparison, (width - 1.4) / span), PARTS)
+    while width < WIDEST and not _legible(comparison, (width - 1.4) / parts[0].span):
+        width = min(1.1 * width, WIDEST)
     words = [line for said in sentences(comparison) for line in wrapped(said, int((width - 0.8) / 0.108))]
     key = wrapped(comparison_key(comparison), int((width - 0.8) / 0.074))
     rows = [name for plane in Plane for name in rows_down(layout, plane)]
     head, foot = 0.75 + 0.24 * len(words), 0.35 + 0.19 * len(key)
-    total = head + LANE * len(rows) + foot
+    shown = [(k, row) for k, part in enumerate(parts) for row in rows if _reached(comparison, row, part)]
+    total = head + LANE * len(shown) + foot
     figure = Sheet(figsize=(width, total))
 
     def write(y: float, text: str, size: float, weight: str = "normal") -> None:
@@ -67,27 +97,14 @@ def comparison_sheet(comparison: Comparison) -> Figure:
     for k, line in enumerate(words):
         write(0.63 + 0.24 * k, line, 13, "bold")
     reach = reach_of(comparison)
-    for k, row in enumerate(rows):
-        bottom = (foot + LANE * (len(rows) - 1 - k) + 0.55) / total
+    for k, (part, row) in enumerate(shown):
+        bottom = (total - head - LANE * (k + 1) + 0.55) / total
         axes = figure.add_axes((1.05 / width, bottom, 1 - 1.4 / width, (LANE - 0.95) / total))
-        draw_row(axes, comparison, row, reach)
+        draw_row(axes, comparison, row, reach, window=parts[part], part=part_words(part, len(parts)))
         make_room(axes)
     for k, line in enumerate(key):
         write(total - foot + 0.2 + 0.19 * k, line, 9)
     return figure
-
-
-def comparison_key(comparison: Comparison) -> str:
-    """What a drawing of two states shows."""
-    units = comparison.layout.units
-    hung = any(answer.hung for string in comparison.motion.strings for answer in string.answers)
-    string = ", less what the string did between the surveys" if hung else ""
-    return (
-        f"Dashed: face in the first survey. Solid: in the second{string}; shade: U of its change. Orange, hatched and "
-        f"with an arrow: moved; blue: no change that this tape can see. Amounts: at the bolt ends "
-        f"({units}); those without room are in the list. "
-        "Grey band: offset tolerance. Deviations are drawn much larger than lengths along the machine."
-    )
 
 
 def _faces(comparison: Comparison) -> tuple[np.ndarray, np.ndarray, np.ndarray]:
@@ -107,7 +124,9 @@ def reach_of(comparison: Comparison) -> float:
     return 1.35 * max(float(np.nanmax(known)), 1.3 * comparison.layout.tolerance.offset)
 
 
-def draw_row(axes: Axes, comparison: Comparison, row: str, reach: float) -> Axes:
+def draw_row(
+    axes: Axes, comparison: Comparison, row: str, reach: float, *, window: Window | None = None, part: str = ""
+) -> Axes:
     """
     Draw one row: x is the machine's place, y the deviation, both in the layout's units.
 
@@ -118,6 +137,10 @@ def draw_row(axes: Axes, comparison: Comparison, row: str, reach: float) -> Axes
     row : str
     reach : float
         Largest deviation shown. [mm]
+    window : Window, optional
+        The part of the machine that is drawn; all of it by default.
+    part : str
+        Which part that is, in words.
 
     Returns
     -------
@@ -130,16 +153,16 @@ def draw_row(axes: Axes, comparison: Comparison, row: str, reach: float) -> Axes
     members = [i for i, s in enumerate(layout.sections) if s.row == row]
     # looking downstream from the left edge of the page, left is up: a string on the left is at the top
     up = 1 if layout.rows[row].side in ("right", "below") else -1
-    low, high = layout.sections[members[0]].start, layout.sections[members[-1]].end
     # all rows on the same scale, so that facing sections stand below one another
-    begins, ends, span = span_of(comparison.before)
-    axes.set_xlim(of(begins), of(ends))
-    axes.set_xticks([of(x) for x in places_along(units, begins, ends)])
+    window = window or whole(layout)
+    low, high = _reached(comparison, row, window) or (window.low, window.high)
+    axes.set_xlim(of(window.low), of(window.high))
+    axes.set_xticks([of(x) for x in places_along(units, window.low, window.high)])
     string = -1.02 * reach
     axes.set_ylim(*(of(y) for y in ((1.4 * reach, 1.25 * string) if up < 0 else (1.25 * string, 1.4 * reach))))
-    heights = " (heights)" if layout.rows[row].plane is Plane.height else ""
-    letters = int((axes.figure.get_figwidth() - 3) / 0.12)  # type: ignore[union-attr]
-    axes.set_title(f"Row {cut(row, letters)}{heights}", loc="left", size=12, weight="bold", pad=5)
+    letters = int((axes.figure.get_figwidth() - 4) / 0.12)  # type: ignore[union-attr]
+    title = f"{row_words(cut(row, letters), layout.rows[row].plane)}{part}"
+    axes.set_title(title, loc="left", size=12, weight="bold", pad=5)
     tolerance = layout.tolerance.offset
     axes.axhspan(of(-tolerance), of(tolerance), color="#e6e6e6", lw=0, zorder=0)
     axes.axhline(0, color="#888888", lw=0.7, zorder=1)
@@ -147,7 +170,7 @@ def draw_row(axes: Axes, comparison: Comparison, row: str, reach: float) -> Axes
     axes.text(
         of(low),
         of(1.04 * string),
-        _string_words(comparison, row),
+        hung_words(comparison, row),
         size=9.5,
         style="italic",
         va="bottom" if up < 0 else "top",
@@ -156,27 +179,17 @@ def draw_row(axes: Axes, comparison: Comparison, row: str, reach: float) -> Axes
     apart = (LANE - 0.95) * tolerance / (1.4 * reach - 1.25 * string)
     ticks = [-tolerance, 0.0, tolerance] if apart > 0.17 else [0.0]
     axes.set_yticks([of(t) for t in ticks], [show(t, units, signed=True) for t in ticks], size=9)
-    axes.set_ylabel(f"deviation ({units})", size=9)
+    axes.set_ylabel(deviation_words(units), size=9)
     axes.tick_params(axis="x", labelsize=9)
     for side in ("top", "right"):
         axes.spines[side].set_visible(False)
-    paper = (axes.figure.get_figwidth() - 1.4) / span  # type: ignore[union-attr]
+    paper = (axes.figure.get_figwidth() - 1.4) / window.span  # type: ignore[union-attr]
+    size = max(_size(comparison, paper), SMALLEST)
     for i in members:
-        _draw_section(axes, comparison, i, first[i], second[i], u[i], up, paper)
+        if window.holds(layout.sections[i]):
+            _draw_section(axes, comparison, i, first[i], second[i], u[i], up, size, paper)
     axes.set_xlabel(place_words(units), size=9)
     return axes
-
-
-def _string_words(comparison: Comparison, row: str) -> str:
-    layout, units = comparison.layout, comparison.layout.units
-    told = layout.rows[row]
-    said = f"string {told.string} ({SHORTLY[told.direction(1)]} is this way)"
-    sections = {layout.index[s.name] for s in layout.row_sections(row)}
-    found = next((s for s in comparison.motion.strings if sections & set(s.members)), None)
-    if found is None or not found.changed:
-        return said
-    ends = [show(float(v), units, signed=True) for v in found.change]
-    return f"{said}: hung {ends[0]} at the entry, {ends[1]} at the exit (+ farther off)"
 
 
 def _draw_section(
@@ -187,10 +200,9 @@ def _draw_section(
     second: np.ndarray,
     u: np.ndarray,
     up: int,
+    size: float,
     paper: float,
 ) -> None:
-    from alignment.show.pictures.sheets import shown
-
     layout, motion = comparison.layout, comparison.motion
     units, section = layout.units, layout.sections[i]
     of, row = units.of, layout.rows[section.row]
@@ -198,14 +210,12 @@ def _draw_section(
     gap = 0.01 * (x[1] - x[0])
     x = x + np.array([gap, -gap])
     status = motion.status[i]
-    room = 0.98 * section.length * paper
     if not np.isnan(first[0]):
         axes.plot(x, [of(v) for v in first], color="#555555", lw=1.8, ls=(0, (3, 2)), zorder=4)
     name_y = _away_edge(axes)
-    colour = MOVED if status is Status.moved else STILL
+    colour = ORANGE if status is Status.moved else BLUE
     weight = "bold" if status is Status.moved else "normal"
-    how = {Status.still: "", Status.moved: "moved", Status.untouched: ""}.get(status, "cannot be told")
-    said, size = _name(shown(section.name), how, room)
+    lines, _ = _label(comparison, i, paper)
     edge: dict[str, Any] = {
         "ha": "center",
         "va": "bottom" if up < 0 else "top",
@@ -213,7 +223,7 @@ def _draw_section(
         "color": INK,
         "zorder": 9,
     }
-    axes.text(x.mean(), name_y, said, size=size, **edge)
+    axes.text(x.mean(), name_y, "\n".join(lines), size=size, **edge)
     if status in (Status.open, Status.doubtful, Status.untouched) or np.isnan(second[0]):
         return
     # the U of a still section is against the few others; its shade would hide the faces
@@ -263,15 +273,39 @@ def _away_edge(axes: Axes) -> float:
     return float(away - 0.02 * abs(last - first))
 
 
-def _name(name: str, how: str, room: float) -> tuple[str, float]:
-    """A name and what became of it, in a line or two and cut if need be, and the size at which they fit. [points]"""
-    said = f"{name}: {how}" if how else name
-    size = 72 * room / width_of(said, bold=True)
-    if size >= 8:
-        return said, min(size, 11.0)
-    for letters in (len(name), *(n for n in (48, 36, 28, 22, 18, 14, 11, 9, 7) if n < len(name))):
-        lines = [cut(name, letters), *[how] * bool(how)]
-        size = 72 * room / max(width_of(line, bold=True) for line in lines)
-        if size >= 7:
-            break
-    return "\n".join(lines), float(np.clip(size, 5.0, 11.0))
+def _reached(comparison: Comparison, row: str, window: Window) -> tuple[float, float] | None:
+    """What of a row is in a window. [mm]"""
+    members = comparison.layout.row_sections(row)
+    return window.clipped(members[0].start, members[-1].end)
+
+
+def _legible(comparison: Comparison, paper: float) -> bool:
+    return _size(comparison, paper, WHOLE) >= LEGIBLE
+
+
+def _size(comparison: Comparison, paper: float, fewest: int = FEWEST) -> float:
+    """Size at which all names fit above their sections; `paper` is inches for a millimetre. [points]"""
+    return min(10.5, *(_label(comparison, i, paper, fewest)[1] for i in range(len(comparison.layout.sections))))
+
+
+def _label(comparison: Comparison, i: int, paper: float, fewest: int = FEWEST) -> tuple[list[str], float]:
+    """A section's name and what became of it, shortened if need be, and the size at which it fits. [points]"""
+    from alignment.show.pictures.sheets import shown
+
+    layout, status = comparison.layout, comparison.motion.status[i]
+    section = layout.sections[i]
+    how = {Status.still: "", Status.moved: MOVED, Status.untouched: ""}.get(status, CANNOT_TELL)
+    family = tuple(shown(s.name) for s in layout.row_sections(section.row))
+    name, room = shown(section.name), 72 * 0.98 * section.length * paper
+    for letters in (len(name), *(n for n in (48, 36, 28, 22, 18, 14, 11, 9, 7) if fewest <= n < len(name))):
+        short = shortened(name, family, letters)
+        halves = textwrap.wrap(short, -(-len(short) // 2) + 2, break_long_words=False)
+        for lines in (
+            [f"{short}: {how}"] if how else [short],
+            [short, *[how] * bool(how)],
+            [*halves, *[how] * bool(how)],
+        ):
+            size = room / max(width_of(line, bold=True) for line in lines)
+            if size >= LEGIBLE and len(lines) <= LINES:
+                return lines, size
+    return [short, *[how] * bool(how)], size

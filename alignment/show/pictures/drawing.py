@@ -15,9 +15,11 @@ import numpy as np
 
 from alignment.lengths import show
 from alignment.machine.layout import Layout, Plane
-from alignment.show.letters import cut, width_of
-from alignment.show.pictures.labels import BESIDE, BODY, DISC, Number, discs_at, fitted, label_size, numbers_size
-from alignment.show.pictures.scales import place_words, places_along, round_down
+from alignment.show.letters import shortened, width_of
+from alignment.show.pictures.labels import BESIDE, BODY, Number, discs_at, fitted, label_size, numbers_size
+from alignment.show.pictures.scales import places_along, round_down
+from alignment.show.pictures.windows import Window, whole
+from alignment.show.words.pictures import STRIP_RUNS, UNREAD, UNREAD_SHORT, place_words, step_words, string_words
 from alignment.train.across import rows_across, rows_of
 from alignment.train.solve import Solution
 from alignment.train.state import SectionState, State
@@ -31,14 +33,12 @@ __all__ = [
     "FILL",
     "INK",
     "Lane",
-    "draw_ghost",
-    "draw_moves",
     "draw_train",
     "lanes_of",
     "paper_height",
+    "paper_width",
     "rows_down",
     "scale_for",
-    "span_of",
 ]
 
 SWING: Final = 0.55
@@ -58,7 +58,6 @@ FILL: Final = {
     Verdict.out: ("#d55e00", "///"),
 }
 INK: Final = "#1a1a1a"
-MOVE: Final = "#000000"
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -79,25 +78,21 @@ class Lane:
         return SWING + (BODY if self.body == direction else 0.2)
 
 
-def span_of(train: Train) -> tuple[float, float, float]:
-    """First and last x of the machine and the length drawn. [mm]"""
-    low, high = float(train.start.min()), float((train.start + train.length).max())
-    margin = 0.02 * (high - low)
-    return low - margin, high + margin, high - low + 2 * margin
+def scale_for(solution: Solution, lanes: Mapping[str, Lane], along: float) -> float:
+    """
+    Paper for each millimetre of deviation, such that the stated factor is a round number. [inches per mm]
 
-
-def scale_for(solution: Solution, lanes: Mapping[str, Lane], paper: float) -> float:
-    """Paper for each millimetre of deviation, such that the stated factor is a round number. [inches per mm]"""
+    `along` is the paper for a millimetre along the machine.
+    """
     largest = [1.4 * solution.layout.tolerance.offset]
     shown = np.array([s.row in lanes for s in solution.layout.sections]) & solution.train.measured
     for train in (solution.train, solution.plan.after):
         for end in train.ends:
             largest += [float(np.max((np.abs(end.value) + 0.6 * COVERAGE * end.u)[shown], initial=0.0))]
-    low, high, _ = span_of(solution.train)
+    machine = whole(solution.layout)
     # a string that slants must not run into the title or the next row
     for shift, slope in solution.train.string_lines.values():
-        largest += [abs(shift + slope * x) * SWING / SLANT for x in (low, high)]
-    along = paper / span_of(solution.train)[2]
+        largest += [abs(shift + slope * x) * SWING / SLANT for x in (machine.low, machine.high)]
     return round_down(SWING / max(largest) / along) * along
 
 
@@ -146,6 +141,7 @@ def draw_train(
     scale: float,
     *,
     height: float,
+    window: Window | None = None,
     letters: Callable[[str], str] = str,
 ) -> Axes:
     """
@@ -163,6 +159,8 @@ def draw_train(
         Inches of paper for each millimetre of deviation.
     height : float
         Height of the axes. [inches]
+    window : Window, optional
+        The part of the machine that is drawn; all of it by default.
     letters : callable
         Gives a name in the letters in which it can be set.
 
@@ -171,7 +169,8 @@ def draw_train(
     Axes
     """
     layout, units = train.layout, train.layout.units
-    low, high, span = span_of(train)
+    window = window or whole(layout)
+    low, high = window.low, window.high
     axes.set_xlim(low, high)
     axes.set_ylim(height, 0)
     axes.set_yticks([])
@@ -181,11 +180,10 @@ def draw_train(
     axes.set_xticks(places, [f"{units.of(x):.0f}" for x in places])
     for side in ("top", "left", "right"):
         axes.spines[side].set_visible(False)
-    along = paper_width(axes) / span
-    size = label_size(layout, lanes, along, letters)
+    size = label_size(layout, lanes, paper_width(axes) / window.span, letters)
     for lane in lanes.values():
-        _row(axes, train, state, lane, scale, along, size, letters)
-    _joints(axes, train, state, lanes, scale)
+        _row(axes, train, state, lane, scale, window, size, letters)
+    _joints(axes, train, state, lanes, scale, window)
     _strip(axes, lanes, low, high)
     return axes
 
@@ -204,7 +202,7 @@ def _strip(axes: Axes, lanes: dict[str, Lane], low: float, high: float) -> None:
     axes.annotate(
         "", (middle + reach, y), (middle - reach, y), arrowprops={"arrowstyle": "-|>", "lw": 2.2, "color": "#666666"}
     )
-    axes.text(middle - 1.1 * reach, y, "strip runs", size=10, ha="right", va="center", color="#444444")
+    axes.text(middle - 1.1 * reach, y, STRIP_RUNS, size=10, ha="right", va="center", color="#444444")
 
 
 def _row(
@@ -213,13 +211,16 @@ def _row(
     state: State,
     lane: Lane,
     scale: float,
-    along: float,
+    window: Window,
     size: float,
     letters: Callable[[str], str],
 ) -> None:
-    layout = train.layout
+    layout, along = train.layout, paper_width(axes) / window.span
     members = [i for i, s in enumerate(layout.sections) if s.row == lane.row]
-    first, last = train.start[members].min(), (train.start + train.length)[members].max()
+    reaches = window.clipped(train.start[members].min(), (train.start + train.length)[members].max())
+    if reaches is None:
+        return
+    first, last = reaches
     tolerance = layout.tolerance.offset * scale
     axes.fill_between([first, last], lane.y - tolerance, lane.y + tolerance, color="#e4e4e4", lw=0, zorder=0)
     for edge in (-tolerance, tolerance):
@@ -236,25 +237,28 @@ def _row(
     axes.plot([first, last], [hangs(first), hangs(last)], color=INK, lw=1.3, ls=(0, (9, 2, 2, 2)), zorder=1)
     side = "below" if lane.away < 0 else "above"
     at = 0.1 if side == "below" else -0.1
-    axes.text(first, hangs(first) + at, f"string {name}", size=9.5, style="italic", va="top" if at > 0 else "bottom")
+    axes.text(first, hangs(first) + at, string_words(name), size=9.5, style="italic", va="top" if at > 0 else "bottom")
+    family = tuple(letters(layout.sections[i].name) for i in members)
     for i in members:
         section = state.sections[i]
+        if not window.holds(layout.sections[i]):
+            continue
         if section.measured:
-            _section(axes, train, section, i, lane, scale, along, hangs, size, letters(section.name))
+            _section(axes, train, section, i, lane, scale, along, hangs, size, letters(section.name), family)
         else:
             x = train.start[i], train.start[i] + train.length[i]
             axes.fill_between(x, lane.y, lane.y + lane.body * BODY, facecolor="none", edgecolor=INK, ls=":", lw=1)
-            lines = [letters(section.name), "not measured enough"]
+            lines = [letters(section.name), UNREAD]
             fits = 72 * train.length[i] * along / max(map(width_of, lines))
             if fits < 5:
-                lines = [cut(lines[0], 9), "not read"]
+                lines = [shortened(lines[0], family, 9), UNREAD_SHORT]
                 fits = 72 * train.length[i] * along / max(map(width_of, lines))
             label = "\n".join(lines)
             centre = {"x": train.middle[i], "y": lane.y + lane.body * BODY / 2, "ha": "center", "va": "center"}
             axes.text(**centre, s=label, size=float(np.clip(fits, 4.5, 8.5)), zorder=6)
 
 
-def _joints(axes: Axes, train: Train, state: State, lanes: dict[str, Lane], scale: float) -> None:
+def _joints(axes: Axes, train: Train, state: State, lanes: dict[str, Lane], scale: float, window: Window) -> None:
     """A bar from face to face at each joint that is out of step, with the step beside it."""
     units = train.layout.units
     for (up, down), joint in zip(train.joint_index, state.joints, strict=True):
@@ -262,11 +266,13 @@ def _joints(axes: Axes, train: Train, state: State, lanes: dict[str, Lane], scal
         if lane is None or joint.step is None or joint.step.verdict.inside:
             continue
         x = (train.start[up] + train.length[up] + train.start[down]) / 2
+        if not window.low <= x <= window.high:
+            continue
         ys = [lane.y + lane.away * scale * float(d) for d in (train.ends[1].value[up], train.ends[0].value[down])]
         axes.plot([x, x], ys, color=INK, lw=1.4, zorder=6)
         for y in ys:
             axes.plot(x, y, marker="_", ms=7, mew=1.4, color=INK, zorder=6)
-        text = f"step {show(abs(joint.step.value), units)}"
+        text = step_words(show(abs(joint.step.value), units))
         far = max(ys) if lane.body < 0 else min(ys)
         box = {"boxstyle": "round,pad=0.1", "fc": "white", "ec": "none", "alpha": 0.85}
         axes.text(x, far - lane.body * 0.12, text, size=8, ha="center", va="center", bbox=box, zorder=6)
@@ -283,6 +289,7 @@ def _section(
     hangs: Callable[[float], float],
     size: float,
     name: str,
+    family: tuple[str, ...],
 ) -> None:
     """One section as the rigid piece it is, with its uncertainty, its readings and its verdict."""
     layout, units = train.layout, train.layout.units
@@ -300,7 +307,7 @@ def _section(
     axes.plot(x[[0, -1]], face[[0, -1]], color=INK, lw=2.4, solid_capstyle="butt", zorder=4)
     # nothing shows through it: in a state after moves the dashed old face may run below
     box = {"boxstyle": "round,pad=0.15", "fc": "white", "ec": "none"}
-    lines, _ = fitted(layout.sections[i], along, name)
+    lines, _ = fitted(layout.sections[i], along, name, family)
     label = "\n".join([*lines[:-1], f"{lines[-1]}  {section.verdict.printed}".lstrip()])
     middle = (face[0] + face[-1]) / 2 + lane.body * BODY * 0.55
     centred = {"ha": "center", "va": "center", "weight": "bold", "bbox": box, "zorder": 6, "linespacing": 1.1}
@@ -338,45 +345,3 @@ def _section(
             weight="bold" if number.bold else "normal",
             zorder=6,
         )
-
-
-def draw_moves(axes: Axes, solution: Solution, lanes: dict[str, Lane], scale: float) -> None:
-    """A numbered disc with an arrow at each bolt end to move, a triangle at each that its section turns on."""
-    layout, train = solution.layout, solution.train
-    along = paper_width(axes) / span_of(train)[2]
-    order = list(dict.fromkeys(step.section for step in solution.plan.steps))
-    for i, section in enumerate(layout.sections):
-        if section.row not in lanes or not train.measured[i]:
-            continue
-        lane = lanes[section.row]
-        for bolt, at in enumerate(discs_at(section, along)):
-            y = lane.y + lane.away * scale * float(train.deviation(np.full(len(train.start), at)).value[i])
-            y += lane.body * BODY / 2
-            move = float(solution.plan.moves[i, bolt])
-            if not move:
-                marker, ms = ("^", 9) if section.name in order else ("o", 4)
-                axes.plot(at, y, marker=marker, ms=ms, mfc="white", mec=INK, mew=1.2, zorder=7)
-                continue
-            toward = -lane.away if move > 0 else lane.away
-            tip = y + toward * max(abs(move) * scale, DISC / 2 + 0.22)
-            arrow = {"arrowstyle": "-|>", "lw": 2.4, "color": MOVE, "shrinkA": 0, "shrinkB": 0, "mutation_scale": 17}
-            axes.annotate("", (at, tip), (at, y), arrowprops=arrow, zorder=8)
-            axes.plot(at, y, marker="o", ms=72 * DISC, mfc=MOVE, mec="white", mew=1.2, zorder=8.5)
-            number = str(order.index(section.name) + 1)
-            box = {"boxstyle": "circle,pad=0.2", "fc": "none", "ec": "none"}
-            axes.text(
-                at, y, number, size=10 if len(number) < 2 else 8, weight="bold", color="white", ha="center",
-                va="center", bbox=box, zorder=9,
-            )  # fmt: skip
-
-
-def draw_ghost(axes: Axes, solution: Solution, lanes: dict[str, Lane], scale: float) -> None:
-    """Outline of where moved faces were."""
-    train = solution.train
-    for i in np.flatnonzero(solution.plan.moves.any(axis=1)):
-        section = solution.layout.sections[i]
-        if section.row not in lanes:
-            continue
-        lane = lanes[section.row]
-        ys = [lane.y + lane.away * scale * float(end.value[i]) for end in train.ends]
-        axes.plot([section.start, section.end], ys, color="#777777", lw=1.2, ls=(0, (2, 2)), zorder=3)

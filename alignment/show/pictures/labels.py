@@ -10,7 +10,7 @@ from typing import Any, Final
 import numpy as np
 
 from alignment.machine.layout import Layout, Section
-from alignment.show.letters import cut, width_of
+from alignment.show.letters import shortened, width_of
 from alignment.uncertainty import Verdict
 
 __all__ = ["BESIDE", "BODY", "DISC", "Number", "discs_at", "fitted", "label_size", "numbers_size"]
@@ -36,19 +36,21 @@ def discs_at(section: Section, along: float) -> tuple[float, float]:
 
 def label_size(layout: Layout, lanes: Mapping[str, Any], along: float, letters: Callable[[str], str] = str) -> float:
     """Size at which all labels fit between their bolts; `along` is inches of paper for a millimetre. [points]"""
-    return min(fitted(s, along, letters(s.name))[1] for s in layout.sections if s.row in lanes)
+    rows = [layout.row_sections(row) for row in lanes]
+    families = {row[0].row: tuple(letters(s.name) for s in row) for row in rows if row}
+    return min(fitted(s, along, letters(s.name), families[s.row])[1] for row in rows for s in row)
 
 
-def fitted(section: Section, along: float, name: str) -> tuple[list[str], float]:
+def fitted(section: Section, along: float, name: str, family: tuple[str, ...]) -> tuple[list[str], float]:
     """
     Name of a section in the lines, with a verdict after the last, that let it be set largest; and that size.
 
-    A name that is too long for any legible size is cut: its beginning and its end stay.
+    A name that is too long for any legible size is cut, such that it is told from others of its row.
     """
     entry, exit_ = discs_at(section, along)
     room = (exit_ - entry) * along - 1.1 * DISC
     for letters in (len(name), *(n for n in (48, 36, 28, 22, 18, 14, 11, 9, 7) if n < len(name))):
-        lines, size = _set(cut(name, letters), room)
+        lines, size = _set(shortened(name, family, letters), room)
         if size >= SMALLEST:
             break
     return lines, float(np.clip(size, SMALLEST - 0.5, 10.5))

@@ -16,8 +16,9 @@ import numpy as np
 from matplotlib.axes import Axes
 
 from alignment.lengths import show
+from alignment.show.letters import shortened
 from alignment.show.pictures.scales import round_down
-from alignment.show.pictures.sheets import Sheet, wrapped
+from alignment.show.pictures.sheets import Sheet, shown, wrapped
 from alignment.show.words.narrow import NOTE, row_title
 from alignment.show.words.work import STATES
 from alignment.train.work.next_act import Act, Next, SectionWork, State
@@ -36,6 +37,9 @@ SWING: Final = 0.45
 BODY: Final = 1.25
 INK: Final = "#1a1a1a"
 HEAD: Final = 0.75
+LETTERS: Final = 32
+"""Of a name, in lines of half as many."""
+LINES: Final = 3
 GAP: Final = 0.12
 """Least paper between two sections. [inches]"""
 
@@ -176,8 +180,9 @@ def row_sheet(sections: Sequence[NarrowSection], *, title: str, note: str, toler
     axes.text(0.2 if left else WIDTH - 0.2, 0.22, title, size=SIZE, weight="bold", va="center", ha="left", color=INK)
     axes.plot([STRING, STRING], [HEAD - 0.15, y + 0.1], color=INK, lw=1.6, ls=(0, (9, 2, 2, 2)))
     axes.fill_betweenx([HEAD, y], FACE - tolerance * scale, FACE + tolerance * scale, color="#e4e4e4", lw=0, zorder=0)
+    family = tuple(shown(section.name) for section in sections)
     for section, top in zip(sections, tops, strict=True):
-        _section(axes, section, top, max(section.length * along, LEAST), scale, side)
+        _section(axes, section, top, max(section.length * along, LEAST), scale, side, family)
     words = note.format(factor=f"{scale / along:.0f}")
     for k, line in enumerate(wrapped(words, 46)):
         axes.text(
@@ -186,7 +191,15 @@ def row_sheet(sections: Sequence[NarrowSection], *, title: str, note: str, toler
     return figure
 
 
-def _section(axes: Axes, section: NarrowSection, top: float, paper: float, scale: float, side: str) -> None:
+def _section(
+    axes: Axes,
+    section: NarrowSection,
+    top: float,
+    paper: float,
+    scale: float,
+    side: str,
+    family: tuple[str, ...],
+) -> None:
     bottom = top + paper
     entry, exit_ = (FACE + scale * d for d in section.ends or (0.0, 0.0))
     corners = [(entry, top), (exit_, bottom), (exit_ + BODY, bottom), (entry + BODY, top)]
@@ -203,9 +216,10 @@ def _section(axes: Axes, section: NarrowSection, top: float, paper: float, scale
     if known:
         axes.plot([entry, exit_], [top, bottom], color=INK, lw=3, solid_capstyle="butt", zorder=4)
     box = {"boxstyle": "round,pad=0.2", "fc": "white", "ec": "none"}
+    lines = wrapped(shortened(shown(section.name), family, LETTERS), LETTERS // 2)[:LINES]
     middle = (entry + exit_) / 2 + BODY / 2
     axes.text(
-        middle, top + paper / 2, f"{section.name}\n{section.words}", size=SIZE - 1.5, weight="bold", ha="center",
+        middle, top + paper / 2, "\n".join([*lines, section.words]), size=SIZE - 1.5, weight="bold", ha="center",
         va="center", bbox=box, zorder=5, label=section.name,
     )  # fmt: skip
     for at, x, reading, sense in ((top, entry, section.readings[0], 1), (bottom, exit_, section.readings[1], -1)):

@@ -9,7 +9,7 @@ from numpy.typing import NDArray
 
 from alignment.lengths import Units
 
-__all__ = ["place_words", "places_along", "round_down"]
+__all__ = ["places_along", "round_down"]
 
 ROUND: Final = (1, 1.2, 1.5, 2, 2.5, 3, 4, 5, 6, 8)
 STEPS: Final = {Units.inch: (6, 12, 24, 48, 96, 192, 384), Units.mm: (100, 200, 250, 500, 1000, 2000, 5000)}
@@ -34,9 +34,3 @@ def places_along(units: Units, low: float, high: float, most: int = 14) -> NDArr
     step = next((s for s in steps if units.of(high - low) / s <= most), steps[-1]) * float(units.size)
     first, last = np.ceil(low / step - 1e-9), np.floor(high / step + 1e-9)
     return np.asarray(np.arange(int(first), int(last) + 1) * step)
-
-
-def place_words(units: Units) -> str:
-    """What stands below an axis along the machine."""
-    unit = "inches" if units is Units.inch else "millimetres"
-    return f"{unit} from the zero mark, downstream to the right"

@@ -106,6 +106,8 @@ def make_room(axes: Axes, least: float = 6.0) -> None:
         for _ in _tries(text, least):
             box = _room_of(text, renderer).padded(0.01 * figure.dpi)
             inside = box.x0 >= 0 and box.x1 <= figure.bbox.x1
+            if isinstance(text, Annotation):  # below it is the ruler
+                inside &= box.y0 >= axes.bbox.y0 and box.y1 <= axes.bbox.y1
             if inside and not any(box.overlaps(other) for other in taken):
                 taken.append(box)
                 break

@@ -14,14 +14,14 @@ from typing import Any, Final
 import numpy as np
 from numpy.typing import ArrayLike
 
+from alignment.show.letters import width_of
+
 __all__ = ["Surface", "Words"]
 
 Point = tuple[float, float]
 COLOURS: Final = {"white": "#ffffff", "black": "#000000", "none": ""}
 BARE: Final = {":": (1.0, 1.65), "--": (3.7, 1.6), "-.": (6.4, 1.6, 1.0, 1.6), "-": (), "none": (), "": ()}
 """Dashes by their short names, in widths of the line."""
-LETTER: Final = 0.6
-"""Width of a letter, as a share of its size."""
 
 
 @dataclass(kw_only=True, eq=False)
@@ -258,44 +258,55 @@ class Surface:
         _, top, _, high = self.frame
         return top + (self._y[1] - y) / (self._y[1] - self._y[0]) * high
 
-    def drawn(self, left: float = 0.0, right: float | None = None) -> list[dict[str, Any]]:
+    def make_room(self, least: float = 5.0) -> None:
         """
-        What was drawn, what lies on top last; places in inches from the upper left corner.
+        Let no words meet: of two that do, those that lie below are set smaller or left out.
 
         Parameters
         ----------
-        left, right : float
-            Part of the drawing, from its left edge; words that it would cut are left out. [inches]
+        least : float
+            Size that nothing is set below. [points]
         """
-        right = self.width if right is None else right
+        taken: list[tuple[float, float, float, float]] = []
+        for words in sorted(self.texts, key=lambda words: -words.z):
+            for size in dict.fromkeys((words.size, max(0.85 * words.size, min(words.size, least)))):
+                words.size = size
+                box = self._box(words)
+                if not any(box[0] < o[2] and box[2] > o[0] and box[1] < o[3] and box[3] > o[1] for o in taken):
+                    taken.append(box)
+                    break
+            else:
+                self.texts.remove(words)
+
+    def _box(self, words: Words) -> tuple[float, float, float, float]:
+        """Room that words take: left, top, right, bottom. [inches]"""
+        lines = words.text.split("\n")
+        wide = max(width_of(line, bold=words.bold) for line in lines) * words.size / 72
+        high = words.size * (len(lines) - 1 + 0.75) * words.spacing / 72
+        left = self.along(words.x) - {"left": 0.0, "center": 0.5, "right": 1.0}[words.ha] * wide
+        top = self._down(words.y) - {"top": 0.0, "center": 0.5, "bottom": 1.0}[words.va] * high
+        return left, top, left + wide, top + high
+
+    def drawn(self) -> list[dict[str, Any]]:
+        """What was drawn, what lies on top last; places in inches from the upper left corner."""
         found = [
-            (
-                z,
-                shape
-                | {"points": [[round(self.along(x) - left, 4), round(self._down(y), 4)] for x, y in shape["points"]]},
-            )
+            (z, shape | {"points": [[round(self.along(x), 4), round(self._down(y), 4)] for x, y in shape["points"]]})
             for z, shape in self._shapes
         ]
-        for words in self.texts:
-            at = self.along(words.x) - left
-            wide = LETTER * words.size / 72 * max(map(len, words.text.split("\n")))
-            first = at - {"left": 0.0, "center": 0.5, "right": 1.0}[words.ha] * wide
-            if first > -0.06 and first + wide < right - left + 0.06:
-                found.append((words.z, _said(words, at, self._down(words.y))))
+        found += [(words.z, _said(words, self.along(words.x), self._down(words.y))) for words in self.texts]
         shapes = [shape for _, shape in sorted(found, key=lambda item: item[0])]
-        return [*shapes, *self._ruler(left, right)]
+        return [*shapes, *self._ruler()]
 
-    def _ruler(self, left: float, right: float) -> list[dict[str, Any]]:
+    def _ruler(self) -> list[dict[str, Any]]:
         places, labels = self._ticks
         y = self.frame[1] + self.frame[3]
-        begin, end = max(self.frame[0], left) - left, min(self.frame[0] + self.frame[2], right) - left
+        begin, end = self.frame[0], self.frame[0] + self.frame[2]
         ink: dict[str, Any] = {"kind": "line", "edge": "#000000", "width": 0.8, "dash": [], "cap": "butt"}
         found = [ink | {"points": [[begin, y], [end, y]]}] if len(places) else []
         for place, label in zip(places, labels, strict=True):
-            at = self.along(place) - left
-            if 0 <= at <= right - left:
-                found.append(ink | {"points": [[at, y], [at, y + 0.04]]})
-                found.append(_plain(label, at, y + 0.14))
+            at = self.along(place)
+            found.append(ink | {"points": [[at, y], [at, y + 0.04]]})
+            found.append(_plain(label, at, y + 0.14))
         return [*found, _plain(self._label, (begin + end) / 2, y + 0.3)] if self._label else found
 
 

@@ -3,48 +3,57 @@
 from __future__ import annotations
 
 import io
-from collections.abc import Mapping
+from collections.abc import Callable, Mapping
 from pathlib import Path
 from typing import TYPE_CHECKING, Any, Final
 
 import numpy as np
 
-from alignment.choices import Line
-from alignment.lengths import show
 from alignment.machine.layout import Layout, Plane
 from alignment.show.pictures.drawing import (
     INK,
     Lane,
-    draw_ghost,
-    draw_moves,
     draw_train,
     lanes_of,
     paper_height,
     scale_for,
-    span_of,
 )
 from alignment.show.pictures.labels import label_size
+from alignment.show.pictures.moves import draw_ghost, draw_moves
+from alignment.show.pictures.windows import Window, windows
 from alignment.show.words.cautions import FULL, SHORT
 from alignment.show.words.flags import flag_words
 from alignment.show.words.moves import by_section, read_again_words, step_lines
 from alignment.show.words.phrases import VIEWS
-from alignment.show.words.pictures import other_sheet
+from alignment.show.words.pictures import (
+    AFTER,
+    asked_again,
+    before_moving,
+    more_doubts,
+    more_moves,
+    other_sheet,
+    part_words,
+    train_key,
+    verdict_title,
+)
 from alignment.show.words.solution import summary
 from alignment.train.across import rows_of
 from alignment.train.solve import Solution
-from alignment.train.state import State
 
 if TYPE_CHECKING:
     from matplotlib.figure import Figure
 
-__all__ = ["picture_paths", "render", "train_key", "train_pictures", "train_sheet"]
+__all__ = ["picture_paths", "render", "train_pictures", "train_sheet"]
 
 LEGIBLE: Final = 6.5
 """Size at which a section's label is to be set at least. [points]"""
-WIDEST: Final = 40.0
+USUAL: Final = (11.5, 12.5)
+WIDEST: Final = 30.0
 """Of a sheet. [inches]"""
+PARTS: Final = 4
+"""Parts of a machine that stand below one another at most."""
 LISTED: Final = 8
-"""Sections whose moves are written out on the sheet."""
+"""Sections whose moves are written out on the sheet; doubts, too."""
 
 
 def render(figure: Figure, suffix: str) -> bytes:
@@ -100,23 +109,20 @@ def train_sheet(solution: Solution, plane: Plane = Plane.side, *, beside: str = 
     Returns
     -------
     Figure
-        Sized so that each row has the same height and long trains are wider.
+        Each row has the same height; a long train stands in parts below one another.
     """
     from alignment.show.pictures.sheets import Sheet, make_room, shown, wrapped
 
     layout = solution.layout
     lanes = lanes_of(layout, plane)
-    most = max(len(layout.row_sections(row)) for row in lanes)
-    width = float(np.clip(1.15 * most + 2, 11.5, 30))
-    # wider, within reason, where names would be cut or too small to be read
-    while width < WIDEST and label_size(layout, lanes, (width - 1.2) / span_of(solution.train)[2], shown) < LEGIBLE:
-        width = min(1.1 * width, WIDEST)
+    width, parts = _parts(layout, lanes, shown)
+    along = (width - 1.2) / parts[0].span
     small = int((width - 0.8) / 0.071)
     elsewhere = wrapped(other_sheet(layout, plane, beside), int((width - 0.8) / 0.086))
     words = [*((line, False) for line in elsewhere), *_words(solution, width, lanes)]
     moving = any(layout.sections[layout.index[step.section]].row in lanes for step in solution.plan.steps)
-    scale = scale_for(solution, lanes, width - 1.2)
-    key = wrapped(train_key(solution, scale, width - 1.2, moving), small)
+    scale = scale_for(solution, lanes, along)
+    key = wrapped(train_key(solution, scale / along, moving=moving, ghost=moving), small)
     full = FULL if moving else ()
     cautions = [line for k, said in enumerate(full, 1) for line in wrapped(f"{k}. {said}", small)]
     height = paper_height(lanes)
@@ -124,7 +130,7 @@ def train_sheet(solution: Solution, plane: Plane = Plane.side, *, beside: str = 
     foot = 0.3 + 0.18 * (len(key) + len(cautions) + bool(cautions))
     titles = wrapped(f"{layout.name}: {summary(solution)}", int((width - 0.6) / 0.125))
     head = 0.3 + 0.3 * len(titles)
-    total = head + 0.215 * len(words) + panel * (1 + moving) + foot
+    total = head + 0.215 * len(words) + panel * (1 + moving) * len(parts) + foot
     figure = Sheet(figsize=(width, total))
 
     def write(y: float, text: str, size: float, *, bold: bool = False) -> None:
@@ -140,21 +146,36 @@ def train_sheet(solution: Solution, plane: Plane = Plane.side, *, beside: str = 
     title = f"As read, {VIEWS[plane]}: {solution.survey.source}{', ' * bool(taken)}{taken}"
     states = [(solution.train, solution.state, title)]
     if moving:
-        states.append((solution.plan.after, solution.plan.state, "After the moves, as the tape should then read"))
+        states.append((solution.plan.after, solution.plan.state, AFTER))
     for train, state, title in states:
-        axes = figure.add_axes((0.6 / width, (top - panel + 0.5) / total, 1 - 1.2 / width, height / total))
-        draw_train(axes, train, state, lanes, scale, height=height, letters=shown)
-        room = int((width - 0.9) / 0.098) - len(title) - 2
-        axes.set_title(f"{title}. {_verdict_words(state, lanes, room)}", loc="left", size=12, weight="bold", pad=4)
-        if train is solution.train:
-            draw_moves(axes, solution, lanes, scale)
-        else:
-            draw_ghost(axes, solution, lanes, scale)
-        make_room(axes)
-        top -= panel
+        for k, window in enumerate(parts):
+            axes = figure.add_axes((0.6 / width, (top - panel + 0.5) / total, 1 - 1.2 / width, height / total))
+            draw_train(axes, train, state, lanes, scale, height=height, window=window, letters=shown)
+            (draw_moves if train is solution.train else draw_ghost)(axes, solution, lanes, scale, window)
+            head_line = f"{title}{part_words(k, len(parts))}"
+            room = int((width - 0.9) / 0.098) - len(head_line) - 2
+            verdict = f". {verdict_title(state, list(lanes), room)}" if k == 0 else ""
+            axes.set_title(f"{head_line}{verdict}", loc="left", size=12, weight="bold", pad=4)
+            make_room(axes)
+            top -= panel
     for k, line in enumerate([*key, *[""] * bool(cautions), *cautions]):
         write(total - foot + 0.15 + 0.18 * k, line, 9)
     return figure
+
+
+def _parts(layout: Layout, lanes: Mapping[str, Lane], letters: Callable[[str], str]) -> tuple[float, list[Window]]:
+    """Width of a sheet and the parts of the machine below one another on it, such that names can be read."""
+
+    def legible(span: float) -> bool:
+        return label_size(layout, lanes, (width - 1.2) / span, letters) >= LEGIBLE
+
+    most = max(len(layout.row_sections(row)) for row in lanes)
+    width = float(np.clip(1.15 * most + 2, *USUAL))
+    parts = windows(layout, legible, PARTS)
+    # wider, within reason, where many parts do not do it
+    while width < WIDEST and not legible(parts[0].span):
+        width = min(1.1 * width, WIDEST)
+    return width, parts
 
 
 def _words(solution: Solution, width: float, lanes: Mapping[str, Lane]) -> list[tuple[str, bool]]:
@@ -163,12 +184,10 @@ def _words(solution: Solution, width: float, lanes: Mapping[str, Lane]) -> list[
 
     normal, bold = int((width - 0.8) / 0.086), int((width - 0.8) / 0.103)
     lines: list[tuple[str, bool]] = []
-    for flag in solution.flags:
-        if flag.harmful:
-            lines += [(line, True) for line in wrapped(f"Before moving: {flag_words(flag, solution.layout)}", bold)]
-
-    for text in read_again_words(solution):
-        lines += [(line, True) for line in wrapped(f"Read again: {text}", bold)]
+    doubts = [before_moving(flag_words(flag, solution.layout)) for flag in solution.flags if flag.harmful]
+    doubts += [asked_again(text) for text in read_again_words(solution)]
+    doubts = [*doubts[:LISTED], more_doubts(len(doubts) - LISTED)] if len(doubts) > LISTED else doubts
+    lines += [(line, True) for text in doubts for line in wrapped(text, bold)]
 
     layout, mark = solution.layout, solution.survey.tape.mark
     # numbered as in the printed list and at the arrows, whichever plane they are of
@@ -192,35 +211,5 @@ def _words(solution: Solution, width: float, lanes: Mapping[str, Lane]) -> list[
             )
         ]
     if len(groups) > LISTED:
-        lines.append((f"and {len(groups) - LISTED} more sections: the printed list has them all.", True))
+        lines.append((more_moves(len(groups) - LISTED), True))
     return lines
-
-
-def _verdict_words(state: State, lanes: Mapping[str, Lane], room: int) -> str:
-    """Which sections are out, or how many where their names take more letters than there is room for."""
-    shown = [s for s in state.sections if s.row in lanes]
-    out = [s.name for s in shown if not s.verdict.inside]
-    if not out:
-        return "Every section in tolerance" + ("" if state.verdict.sure else ", not all proved")
-    names = f"Out: {', '.join(out)}"
-    return names if len(names) <= room else f"{len(out)} of {len(shown)} sections out"
-
-
-def train_key(solution: Solution, scale: float, paper: float, moving: bool) -> str:
-    """What a drawing of a train shows, and by what factor; `paper` is its width [inches], `scale` [inches per mm]."""
-    layout = solution.layout
-    t, units = layout.tolerance, layout.units
-    factor = scale / (paper / span_of(solution.train)[2])
-    told = (
-        f"Deviations drawn {factor:.0f} times larger than lengths along the machine. Grey band: offset tolerance "
-        f"{show(t.offset, units)} {units}, about the target. Heavy line: fitted face; shade: its uncertainty U; "
-        "diamond: a reading. Hatched: OUT or OUT?; dashed outline: not proved. "
-        "Distance to the string and depth of the sections are not to scale."
-    )
-    if solution.train.line is not Line.string:
-        told += " Deviations are taken from a line laid beside the string; the string is drawn as it hangs beside it."
-    return told + (
-        " Numbered disc: bolt end to loosen, as numbered in the list; arrow: which way it goes. Triangle: pivot."
-        if moving
-        else ""
-    )
