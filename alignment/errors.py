@@ -50,10 +50,15 @@ class NameUnknownError(StringtrueError):
 
 
 class Problem(NamedTuple):
-    """One thing wrong in a file: where it stands (row and column, or key) and what is wrong, with the mend."""
+    """
+    One thing wrong in a file: where it stands (row and column, or key) and what is wrong, with the mend.
+
+    `lacking`: nothing is wrong with what is there, and something is not there yet.
+    """
 
     where: str
     what: str
+    lacking: bool = False
 
 
 class InputError(StringtrueError):

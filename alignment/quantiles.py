@@ -96,15 +96,13 @@ def chi_square_point(dof: ArrayLike, probability: ArrayLike) -> Any:
     if np.size(dof) == 0:
         return np.zeros(np.shape(dof))
     # scipy takes a third of a second to load: a few points are found without
-    if np.ndim(probability) == 0 and LEAST_TAIL < float(probability) < 1 - LEAST_TAIL:  # type: ignore[arg-type]
-        different, places = np.unique(np.asarray(dof, dtype=np.float64), return_inverse=True)
-        if (
-            len(different) <= FEW
-            and (different == np.round(different)).all()
-            and 1 <= different.min() <= different.max() <= MOST_DOF
-        ):
-            found = np.array([_chi_square(int(one), float(probability)) for one in different])  # type: ignore[arg-type]
-            return found[places].reshape(np.shape(dof))
+    pairs = np.asarray(dof, dtype=np.float64) + 1j * np.asarray(probability, dtype=np.float64)
+    different, places = np.unique(pairs, return_inverse=True)
+    wanted, below = different.real, different.imag
+    whole = (wanted == np.round(wanted)).all() and 1 <= wanted.min() <= wanted.max() <= MOST_DOF
+    if len(different) <= FEW and whole and LEAST_TAIL < below.min() <= below.max() < 1 - LEAST_TAIL:
+        found = np.array([_chi_square(int(one), float(part)) for one, part in zip(wanted, below, strict=True)])
+        return found[places].reshape(pairs.shape)
     from scipy.special import chdtri
 
     return chdtri(np.asarray(dof, dtype=np.float64), 1 - np.asarray(probability))

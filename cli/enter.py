@@ -2,17 +2,14 @@
 
 from __future__ import annotations
 
-import datetime
+from collections.abc import Sequence
 from pathlib import Path
-from typing import TYPE_CHECKING, Annotated
+from typing import Annotated
 
 import typer
 
 from . import output, prompts
-from .options import LayoutFile, section_names, whole
-
-if TYPE_CHECKING:
-    from alignment.show.words.entering import Entering
+from .options import named_by_date, section_names, whole
 
 __all__ = ["EXAMPLE", "enter"]
 
@@ -20,8 +17,16 @@ EXAMPLE = "Example: stringtrue enter machine.toml as-found.csv"
 
 
 def enter(
-    layout: LayoutFile,
-    survey: Annotated[Path, typer.Argument(metavar="SURVEY", help="The readings: a .csv or .tsv file, new or begun.")],
+    layout: Annotated[
+        Path, typer.Argument(metavar="LAYOUT", help="The machine; or a file of settings or of a panel: .toml.")
+    ],
+    file: Annotated[
+        Path | None,
+        typer.Argument(
+            metavar="FILE",
+            help="Where they go: .csv or .tsv; .toml for settings and panels [default: named by its date].",
+        ),
+    ] = None,
     repeats: Annotated[int, typer.Option(help="How many times to read every point.", **whole(1, 20))] = 1,
     section: Annotated[
         list[str] | None,
@@ -34,60 +39,93 @@ def enter(
     ] = None,
 ) -> None:
     """
-    Take the readings one by one, checking each.
+    Take readings one by one, checking each.
 
-    Every reading is on disk before the next is asked. Stop any time; the same command goes on.
+    Of a machine, of its settings, or of a test panel. Every reading is on disk before the next is asked. Stop any time;
+    the same command goes on.
     """
+    from alignment.files.disk import kind_of, read_bytes, read_text
+
+    read_bytes(layout, (".toml",))
+    kind = kind_of(read_text(layout))
+    if kind not in ("panel file", "settings file"):
+        record = {"taken": prompts.now(), "by": by or "", "tape": tape or "", "mark": mark or ""}
+        _survey(layout, file or named_by_date("survey", ".csv"), repeats, section or (), record)
+        return
+    given = {"--repeats": repeats > 1, "--section": section, "--tape": tape, "--mark": mark}
+    for option in (name for name, value in given.items() if value):
+        raise typer.BadParameter(f"{option} is for the survey of a machine, and {layout.name} is a {kind}.")
+    _fill(layout, file or named_by_date(layout.stem, ".toml"), by or "", panel=kind == "panel file")
+
+
+def _survey(layout: Path, survey: Path, repeats: int, section: Sequence[str], record: dict[str, str]) -> None:
+    """Take a survey of a machine, point by point, and judge it."""
     from alignment.files import writing
     from alignment.files.disk import read_begun
     from alignment.machine.layout_file import read_layout
     from alignment.machine.survey_files import read_survey
     from alignment.show.json.solution import as_json
-    from alignment.show.words import entering
+    from alignment.show.words import cautions, entering
     from alignment.show.words.solution import solution_page
     from alignment.train import solve as solution
 
     machine = read_layout(layout)
     text = read_begun(survey)
     writing.ready_to_renew(survey)
-    record = {"taken": _now(), "by": by or "", "tape": tape or "", "mark": mark or ""}
     # what is wrong with the files or the options is told before anything is asked
     with output.named("--section"):
-        step = entering.enter(machine, text, survey.name, record=record, repeats=repeats, sections=section or ())
+        step = entering.enter(machine, text, survey.name, record=record, repeats=repeats, sections=section)
+    prompts.say(cautions.opening(bool(step.entry.taken)))
     if not step.entry.taken:
-        for key, question in (("by", "Your name: "), ("tape", "Tape, its number or name: ")):
-            record[key] = record[key] or prompts.ask(question) or ""
-        step = entering.enter(machine, text, survey.name, record=record, repeats=repeats, sections=section or ())
+        prompts.who(record)
+        step = entering.enter(machine, text, survey.name, record=record, repeats=repeats, sections=section)
         prompts.say(["Type each reading. ? explains, Enter skips, b goes back, q stops."])
-    step = _take(step, survey, text)
+    step = prompts.converse(step, survey, text)
     if not step.entry.taken:
         prompts.say([f"Nothing was read; {survey.name} is as it was."])
         return
     go_on = "" if step.entry.complete else " The same command goes on."
     prompts.say([f"{step.entry.done} of {len(step.entry.asks)} read, all in {survey.name}.{go_on}"])
     if step.entry.complete:
-        readings = read_survey(survey, machine)
         prompts.say([""])
-        output.say(solution_page, as_json, solution.solve(machine, readings), json=False)
+        output.say(solution_page, as_json, solution.solve(machine, read_survey(survey, machine)), json=False)
 
 
-def _now() -> str:
-    return f"{datetime.datetime.now().astimezone():%Y-%m-%d %H:%M}"
-
-
-def _take(step: Entering, survey: Path, kept: str | None) -> Entering:
-    """Ask until the person has had enough, with every accepted reading on disk before the next question."""
-    from alignment.errors import FileError
+def _fill(wanted: Path, file: Path, by: str, *, panel: bool) -> None:
+    """Take what is measured of settings or of a panel, and judge it."""
     from alignment.files import writing
+    from alignment.files.disk import read_if_there, read_text
+    from alignment.panel.panel import measure
+    from alignment.panel.panel_file import parse_panel, read_panel
+    from alignment.settings.judging import judge_settings
+    from alignment.settings.settings_file import parse_settings, read_settings
+    from alignment.show.json import panel as panel_json
+    from alignment.show.json import settings as settings_json
+    from alignment.show.words import ask_panel, ask_settings, cautions, filling
+    from alignment.show.words.panel import panel_page
+    from alignment.show.words.settings import settings_page
 
-    while not step.over:
-        prompts.say(step.says)
-        after = step.answer(prompts.ask(step.prompt), _now())
-        try:
-            if after.text != step.text:
-                writing.renew_text(survey, kept, after.text)
-                kept = after.text
-            step = after
-        except FileError as error:
-            step = step.told_so(f"NOT SAVED. {error}")
-    return step
+    writing.ready((file, writing.TOML), inputs=(wanted,), force=True)
+    text = read_if_there(file)
+    writing.ready_to_renew(file)
+    job = ask_panel.panel_job if panel else ask_settings.settings_job
+    step = filling.fill(
+        text,
+        file.name,
+        begun=job(read_text(wanted), prompts.now(), by),
+        ask=ask_panel.measured if panel else ask_settings.measured,
+        read=parse_panel if panel else parse_settings,
+    )
+    prompts.say(cautions.opening(bool(text)))
+    step = prompts.converse(step, file, text)
+    prompts.say(step.ended())
+    if not step.text or not step.complete:
+        return
+    if step.lacking:
+        prompts.say(step.lacking)
+        return
+    prompts.say([""])
+    if panel:
+        output.say(panel_page, panel_json.as_json, measure(read_panel(file)), json=False)
+    else:
+        output.say(settings_page, settings_json.as_json, judge_settings(read_settings(file)), json=False)

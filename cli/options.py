@@ -34,6 +34,7 @@ __all__ = [
     "PrintUnits",
     "SurveyFile",
     "Table",
+    "named_by_date",
     "one_of",
     "section_names",
     "todays_log",
@@ -102,9 +103,14 @@ LogFile = Annotated[
 ]
 
 
+def named_by_date(what: str, ending: str) -> Path:
+    """A file that is begun today and has no other name."""
+    return Path(f"{what}-{datetime.datetime.now().astimezone():%Y-%m-%d}{ending}")
+
+
 def todays_log() -> Path:
     """The log of a job that is begun today and has no other name."""
-    return Path(f"job-{datetime.datetime.now().astimezone():%Y-%m-%d}.csv")
+    return named_by_date("job", ".csv")
 
 
 def _pasted(ctx: typer.Context, survey: Path) -> Path:

@@ -3,19 +3,91 @@
 from __future__ import annotations
 
 import contextlib
+import datetime
 import io
 import shutil
 import sys
 import textwrap
-from collections.abc import Callable, Iterable, Mapping
+from collections.abc import Iterable
+from pathlib import Path
+from typing import Protocol, Self, TypeVar
 
 import typer
 
-from alignment.errors import StringtrueError
-
-__all__ = ["ask", "fill", "say"]
+__all__ = ["Step", "ask", "converse", "now", "say", "who"]
 
 WIDEST = 80
+
+
+class Step(Protocol):
+    """A moment of a conversation; an answer makes the next one."""
+
+    @property
+    def text(self) -> str:
+        """The file that it writes, as it stands."""
+
+    @property
+    def prompt(self) -> str:
+        """The question to ask."""
+
+    @property
+    def says(self) -> tuple[str, ...]:
+        """What to tell the person before it."""
+
+    @property
+    def over(self) -> bool:
+        """Whether nothing more is asked."""
+
+    def answer(self, typed: str | None, when: str = "") -> Self:
+        """Take what was typed, None where there is no more input."""
+
+    def told_so(self, what: str) -> Self:
+        """Stay, with something to tell the person first."""
+
+    def rebased(self, text: str | None, said: str) -> Self:
+        """Go on with a file that something else has changed."""
+
+
+S = TypeVar("S", bound=Step)
+
+
+def converse(step: S, file: Path, kept: str | None) -> S:
+    """
+    Ask until it is done or the person has had enough, with every answer on disk before the next question.
+
+    Parameters
+    ----------
+    step : Step
+        Where to begin.
+    file : Path
+        What holds the answers.
+    kept : str or None
+        What stands in it; None where it is not there yet.
+    """
+    from alignment.errors import FileError, InputError
+    from alignment.files import writing
+    from alignment.files.disk import read_if_there
+
+    say(step.says)
+    while not step.over:
+        after = step.answer(ask(step.prompt), now())
+        try:
+            if after.text and after.text != step.text:
+                writing.renew_text(file, kept, after.text)
+                kept = after.text
+            step = after
+        except writing.ChangedError:
+            # theirs is kept, and the answer is asked for again
+            try:
+                theirs = read_if_there(file)
+                step = step.rebased(theirs, f"NOT SAVED: {file.name} was changed elsewhere. It is read anew.")
+                kept = theirs
+            except (FileError, InputError) as error:
+                step = step.told_so(f"NOT SAVED: {file.name} was changed elsewhere. {error}")
+        except FileError as error:
+            step = step.told_so(f"NOT SAVED. {error}")
+        say(step.says)
+    return step
 
 
 def ask(prompt: str) -> str | None:
@@ -30,6 +102,17 @@ def ask(prompt: str) -> str | None:
         return None
 
 
+def who(record: dict[str, str]) -> None:
+    """Ask who reads and with which tape, as far as it was not told."""
+    for key, question in (("by", "Your name: "), ("tape", "Tape, its number or name: ")):
+        record[key] = record[key] or ask(question) or ""
+
+
+def now() -> str:
+    """Date and time, as files hold it."""
+    return f"{datetime.datetime.now().astimezone():%Y-%m-%d %H:%M}"
+
+
 def say(lines: Iterable[str]) -> None:
     """Print lines, wrapped to the width of the terminal."""
     width = min(shutil.get_terminal_size((WIDEST, 24)).columns, WIDEST)
@@ -37,34 +120,3 @@ def say(lines: Iterable[str]) -> None:
         indent = " " * (len(line) - len(line.lstrip()))
         for part in textwrap.wrap(line, max(width, 20), subsequent_indent=indent, break_on_hyphens=False) or [""]:
             typer.echo(part)
-
-
-def fill(
-    told: Mapping[str, str],
-    questions: Mapping[str, tuple[str, str]],
-    wrong: Callable[[str, str, Mapping[str, str]], list[str]],
-) -> dict[str, str]:
-    """
-    Ask what was not told, each question until its answer can be used.
-
-    Parameters
-    ----------
-    told : mapping
-        Answers that are there already.
-    questions : mapping
-        Question and default of each key, in the order of asking. An empty answer takes the default.
-    wrong : callable
-        Sentences on what is wrong with an answer, by key, answer and the answers before it.
-    """
-    answers: dict[str, str] = {}
-    for key, (question, default) in questions.items():
-        answer = told.get(key)
-        while answer is None or (faults := wrong(key, answer, answers)):
-            if answer is not None:
-                say(faults)
-            typed = ask(f"{question}{f' [{default}]' if default else ''}: ")
-            if typed is None:
-                raise StringtrueError(f"no answer for --{key}, so nothing was written.")
-            answer = typed.strip() or default
-        answers[key] = answer
-    return answers

@@ -9,7 +9,7 @@ import typer
 
 from alignment.lengths import Units
 
-from . import output, prompts
+from . import prompts
 from .options import Force, one_of
 
 __all__ = ["EXAMPLE", "start"]
@@ -33,8 +33,11 @@ def start(
     setback: Annotated[Text, typer.Option(metavar="L:L,L", help="Of a face behind its row's [default: 0].")] = None,
     target: Annotated[Text, typer.Option(metavar="L,L", help="Wanted reading, face to string.")] = None,
     name: Annotated[Text, typer.Option(help="Of the machine.")] = None,
-    panel: Annotated[bool, typer.Option("--panel", help="A file for a test panel instead.")] = False,
-    settings: Annotated[bool, typer.Option("--settings", help="A file for guides, dies and gaps instead.")] = False,
+    panel: Annotated[bool, typer.Option("--panel", help="A profile of panels: sizes and limits.")] = False,
+    settings: Annotated[bool, typer.Option("--settings", help="What guides, dies and gaps should be.")] = False,
+    blank: Annotated[
+        bool, typer.Option("--blank", help="With --panel or --settings: a form to fill in by hand.")
+    ] = False,
     force: Force = False,
 ) -> None:
     """
@@ -43,28 +46,58 @@ def start(
     One answer is for all rows. Where rows differ, give one for each with commas between: 15,31. Where the sections of a
     row differ, give one for each with colons between: 15:15:18,31.
     """
+    from alignment.errors import StringtrueError
     from alignment.files import writing
+    from alignment.files.disk import read_if_there
     from alignment.machine import first_layout as starting
-    from alignment.show.words import start as words
+    from alignment.show.words import starting as words
     from alignment.train import first_tolerances as tolerances
 
-    writing.ready((file, writing.TOML), force=force)
     if panel and settings:
         raise typer.BadParameter("--panel and --settings are two files. Write one at a time.")
     if panel or settings:
-        from alignment.panel import panel_file
-        from alignment.settings import settings_file
-
-        template = panel_file.template if panel else settings_file.template
-        writing.write_whole(file, template(units or Units.inch), force=force)
-        then = "panel" if panel else "settings"
-        output.echo(f"Wrote {file}. Fill it in, then: stringtrue {then} {file}\n")
+        _fill(file, units, panel=panel, blank=blank, force=force)
         return
+    if blank:
+        raise typer.BadParameter("--blank goes with --panel or --settings.")
+    writing.ready((file, writing.TOML), force=force)
     options = {"rows": rows, "mark": mark, "sections": sections, "length": length, "gap": gap, "start": begin}
     options |= {"bolts": bolts, "setback": setback, "target": target, "name": name}
     options |= {"units": None if units is None else str(units)}
     told = {key: value for key, value in options.items() if value is not None}
-    if not told.keys() >= set(starting.NEEDED):
-        told = prompts.fill(told, starting.QUESTIONS, starting.wrong)
-    writing.write_whole(file, tolerances.first_layout(told), force=force)
-    prompts.say(words.begun(file, tolerances.READ))
+    left: list[str] = []
+    if told.keys() >= set(starting.NEEDED):
+        writing.write_whole(file, tolerances.first_layout(told), force=force)
+    else:
+        done = prompts.converse(words.begin(told), file, read_if_there(file))
+        if not done.text:
+            raise StringtrueError(f"no answer for --{done.at}, so nothing was written.")
+        left = done.left
+    prompts.say(words.begun(file, left))
+
+
+def _fill(file: Path, units: Units | None, *, panel: bool, blank: bool, force: bool) -> None:
+    """Ask what a panel or the settings should be."""
+    from alignment.files import writing
+    from alignment.files.disk import read_if_there
+    from alignment.panel import panel_file
+    from alignment.settings import settings_file
+    from alignment.show.words import ask_panel, ask_settings, filling
+
+    writing.ready((file, writing.TOML), force=force or not blank)
+    if blank:
+        writing.write_whole(file, (panel_file if panel else settings_file).template(units or Units.inch), force=force)
+        prompts.say([f"Wrote {file}. Fill it in, then: stringtrue {'panel' if panel else 'settings'} {file}"])
+        return
+    text = None if force else read_if_there(file)
+    step = filling.fill(
+        text,
+        file.name,
+        begun=ask_panel.first_panel(units) if panel else ask_settings.first_settings(units),
+        ask=ask_panel.profile if panel else ask_settings.wanted,
+        read=panel_file.parse_panel if panel else settings_file.parse_settings,
+    )
+    step = prompts.converse(step, file, read_if_there(file))
+    prompts.say(step.ended())
+    if step.complete:
+        prompts.say([f"Then: stringtrue enter {file}"])

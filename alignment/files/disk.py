@@ -20,9 +20,11 @@ from alignment.files.workbooks import LARGEST_FILE
 __all__ = [
     "decode",
     "fingerprint",
+    "kind_of",
     "of_kind",
     "read_begun",
     "read_bytes",
+    "read_if_there",
     "read_input",
     "read_text",
     "read_toml",
@@ -37,7 +39,7 @@ _BOMS: Final = (
 _KINDS: Final = {
     "layout": (r"^[ \t]*\[\[[ \t]*section[ \t]*\]\]", "solve {} SURVEY"),
     "panel file": (r"^[ \t]*\[[ \t]*panel[ \t]*\]", "panel {}"),
-    "settings file": (r"^[ \t]*\[\[[ \t]*setting[ \t]*\]\]", "settings {}"),
+    "settings file": (r"^[ \t]*\[\[?[ \t]*(setting[ \t]*\]\]|instrument\.)", "settings {}"),
     "survey": (r"^[ \t\"]*section[ \t\"]*[,;\t]", "solve LAYOUT {}"),
 }
 """What tells each kind of file from the others, and the command that takes it."""
@@ -53,6 +55,11 @@ def read_begun(path: Path) -> str | None:
     """Text of a .csv or .tsv survey to which readings are to be added; None where it is not there yet."""
     if path.suffix.lower() not in (".csv", ".tsv"):
         raise FileError(f"{path}: readings are kept as text. Give a name that ends in .csv or .tsv.")
+    return read_if_there(path)
+
+
+def read_if_there(path: Path) -> str | None:
+    """Text of a file; None where it is not there yet."""
     return read_text(path) if path.exists() else None
 
 
@@ -60,6 +67,11 @@ def read_toml(path: str | Path, wanted: str) -> str:
     """Text of a file that is wanted to be of a kind."""
     file = Path(path)
     return of_kind(wanted, decode(read_bytes(file, (".toml",)), file), file)
+
+
+def kind_of(text: str) -> str:
+    """What kind of file a text is: ``layout``, ``panel file``, ``settings file`` or ``survey``; empty: none of them."""
+    return next((kind for kind, (mark, _) in _KINDS.items() if re.search(mark, text, re.MULTILINE | re.IGNORECASE)), "")
 
 
 def of_kind(wanted: str, text: str, file: Path) -> str:

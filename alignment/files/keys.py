@@ -83,11 +83,15 @@ class Keys:
         """Note a problem with one key."""
         self.problems.append(Problem(f"{self.where} {key}".strip(), what))
 
+    def lacks(self, key: str, what: str = "is missing, and is needed.") -> None:
+        """Note that something is not there yet."""
+        self.problems.append(Problem(f"{self.where} {key}".strip(), what, lacking=True))
+
     def take(self, key: str, *, required: bool = False) -> Any:
         """Value of a key as it stands, None where it is absent."""
         self.known.append(key)
         if required and key not in self.table:
-            self.wrong(key, "is missing, and is needed.")
+            self.lacks(key)
         return self.table.get(key)
 
     def one(self, name: str) -> Keys:

@@ -17,7 +17,7 @@ from pathlib import Path
 from typing import Final
 
 from alignment.errors import FileError, StringtrueError, quote
-from alignment.files.disk import read_begun
+from alignment.files.disk import read_if_there
 
 __all__ = [
     "PDF",
@@ -178,7 +178,7 @@ def renew_text(path: Path, before: str | None, after: str) -> None:
         It cannot be read or written. It is then as it was.
     """
     with _told(path), _alone(path):
-        if read_begun(path) != before:
+        if read_if_there(path) != before:
             raise ChangedError(
                 f"{path}: was changed by another program meanwhile. Stop here and start again to take it up."
             )

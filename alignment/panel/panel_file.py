@@ -116,7 +116,8 @@ def parse_panel(text: str, source: str = "panel") -> Panel:
     if waves and waves_said:
         head.wrong("waves", "says none, and the file has [[wave]] tables. Leave one of them out.")
     if not problems and not (lengths or offsets or twist or waves or across or waves_said):
-        problems.append(Problem("[square]", "nothing was measured. Add [square], [[offsets]], [[wave]] or another."))
+        none = "nothing was measured. Add [square], [[offsets]], [[wave]] or another."
+        problems.append(Problem("[square]", none, lacking=True))
     if problems:
         raise InputError(source, "this panel cannot be used", problems)
     return Panel(
@@ -228,12 +229,14 @@ def _offsets(keys: Keys, edges: tuple[str, str], length: float) -> Offsets | Non
     keys.finish()
     for key, values in (("places", places), ("readings", readings)):
         if key not in keys.table:
-            keys.wrong(key, "is missing, and is needed.")
+            keys.lacks(key)
         elif values is not None and len(values) < 3:
-            keys.wrong(key, "an arc needs three at least: both ends and the middle.")
+            # readings are written down one by one
+            (keys.lacks if key == "readings" else keys.wrong)(key, "an arc needs three: both ends and the middle.")
     if places and readings and len(keys.problems) == before:
         if len(places) != len(readings):
-            keys.wrong("readings", f"there are {len(readings)} of them and {len(places)} places. Write one for each.")
+            told = f"there are {len(readings)} of them and {len(places)} places. Write one for each."
+            (keys.lacks if len(readings) < len(places) else keys.wrong)("readings", told)
         if len({round(place, 3) for place in places}) < 3:
             keys.wrong("places", "an arc needs three different places at least.")
         span = max(places) - min(places)
@@ -311,7 +314,7 @@ def _across(keys: Keys, edges: tuple[str, str], length: float, wide: float, high
     legs = [_near(keys, f"{edge}_leg", within(high, LEG_FAR) if high else (0.0, math.inf)) for edge in edges]
     keys.finish()
     if width is None and legs == [None, None] and len(keys.problems) == before:
-        keys.wrong("width", f"nothing stands here. Write width, {edges[0]}_leg, {edges[1]}_leg or some of these.")
+        keys.lacks("width", f"nothing stands here. Write width, {edges[0]}_leg, {edges[1]}_leg or some of these.")
     if len(keys.problems) > before:
         return None
     return Across(spot=spot, place=place, width=width, legs=(legs[0], legs[1]))

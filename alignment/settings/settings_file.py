@@ -183,7 +183,8 @@ def parse_settings(text: str, source: str = "settings") -> Settings:
     strip = _strip(top.one("strip"), instruments)
     listed = top.many("setting", called="name")
     if not top.table.get("setting"):
-        problems.append(Problem("[[setting]]", "there is none. Add a [[setting]] for each thing that is set."))
+        none = "there is none. Add a [[setting]] for each thing that is set."
+        problems.append(Problem("[[setting]]", none, lacking=True))
     settings = [_setting(keys, instruments, strip) for keys in listed]
     names = [s.name for s in settings if s is not None]
     problems += [
@@ -270,18 +271,18 @@ def _setting(keys: Keys, instruments: Mapping[str, Tape], strip: Strip) -> Setti
     if kind is Kind.shear:
         # one that is there and cannot be read was told of already
         if ("wanted" in keys.table) != ("tolerance" in keys.table):
-            keys.wrong("wanted", "and tolerance go together. Write both, or neither for the published shares.")
+            keys.lacks("wanted", "and tolerance go together. Write both, or neither for the published shares.")
         elif "wanted" not in keys.table and strip.thickness is None:
             keys.wrong("wanted", "is missing, and the strip has no thickness to take it from. Write [strip] thickness.")
     elif math.isnan(tolerance) and "tolerance" not in keys.table:
-        keys.wrong("tolerance", "is missing, and is needed.")
+        keys.lacks("tolerance")
     if kind is Kind.guide and clearance is not None:
         if not math.isnan(wanted):
             keys.wrong("wanted", "and clearance are two ways to say one thing. Leave one of them out.")
         if strip.best is None:
             keys.wrong("clearance", "needs the strip's width. Write [strip] width.")
     elif kind in (Kind.guide, Kind.gap, Kind.die) and math.isnan(wanted) and "wanted" not in keys.table:
-        keys.wrong("wanted", "is missing, and is needed.")
+        keys.lacks("wanted")
     if len(problems) > before or kind is None:
         return None
     return Setting(

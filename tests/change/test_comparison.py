@@ -158,7 +158,7 @@ def test_many_that_moved_are_counted():
     layout = machine([{"name": f"s{k}", "row": "r", "start": 500 * k, "length": 480} for k in range(10)])
     after = survey_of(layout, {s.name: (612.0, 612.0) for s in layout.sections})
     moved, string = sentences(compare(layout, flat(layout), after, same_string=True))
-    assert string == "The string stayed up between the two surveys, as you say."
+    assert string == "It is taken that the string stayed up in between."
     named = "; ".join(f"s{k} both ends 12.0 mm away" for k in range(8))
     assert moved == f"Moved: {named}; 2 more sections."
 

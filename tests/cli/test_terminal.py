@@ -7,6 +7,7 @@ A pseudo-terminal stands in for the screen and the keys. Windows has none that P
 from __future__ import annotations
 
 import os
+import re
 import signal
 import subprocess
 import sys
@@ -73,6 +74,17 @@ class Screen:
             assert time.monotonic() < end, f"waited for {texts}, saw {self.fresh!r}"
             if not self._more(0.2):
                 raise AssertionError(f"ended before {texts}, with {self.fresh!r}")
+        fresh = self.fresh
+        self.read_to = len(self.shown)
+        return fresh
+
+    def wait_for_match(self, ends: str) -> str:
+        """Read the screen until it ends in what a pattern says; what was shown since the last time."""
+        end = time.monotonic() + PATIENCE
+        while not re.search(f"{ends}$", self.fresh):
+            assert time.monotonic() < end, f"waited for {ends}, saw {self.fresh!r}"
+            if not self._more(0.2):
+                raise AssertionError(f"ended before {ends}, with {self.fresh!r}")
         fresh = self.fresh
         self.read_to = len(self.shown)
         return fresh
@@ -269,17 +281,31 @@ def test_a_full_disk_keeps_what_was_accepted_and_asks_again(tmp_path, run_at, la
     assert "2 of 10 read." in screen.answer("3/10 operator-2 entry: ", "q")
 
 
-def test_a_file_that_another_program_changed_is_left_alone(tmp_path, run_at, layout):
+@pytest.mark.parametrize(
+    ("row", "said"),
+    [
+        ("operator-2,exit,18 7/16,,,from the spreadsheet", "It is read anew."),
+        ("operator-2,exit,18 7/,,,", "nothing below"),
+    ],
+)
+def test_a_file_that_another_program_changed_is_left_alone(tmp_path, run_at, layout, row, said):
+    """What it wrote is taken up; where that cannot be used, it is left as it is."""
     file = tmp_path / "s.csv"
     screen = run_at("enter", "machine.toml", "s.csv", "--by", "Q", "--tape", "T")
     screen.answer("1/10 operator-1 entry: ", "18 3/8")
     screen.wait_for("2/10 operator-1 exit: ")
-    theirs = file.read_text() + "operator-2,exit,18 7/16,1,from the spreadsheet\n"
+    theirs = f"{file.read_text()}{row}\n"
     file.write_text(theirs)
     screen.type("18 3/8")
-    assert "NOT SAVED. s.csv: was changed" in " ".join(screen.answer("exit: ", "q").split())
+    shown = " ".join(screen.answer("operator-1 exit: ", "18 3/8").split())
+    assert "NOT SAVED: s.csv was changed elsewhere." in shown
+    assert said in shown
+    screen.answer(": ", "q")
     screen.finish()
-    assert file.read_text() == theirs
+    if "anew" in said:
+        assert [r.text for r in read_survey(file, layout).readings] == ["18 3/8", "18 7/16", "18 3/8"]
+    else:
+        assert file.read_text() == theirs
 
 
 @pytest.mark.parametrize("key", ["\x03", "\x04"])

@@ -225,5 +225,5 @@ def test_bad_options_write_nothing(run, tmp_path):
 def test_a_file_for_a_panel(run, tmp_path, units):
     pytest.importorskip("alignment.panel.panel", reason="no panel in this version")
     file = tmp_path / "panel.toml"
-    assert run("start", file, "--panel", "--units", units).status == 0
+    assert run("start", file, "--panel", "--blank", "--units", units).status == 0
     assert tomllib.loads(file.read_text(encoding="utf-8"))

@@ -663,7 +663,7 @@ BAD = {
     "edge name": (HEAD + CAMBER.format(edge="drivr", line="outside"), "Perhaps you meant 'drive'"),
     "two places": (
         HEAD + CAMBER.format(edge="drive", line="outside") + 'places = ["0", "9"]\nreadings = ["0", "1"]\n',
-        "three at least",
+        "an arc needs three",
     ),
     "same place": (
         HEAD + CAMBER.format(edge="drive", line="outside") + 'places = ["0", "9", "9"]\nreadings = ["0", "1", "1"]\n',

@@ -362,7 +362,7 @@ def test_template_left_empty_says_so(units):
 
 def test_start_writes_the_template(run, tmp_path):
     file = tmp_path / "s.toml"
-    done = run("start", file, "--settings", "--units", "mm")
+    done = run("start", file, "--settings", "--blank", "--units", "mm")
     assert (done.status, done.err) == (0, "")
     assert " ".join(done.out.split()) == f"Wrote {file}. Fill it in, then: stringtrue settings {file}"
     assert file.read_text(encoding="utf-8") == template(Units.mm)

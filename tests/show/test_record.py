@@ -42,7 +42,7 @@ from tests.tools.machines import layout_text, survey_text
 
 DAY = datetime.date(2026, 10, 5)
 TITLES = [
-    "Moves and state", "Pictures", "Test panel and settings", "Readings", "Uncertainty and decision rule",
+    "Moves and state", "Pictures", "Test panel", "Settings", "Readings", "Open points, uncertainty and decision rule",
     "Program and files",
 ]  # fmt: skip
 
@@ -153,6 +153,37 @@ def test_raw_readings_are_as_written(sample_job, samples):
         assert [row[4] == "closing" for row in table.rows] == [cells[3] == "close" for _, cells in written]
 
 
+def test_a_log_is_written_once_with_its_moves_and_times(samples):
+    """One table of the whole log, in its order: readings of sections that were never moved do not stand twice."""
+    job = jobs.gather(Papers(layout=samples / "machine.toml", survey=samples / "job.csv"))
+    (part,) = annex_pages(job)["readings"].parts
+    (table,) = tables(part)
+    lines = (samples / "job.csv").read_text().splitlines()
+    written = [(n, line.split(",")) for n, line in enumerate(lines, 1) if line and line[0] != "#"][1:]
+    assert [row[:5] for row in table.rows] == [
+        (str(n), when[11:], section, point, reading) for n, (section, point, reading, _, when, _) in written
+    ]
+    assert [row[5] == "moved to" for row in table.rows] == [cells[3] == "move" for _, cells in written]
+    assert "2026-10-02" in table.note
+    assert annex_pages(job)["readings"].title == "Readings and moves"
+
+
+def test_chances_of_sections_now_and_after_the_moves(sample_job):
+    """Annex A has each section's chance as it stood and as planned, and as left; chances are the answer's own."""
+    for heading, s in zip(("As found: OUT", "As left: OK"), (sample_job.found, sample_job.left), strict=True):
+        table = tables(part_of(sample_job, heading))[0]
+        for name, state in (("chance", s.state), ("moved", s.plan.state)):
+            if name == "moved" and not s.plan.steps:
+                assert name not in table.head
+                continue
+            k = table.head.index(name)
+            for row, section in zip(table.rows, state.sections, strict=True):
+                low, high = {"> 99%": (0.995, 1), "< 1%": (0, 0.005)}.get(row[k], (None, None))
+                if low is None:
+                    low, high = (float(row[k].rstrip("%")) / 100 + d for d in (-0.005, 0.005))
+                assert low <= section.chance <= high
+
+
 def test_numbers_are_those_of_the_answer(sample_job):
     """The tables hold what solving and comparing give, with the same verdicts."""
     (ends,) = tables(part_of(sample_job, "Wanted, as found, as left"))
@@ -236,7 +267,7 @@ def test_sample_on_paper(sample_pdf, sample_job, samples, tmp_path):
     assert b"<pdfuaid:part>1</pdfuaid:part>" in sample_pdf
     words = words_of(sample_pdf, tmp_path)
     assert "certif" not in words.lower()
-    assert all(f"{letter} {title}" in words for letter, title in zip("ABCDEF", TITLES, strict=True))
+    assert all(f"{letter} {title}" in words for letter, title in zip("ABCDEFG", TITLES, strict=True))
     for text in (*sentences(sample_job.comparison), signed(sample_job), "R. Quill", "T-14", "signature"):
         assert text in words
     pages = pages_of(sample_pdf, tmp_path)
@@ -362,7 +393,8 @@ def test_a_dropped_stray_is_marked(samples, tmp_path):
     (tmp_path / "slip.csv").write_text("\n".join(lines) + "\n")
     papers = Papers(layout=samples / "machine.toml", survey=tmp_path / "slip.csv")
     for drop in (False, True):
-        (table,) = tables(part_of(jobs.gather(papers, drop_strays=drop), "Readings, as read"))
+        (part,) = annex_pages(jobs.gather(papers, drop_strays=drop))["readings"].parts
+        (table,) = tables(part)
         marked = [row for row in table.rows if "left out" in row[-1]]
         assert [(int(row[0]), row[1], row[2]) for row in marked] == [(at + 1, "operator-3", "exit")] * drop
         assert ("1 reading left out of the fit" if drop else "None was left out") in table.note
@@ -374,7 +406,7 @@ def test_one_survey_alone(samples):
     headings = [part.heading for part in annex_pages(whole)["work"].parts]
     assert headings[1] == "Moves wanted"
     assert headings[2].startswith("As read: ")
-    assert "measured" not in annex_pages(whole)
+    assert not {"panel", "settings"} & set(annex_pages(whole))
     moves = told(part_of(whole, "Moves wanted"))
     mark = whole.found.survey.tape.graduation
     first, *_ = step_lines(by_section(whole.found.plan.steps)[0], whole.layout, mark)
@@ -422,9 +454,8 @@ def test_the_published_shear_clearance_is_named_where_it_is_used(samples, tmp_pa
     (tmp_path / "own.toml").write_text(text)
     for settings, named in ((papers.settings, True), (tmp_path / "own.toml", False)):
         (limits,) = tables(part_of(jobs.gather(replace(papers, settings=settings)), "Limits and their sources"))
-        whats = [row[0] for row in limits.rows]
-        assert "settings" in whats
-        assert ("shear clearance (settings)" in whats) is named
+        whats = [row[1] for row in limits.rows if row[0] == "settings"]
+        assert whats == ["all", *["shear clearance"] * named]
 
 
 LOG = """section,point,reading,kind,when,photo,sha256,note
@@ -535,17 +566,24 @@ def test_order_of_panel_and_cure(sample_job, taken, order, words):
 def test_a_default_is_not_called_ones_own_number(sample_job):
     """Each tolerance by whose number it is; a source that was not seen is not to be relied on alone."""
 
-    def origins(assumed: tuple[str, ...]) -> list[str]:
+    def origins(assumed: tuple[str, ...]) -> dict[str, str]:
         layout = replace(sample_job.layout, assumed=assumed)
         whole = replace(sample_job, found=replace(sample_job.found, layout=layout))
         (table,) = tables(part_of(whole, "Limits and their sources"))
-        return [row[2] for row in table.rows]
+        return {what: row[3] for row in table.rows for what in row[1].split("; ")}
 
     default = "stringtrue's default, our judgement, no source: machine.toml has none"
-    assert origins(())[:4] == ["own number, machine.toml"] * 4
-    assert origins(("tolerance.step",))[:4] == [*["own number, machine.toml"] * 2, default, "own number, machine.toml"]
-    assert origins(("tolerance",))[:4] == [default] * 4
-    assert any("press-tool handbooks" in o and "do not accept or reject on it alone" in o for o in origins(()))
+    own = "own number, machine.toml"
+    names = ("offset at either end", "square, end to end", "step at a joint", "opening, taper")
+    for assumed, expected in (
+        ((), [own] * 4),
+        (("tolerance.step",), [own, own, default, own]),
+        (("tolerance",), [default] * 4),
+    ):
+        assert [origins(assumed)[name] for name in names] == expected
+    shear = origins(())["shear clearance"]
+    assert "press-tool handbooks" in shear
+    assert "do not accept or reject on it alone" in shear
 
 
 def test_an_inch_is_no_preposition(sample_job):

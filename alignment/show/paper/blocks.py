@@ -69,8 +69,8 @@ def _block(block: Block) -> dict[str, Any]:
 
 
 def _widest(table: Table) -> list[list[str]]:
-    """Rows that make a table as wide as all of them do: one for each column."""
-    return [_cells(max(table.rows, key=lambda row: len(row[k]))) for k in range(len(table.head))] if table.rows else []
+    """A row that makes a table as wide as all of them do: of each column the longest cell."""
+    return [_cells([max(column, key=len) for column in zip(*table.rows, strict=True)])] if table.rows else []
 
 
 def _cells(row: Sequence[str]) -> list[str]:

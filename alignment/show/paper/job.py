@@ -88,8 +88,8 @@ class Job:
         Of the two, without the strays that were dropped.
     digests : tuple of (str, str, str)
         What each input file is, its name and its SHA-256.
-    moves : tuple of BoltMove
-        What was moved, by the job log.
+    files : tuple of Survey
+        The readings files whole.
     photographs : tuple of Photograph
         Those that the job log names.
     """
@@ -102,13 +102,18 @@ class Job:
     written: Units
     """Units of bare numbers in the files of the surveys."""
     digests: tuple[tuple[str, str, str], ...] = ()
-    moves: tuple[BoltMove, ...] = ()
+    files: tuple[Survey, ...] = ()
     photographs: tuple[Photograph, ...] = ()
 
     @property
     def layout(self) -> Layout:
         """The machine."""
         return self.found.layout
+
+    @property
+    def moves(self) -> tuple[BoltMove, ...]:
+        """What was moved, by the job log."""
+        return tuple(move for survey in self.files for move in survey.moves)
 
     @property
     def surveys(self) -> list[tuple[str, Solution]]:
@@ -169,7 +174,7 @@ def gather(
         settings=settings,
         written=read.units,
         digests=digests,
-        moves=tuple(move for survey in whole for move in survey.moves),
+        files=whole,
         photographs=_photographs(dict(zip((p for p in (first, after) if p), whole, strict=True))),
     )
 

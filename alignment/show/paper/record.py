@@ -25,7 +25,7 @@ __all__ = ["render"]
 
 def render(job: Job, paper: Paper, made: datetime.date) -> bytes:
     """The record as a PDF."""
-    drawn = [dataclasses.asdict(picture) for picture in _pictures(job)]
+    drawn = {kind: [dataclasses.asdict(picture) for picture in found] for kind, found in _pictures(job).items()}
     data = {
         "paper": paper_name(paper),
         "made": [made.year, made.month, made.day],
@@ -42,16 +42,17 @@ def render(job: Job, paper: Paper, made: datetime.date) -> bytes:
             "heads": list(words.SIGNED_HEADS),
         },
         "annexes": [
-            page_data(page) | {"pictures": drawn if kind == "pictures" else []}
+            page_data(page) | {"pictures": drawn.get(kind, []), "together": kind == "pictures"}
             for kind, page in annex_pages(job).items()
         ],
     }
     return typeset("record", data)
 
 
-def _pictures(job: Job) -> list[Picture]:
+def _pictures(job: Job) -> dict[str, list[Picture]]:
+    """The pictures of each annex that has some."""
     states = [(f"{name}: {dated(solution.survey)}", solution, False) for name, solution in job.surveys]
     if job.left is None and job.found.plan.steps:
         states.append(("After the moves, as the tape should then read", job.found, True))
-    found = record_pictures.state_pictures(states)
-    return [*found, record_pictures.panel_picture(job.panel)] if job.panel else found
+    panel = {"panel": [record_pictures.panel_picture(job.panel)]} if job.panel else {}
+    return {"pictures": record_pictures.state_pictures(states), **panel}

@@ -6,7 +6,7 @@ from typing import Final
 
 from alignment.show.page import Cautions
 
-__all__ = ["FULL", "SHORT", "full", "short"]
+__all__ = ["FULL", "SHORT", "full", "opening", "short"]
 
 SHORT: Final = (
     "Lock out, tag out, and prove that the machine is dead.",
@@ -39,3 +39,10 @@ def short() -> Cautions:
 def full() -> Cautions:
     """The cautions in full."""
     return Cautions(lines=FULL, numbered=True)
+
+
+def opening(begun: bool) -> list[str]:
+    """What a conversation at the machine opens with: the cautions in full where a job begins, in short later on."""
+    if begun:
+        return [" ".join(SHORT), ""]
+    return [*(f"{number}. {caution}" for number, caution in enumerate(FULL, 1)), ""]

@@ -138,7 +138,7 @@ def doubt_words(motion: Motion, string: StringChange) -> str:
 def _string_sentences(comparison: Comparison) -> tuple[str, ...]:
     motion = comparison.motion
     if motion.stayed is Stayed.told:
-        return ("The string stayed up between the two surveys, as you say.",)
+        return ("It is taken that the string stayed up in between.",)
     changed = [s for s in motion.strings if s.changed]
     unknown = [s for s in motion.strings if not s.known]
     same = [s for s in motion.strings if s.known and not s.changed]

@@ -100,6 +100,16 @@ class Entering:
         """The same moment, with something to tell the person first."""
         return replace(self, says=(what,))
 
+    def rebased(self, text: str | None, said: str) -> Entering:
+        """The same on a survey that something else has changed; what was typed is to be typed again."""
+        asks = self.entry.asks
+        again = enter(
+            self.entry.layout, text, self.entry.source, repeats=max(ask.repeat for ask in asks),
+            sections=list(dict.fromkeys(ask.section for ask in asks)),
+        )  # fmt: skip
+        # one that is gone is written anew, with all that was taken
+        return replace(again if text else self, says=(said,))
+
     def _take(self, word: str, when: str) -> Entering:
         """Take a reading: accept it, ask for it again, or say why it is none."""
         try:

@@ -13,14 +13,14 @@ from alignment.machine.layout import Layout
 from alignment.show.page import Block, Item, Items, Page, Part, Table, Text, items
 from alignment.show.words import cautions
 from alignment.show.words import panel as panel_words
-from alignment.show.words.moves import by_section, missed_words, read_again_words, step_lines
+from alignment.show.words.moves import by_section, chance_words, missed_words, read_again_words, step_lines
 from alignment.show.words.record import logged, moved, open_parts, story
 from alignment.show.words.record_order import panel_when, settings_when
+from alignment.show.words.record_readings import as_written
 from alignment.show.words.record_state import (
     budget,
     listed,
     panel_part,
-    raw_readings,
     settings_part,
     standing,
     state_tables,
@@ -62,6 +62,7 @@ UNSEEN: Final = (
     "machine from the coil.",
     "'No change seen' is not 'unchanged': what is smaller than U goes unseen.",
 )
+SHEAR: Final = "shear clearance"
 KEPT: Final = {"same": "same", "changed": "ANOTHER FILE", "missing": "not there"}
 LINES: Final = {
     Line.string: "the string",
@@ -76,33 +77,38 @@ AIMS: Final = {
 
 
 def annex_pages(job: Job) -> dict[str, Page]:
-    """The annexes in their order, by what they hold; the pictures stand under ``pictures``."""
+    """The annexes in their order, by what they hold; pictures stand under ``pictures`` and ``panel``."""
     pages = {
         "work": Page(title="Moves and state", parts=_work(job)),
         "pictures": Page(title="Pictures", parts=(Part(blocks=(cautions.short(),)),)),
-        "measured": Page(title="Test panel and settings", parts=_measured(job)),
+        "panel": Page(title="Test panel", parts=(panel_part(job.panel, panel_when(job)),) if job.panel else ()),
+        "settings": Page(
+            title="Settings", parts=(settings_part(job.settings, settings_when(job)),) if job.settings else ()
+        ),
         "photographs": Page(title="Photographs", parts=_photographs(job)),
-        "readings": Page(title="Readings", parts=_readings(job)),
-        "judging": Page(title="Uncertainty and decision rule", parts=_judging(job)),
+        "readings": Page(title="Readings and moves" if job.moves else "Readings", parts=_readings(job)),
+        "judging": Page(title="Open points, uncertainty and decision rule", parts=_judging(job)),
         "files": Page(title="Program and files", parts=(_files(job),)),
     }
     return {kind: page for kind, page in pages.items() if page.parts}
 
 
 def _work(job: Job) -> tuple[Part, ...]:
-    """Cautions, the moves that are wanted, each survey's state, and what is open."""
+    """Cautions, the moves that are wanted, and each survey's state."""
     return (
         Part(heading="Before anybody goes to the machine", blocks=(cautions.full(),)),
         *_done(job),
         _wanted(job),
         *(standing(name, solution) for name, solution in job.surveys),
-        *open_parts(job),
     )
 
 
 def _done(job: Job) -> tuple[Part, ...]:
     """What moved between the two surveys, and what became of the moves that the first asked for."""
-    blocks = (*items(story(job)), *((logged(job),) if job.moves else ()), *moved(job))
+    chance = (
+        (Text(words=f"As planned from what was found. {chance_words(job.found.plan)}"),) if job.found.plan.steps else ()
+    )
+    blocks = (*items(story(job)), *chance, *((logged(job),) if job.moves else ()), *moved(job))
     return (Part(heading="Moves asked for and done", blocks=blocks),) if job.comparison else ()
 
 
@@ -126,14 +132,6 @@ def _wanted(job: Job) -> Part:
     return Part(heading=heading, blocks=tuple(blocks))
 
 
-def _measured(job: Job) -> tuple[Part, ...]:
-    """The test panel and the settings, as far as there are any."""
-    return (
-        *((panel_part(job.panel, panel_when(job)),) if job.panel else ()),
-        *((settings_part(job.settings, settings_when(job)),) if job.settings else ()),
-    )
-
-
 def _photographs(job: Job) -> tuple[Part, ...]:
     """Photographs that the job log names, with their hashes."""
     if not job.photographs:
@@ -148,15 +146,19 @@ def _photographs(job: Job) -> tuple[Part, ...]:
 
 
 def _readings(job: Job) -> tuple[Part, ...]:
-    """Every reading of every survey."""
-    return tuple(raw_readings(name, solution, job.written) for name, solution in job.surveys)
+    """Every row of every file."""
+    names = [name for name, _ in job.surveys] if len(job.files) > 1 else [""]
+    solved = [solution for _, solution in job.surveys]
+    each = [[one] for one in solved] if len(job.files) > 1 else [solved]
+    return tuple(as_written(*told, job.written) for told in zip(names, job.files, each, strict=True))
 
 
 def _judging(job: Job) -> tuple[Part, ...]:
-    """Method, decision rule, uncertainty, limits with their sources, and what no string sees."""
+    """What is open, method, decision rule, uncertainty, limits with their sources, and what no string sees."""
     train, plan = job.found.train, job.found.plan
     how = f"{METHOD} Deviations are taken from {LINES[train.line]}. Moves are planned for {AIMS[plan.aim]}."
     return (
+        *open_parts(job),
         Part(heading="Method", blocks=(Text(words=how),)),
         Part(heading="Decision rule", blocks=tuple(Text(words=text) for text in RULE)),
         Part(
@@ -171,11 +173,7 @@ def _judging(job: Job) -> tuple[Part, ...]:
 def _limits(job: Job) -> Table:
     layout, units, t = job.layout, job.layout.units, job.layout.tolerance
     rows = [
-        (
-            f"{what} (machine)",
-            f"{show_both(getattr(t, key), units)} {units.plural}",
-            _origin(layout, key),
-        )
+        ("machine", what, f"{show_both(getattr(t, key), units)} {units.plural}", _origin(layout, key))
         for key, what in (
             ("offset", "offset at either end"),
             ("square", "square, end to end"),
@@ -184,12 +182,18 @@ def _limits(job: Job) -> Table:
         )
     ]
     if job.panel:
-        rows += [(f"{whats} (panel)", says, source) for whats, says, source in panel_words.limit_words(job.panel)]
+        rows += [("panel", *told) for told in panel_words.limit_words(job.panel)]
     if job.settings:
-        rows.append(("settings", "as in their table", f"own numbers, {job.settings.settings.source}"))
+        rows.append(("settings", "all", "as in their table", f"own numbers, {job.settings.settings.source}"))
         if any(s.setting.kind == "shear" and np.isnan(s.setting.wanted) for s in job.settings.states):
-            rows.append(("shear clearance (settings)", "2 to 10 % of thickness", SHEAR_SOURCE))
-    return Table(head=("of what", "limit", "source"), rows=tuple(rows))
+            rows.append(("settings", SHEAR, "2 to 10 % of thickness", SHEAR_SOURCE))
+    alike: dict[tuple[str, str, str], list[str]] = {}
+    for of, what, limit, source in rows:
+        alike.setdefault((of, limit, source), []).append(what)
+    return Table(
+        head=("of the", "what", "limit", "source"),
+        rows=tuple((of, "; ".join(whats), limit, source) for (of, limit, source), whats in alike.items()),
+    )
 
 
 def _origin(layout: Layout, key: str) -> str:

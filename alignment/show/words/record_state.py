@@ -1,13 +1,13 @@
-"""What the annexes of a record hold of one survey, a panel or settings: states, readings and budgets as tables."""
+"""What the annexes of a record hold of one survey, a panel or settings: states and budgets as tables."""
 
 from __future__ import annotations
 
 from collections import Counter
 from collections.abc import Iterable, Sequence
+from typing import Final
 
-from alignment.lengths import Units, decimal, show, show_both
+from alignment.lengths import decimal, show, show_both
 from alignment.machine.layout import Layout
-from alignment.machine.survey import Reading, Survey
 from alignment.panel.found import PanelResult
 from alignment.settings.judging import SettingsResult
 from alignment.show.page import Block, Part, Table, Text, items
@@ -20,9 +20,11 @@ from alignment.show.words.solution import across_words
 from alignment.train.budget import Means, sources
 from alignment.train.solve import Solution
 from alignment.train.state import State
-from alignment.uncertainty import SAME
 
-__all__ = ["budget", "listed", "panel_part", "raw_readings", "settings_part", "standing", "state_tables"]
+__all__ = ["budget", "listed", "panel_part", "settings_part", "standing", "state_tables"]
+
+LAST: Final = 99
+"""Per cent that a chance is called at most."""
 
 
 def listed(lead: str, texts: list[str]) -> tuple[Block, ...]:
@@ -37,31 +39,33 @@ def standing(name: str, solution: Solution) -> Part:
         heading=f"{name}: {solution.verdict.printed}",
         blocks=(
             *listed("Look at these readings first:", flags),
-            *state_tables(solution.state, solution.layout),
+            *state_tables(solution.state, solution.layout, solution.plan.state if solution.plan.steps else None),
         ),
     )
 
 
-def state_tables(state: State, layout: Layout) -> tuple[Block, ...]:
-    """Sections, joints and what lies across the machine, each with its U and verdict."""
+def state_tables(state: State, layout: Layout, moved: State | None = None) -> tuple[Block, ...]:
+    """Sections with their chances, now and `moved`, joints and what lies across the machine, with U and verdict."""
     units, t = layout.units, layout.tolerance
+    chances = [[_chance(s.chance) for s in each.sections] for each in (state, moved) if each is not None]
 
     def signed(length: float) -> str:
         return decimal(length, units, signed=True)
 
     rows: list[tuple[str, ...]] = []
-    for s in state.sections:
+    for s, *chance in zip(state.sections, *chances, strict=True):
         if s.entry is None or s.exit is None or s.skew is None or s.worse_end is None:
-            rows.append((s.name, "not measured enough", counted(s.readings, "reading"), *[""] * 5))
+            rows.append((s.name, "not measured enough", counted(s.readings, "reading"), *[""] * 5, *chance))
             continue
         u = max(s.entry.deviation.expanded, s.exit.deviation.expanded)
         ends = [signed(end.deviation.value) for end in (s.entry, s.exit)]
         skew = [signed(s.skew.value), decimal(s.skew.expanded, units), verdict_words(s.skew)]
-        rows.append((s.name, *ends, decimal(u, units), verdict_words(s.worse_end), *skew))
-    head = ("section", "entry", "exit", "U", "offset", "skew", "U", "square")
+        rows.append((s.name, *ends, decimal(u, units), verdict_words(s.worse_end), *skew, *chance))
+    head = ("section", "entry", "exit", "U", "offset", "skew", "U", "square", *("chance", "moved")[: len(chances)])
     note = f"Deviations in {units.plural}, + is too far from the string; U = 2u. Tolerance: offset "
-    note += f"{show_both(t.offset, units)}, square {show_both(t.square, units)}. %: chance of being within it."
-    blocks: list[Block] = [Table(head=head, rows=tuple(rows), align="lrrrlrrl", note=note)]
+    note += f"{show_both(t.offset, units)}, square {show_both(t.square, units)}. %: chance of being within it. Chance: "
+    note += f"of the section, all tolerances and steps{'; moved: after the moves, as planned' if moved else ''}."
+    blocks: list[Block] = [Table(head=head, rows=tuple(rows), align="lrrrlrrlrr"[: len(head)], note=note)]
     joints = [
         (f"{j.upstream} / {j.downstream}", signed(j.step.value), decimal(j.step.expanded, units), verdict_words(j.step))
         if j.step
@@ -74,12 +78,19 @@ def state_tables(state: State, layout: Layout) -> tuple[Block, ...]:
     return (*blocks, *items(across_words(state, layout)))
 
 
+def _chance(chance: float | None) -> str:
+    if chance is None or chance != chance:
+        return ""
+    whole = round(100 * chance)
+    return "> 99%" if whole > LAST else f"{whole}%" if whole else "< 1%"
+
+
 def panel_part(result: PanelResult, when: str) -> Part:
     """A test panel: its verdict, what it means, and everything measured."""
     note = f"{result.panel.units.plural.capitalize()} unless said; U = 2u. {panel_words.LESS_NOMINAL}"
     head = ("", "value", "U", "limit", "verdict")
     return Part(
-        heading="Test panel",
+        heading="",
         blocks=(
             Text(words=panel_words.panel_title(result)),
             Text(words=panel_words.verdict_line(result), strong=True),
@@ -100,7 +111,7 @@ def settings_part(result: SettingsResult, when: str) -> Part:
     note = f"{units.plural.capitalize()}; off is measured less wanted; U = 2u."
     rows = _rows(settings_words.table_rows(states, units))
     return Part(
-        heading="Settings",
+        heading="",
         blocks=(
             Text(words=", ".join([f"{settings.name} ({settings.source})", *told])),
             Text(words=f"Verdict: {result.verdict.printed}. {settings_words.summary(result)}", strong=True),
@@ -115,37 +126,6 @@ def settings_part(result: SettingsResult, when: str) -> Part:
 
 def _rows(rows: Iterable[Sequence[str]]) -> tuple[tuple[str, ...], ...]:
     return tuple(tuple(row) for row in rows)
-
-
-def raw_readings(name: str, solution: Solution, units: Units) -> Part:
-    """Every reading as it was written, in the order of the file, those left out marked; `units` are the file's."""
-    layout, survey = solution.layout, solution.survey
-    dropped, seen = {id(r) for r in solution.dropped}, Counter[tuple[str, float]]()
-    rows: list[tuple[str, ...]] = []
-    for r in survey.readings:
-        point = layout.sections[layout.index[r.section]].point_name(r.place, layout.units)
-        seen[r.section, r.place] += not r.closing
-        which = "closing" if r.closing else str(seen[r.section, r.place])
-        remarks = ["left out: the others contradict it"] if id(r) in dropped else []
-        remarks += [] if _by_tape(r, survey) else [f"own u {decimal(r.u, layout.units, places=4)} {layout.units}"]
-        rows.append((str(r.row), r.section, point, r.text, which, "; ".join([*remarks, r.note] if r.note else remarks)))
-    rows += [
-        (str(s.row), f"{s.upstream} / {s.downstream}", "joint", s.text, "step, by feeler gauge", "")
-        for s in survey.steps
-    ]
-    head: tuple[str, ...] = ("row", "section", "point", "reading", "time", "note")
-    if not any(row[-1] for row in rows):
-        head, rows = head[:-1], [row[:-1] for row in rows]
-    bare = Units(survey.record["units"]) if survey.record.get("units") in list(Units) else units
-    note = f"As written in {survey.source}, {bare.plural} where no unit stands. "
-    note += f"{counted(len(dropped), 'reading')} left out of the fit, as told." if dropped else "None was left out."
-    table = Table(head=head, rows=tuple(rows), align="rlllll"[: len(head)], note=note)
-    return Part(heading=f"Readings, {name.lower()}", blocks=(table,))
-
-
-def _by_tape(reading: Reading, survey: Survey) -> bool:
-    """Whether a reading is worth what the tape makes it, and not what the file says beside it."""
-    return bool(abs(reading.u - survey.tape.reading_u(reading.value)) < SAME)
 
 
 def budget(name: str, solution: Solution) -> Table:

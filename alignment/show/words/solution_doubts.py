@@ -21,12 +21,7 @@ __all__ = ["doubts", "line_laid"]
 def doubts(solution: Solution) -> list[str]:
     """What the readings leave open, said once each."""
     train, plan, layout = solution.train, solution.plan, solution.layout
-    said = []
-    open_ = [s for s in solution.state.sections if s.measured and not s.verdict.sure]
-    if open_:
-        said.append(f"This tape cannot prove {counted(len(open_), 'section')} ('?' above).")
-        for way, names in ways_to_settle(train, solution.state).items():
-            said.append(_settling(way, names, layout))
+    said = [_settling(way, names, layout) for way, names in ways_to_settle(train, solution.state).items()]
     if plan.stuck:
         one = len(plan.stuck) == 1
         said.append(
@@ -63,13 +58,14 @@ def _settling(way: Way, names: list[str], layout: Layout) -> str:
     which, units = in_list(names), layout.units
     if way == AT_THE_LIMIT:
         return f"{which}: at the limit. Read it 3 times with a finer rule before deciding."
+    often = {1: "One reading", SECOND: "A second reading"}.get(way.repeats, f"{way.repeats} readings")
+    marks = ""
     if way.mark is not None:
+        often = f"{way.repeats} readings" if way.repeats > 1 else often
         mark = show(way.mark, units) if units is Units.inch else decimal(way.mark, units, places=1)
-        often = "one reading" if way.repeats == 1 else f"{way.repeats} readings"
-        return f"{which}: {often} of each end with {mark} {units} marks should settle it."
-    if way.repeats == SECOND:
-        return f"{which}: a second reading of each end should settle it."
-    return f"{which}: {way.repeats} readings of each end should settle it."
+        marks = f" with {mark} {units} marks"
+    it = "it" if len(names) == 1 else "them"
+    return f"Not proved with this tape: {which}. {often} of each end{marks} should settle {it}."
 
 
 SECOND: Final = 2

@@ -112,9 +112,9 @@ class Working:
         except InputError as error:
             return replace(self, says=(error.problems[-1].what,))
 
-    def rebased(self, text: str, said: str) -> Working:
+    def rebased(self, text: str | None, said: str) -> Working:
         """The same on a log that somebody else has added to; what was typed is to be typed again."""
-        after = self._go(text, self.skipped, "")
+        after = self._go(text or self.text, self.skipped, "")
         return replace(after, says=(said, *after.says))
 
     def told_so(self, said: str) -> Working:
