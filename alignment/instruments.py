@@ -69,6 +69,12 @@ class Tape:
 
         return mean_u(reading, count, mark=self.graduation, set_u=self.set_u, tilt=self.tilt)
 
+    def repeats_apart(self, reading: float, count: int, probability: float) -> float:
+        """How far apart repeats of one point are at the most; see `uncertainty.repeats_apart`. [mm]"""
+        from alignment.uncertainty import repeats_apart
+
+        return repeats_apart(reading, count, probability, mark=self.graduation, set_u=self.set_u, tilt=self.tilt)
+
     def tilt_mean(self, reading: ArrayLike) -> NDArray[np.float64]:
         """Mean of the tilt, common to all readings as the zero is; see `uncertainty.tilt_mean`. [mm]"""
         from alignment.uncertainty import tilt_mean

@@ -11,12 +11,13 @@ import enum
 import math
 from collections.abc import Iterable
 from dataclasses import dataclass
+from functools import lru_cache
 from typing import Final
 
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
-from alignment.quantiles import phi
+from alignment.quantiles import normal_below, phi
 
 __all__ = [
     "COVERAGE",
@@ -26,6 +27,7 @@ __all__ = [
     "conformance_probability",
     "mean_u",
     "reading_u",
+    "repeats_apart",
     "rounding_kept",
     "tilt_mean",
     "verdict",
@@ -40,6 +42,8 @@ SAME: Final = 1e-6
 UNKNOWN_BELOW: Final = 0.5
 """With a smaller probability of being within, a best estimate within tolerance says nothing."""
 _HARMONICS: Final = np.arange(1.0, 100.0)
+_CELLS: Final = 24
+"""Steps in which places between two marks, and tilts, are taken."""
 
 Floats = NDArray[np.float64]
 
@@ -187,6 +191,47 @@ def mean_u(reading: ArrayLike, count: ArrayLike, *, mark: float, set_u: float, t
     one = reading_u(reading, mark=mark, set_u=set_u, tilt=tilt)
     kept = rounding_kept(np.hypot(set_u, _tilt_scatter(reading, tilt)), mark)
     return np.asarray(np.sqrt((one**2 - kept**2) / np.asarray(count) + kept**2))
+
+
+@lru_cache(maxsize=512)
+def repeats_apart(reading: float, count: int, probability: float, *, mark: float, set_u: float, tilt: float) -> float:
+    """
+    How far apart repeats of one point are at the most, with this probability: a whole number of marks.
+
+    Repeats are rounded to marks, so that their range is too, and no continuous distribution says how often it is one
+    mark or two. Worked out for a point that lies anywhere between two marks, a normal hand, and a tilt that is uniform.
+
+    Parameters
+    ----------
+    reading : float
+        Distance from face to string. [mm]
+    count : int
+        Number of repeats, at least 2.
+    probability : float
+        With which they are no farther apart than this.
+    mark, set_u, tilt : float
+        As for `reading_u`.
+
+    Returns
+    -------
+    float
+        [mm]
+    """
+    hand = max(set_u / mark, 1e-6)
+    middles = (np.arange(_CELLS) + 0.5) / _CELLS
+    # a tilted tape reads long; in marks
+    long = reading * np.square(math.radians(tilt) * middles) / 2 / mark
+    reach = math.ceil(8 * hand + float(long.max())) + 1
+    edges = np.arange(-reach, reach + 1) + 0.5
+    true = (middles - 0.5)[:, None, None] + long[None, :, None]
+    below = normal_below((edges - true) / hand).mean(axis=1)
+    for apart in range(2 * reach):
+        # all repeats on some mark and the next few, the lowest of them met
+        within = below[:, apart + 1 :] - below[:, : -apart - 1]
+        inner = below[:, apart + 1 :] - below[:, 1 : below.shape[1] - apart]
+        if float(np.sum(within**count - inner**count, axis=1).mean()) >= probability:
+            return apart * mark
+    return 2 * reach * mark
 
 
 def conformance_probability(value: float, u: float, *, lower: float = -math.inf, upper: float = math.inf) -> float:

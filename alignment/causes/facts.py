@@ -17,7 +17,7 @@ from alignment.panel.corners import Known
 from alignment.panel.found import Bent, Curve, PanelResult, WaveFound
 from alignment.panel.limits import Finding
 from alignment.panel.parts import Part, Side, Spot
-from alignment.train.flags.leaning import find_leans
+from alignment.train.flags.leaning import find_leans, lean_tests
 from alignment.train.solve import Solution
 from alignment.train.state import judge
 from alignment.train.train import Train
@@ -129,8 +129,13 @@ def _inward(skew: Known, tolerance: float) -> bool | None:
 
 def _leaning(train: Train) -> Fact:
     """Whether a string leans; 'no' takes a test of every string that would have seen a lean out of tolerance."""
-    leans = find_leans(train)
-    return _fact(FactName.string_leans, True if leans else None, leans, Why.no_power)
+    # a line fitted to the sections has taken up what their string leans
+    hung = train.on_string()
+    tests = lean_tests(hung)
+    leaning: list[bool | None] = [test.leans for test in tests]
+    # a string of which nothing was measured was not tested
+    leaning += [None] * (len(hung.layout.strings) - len(tests))
+    return _fact(FactName.string_leans, _any(leaning), find_leans(hung), Why.no_power)
 
 
 def _pointing(train: Train, result: PanelResult) -> Iterable[Fact]:

@@ -14,7 +14,6 @@ from alignment.change.motion import Motion, compare_trains, face_change
 from alignment.change.strings import Expected, Stayed, StringChange, recorded
 from alignment.choices import Aim, Line
 from alignment.errors import NotEnoughReadingsError
-from alignment.lengths import INCH
 from alignment.machine.layout import Layout
 from alignment.machine.log import now, parts
 from alignment.machine.survey import Survey
@@ -31,8 +30,6 @@ Floats = NDArray[np.float64]
 ENDS: Final = ("entry", "exit")
 SURE: Final = 2.5758
 """A plan is excluded, and a way called wrong, beyond so many standard uncertainties: 1 % of those that were not."""
-CREEP: Final = float(INCH) / 64
-"""Standard uncertainty of what tightening does to a bolt end (our judgement, common practice, no source). [mm]"""
 
 
 class Outcome(enum.StrEnum):
@@ -242,7 +239,7 @@ def planned_changes(layout: Layout, moves: Floats) -> Expected:
     loose = (moves != 0).astype(np.float64)
     return Expected(
         change=-np.einsum("nik,nk->ni", lever, moves),
-        covariance=CREEP**2 * np.einsum("nik,nk,njk->nij", lever, loose, lever),
+        covariance=layout.moves.creep**2 * np.einsum("nik,nk,njk->nij", lever, loose, lever),
     )
 
 

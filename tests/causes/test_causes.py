@@ -13,6 +13,7 @@ from alignment.causes.causes import Cause, CauseTable, CauseVerdict, Standing, c
 from alignment.causes.fact import FactName, Holds, Why
 from alignment.causes.facts import TURNS_BACK, gather
 from alignment.causes.strip_path import bends, steering
+from alignment.choices import Line
 from alignment.errors import InputError, NameUnknownError
 from alignment.files.disk import read_text, sample_folder
 from alignment.lengths import Units
@@ -683,3 +684,47 @@ def test_why_legs_tell_nothing(limit, why):
     text = '[[across]]\nat = "lead"\noperator_leg = "50"\ndrive_leg = "50"\n' + f"[limits]\n{limit}\n"
     fact = fact_of(text, "legs-differ")
     assert (fact.holds, fact.why) == (Holds.unknown, why)
+
+
+@pytest.mark.parametrize(("count", "tape", "slope", "line", "holds", "said"), [
+    (5, FINE, 0.0, Line.string, Holds.no,
+     "The sections do not all slope one way. A string crooked enough to matter would have shown."),
+    (5, FINE, 0.01, Line.string, Holds.yes,
+     "All sections slope the same way along string r. It is probably crooked."),
+    (5, FINE, 0.01, Line.fitted, Holds.yes,
+     "All sections slope the same way along string r. It is probably crooked."),
+    (2, "mark = '2'\nset = '1'\ntilt = 0\nzero = '0.5'", 0.0, Line.string, Holds.unknown,
+     "The sections do not show whether a string is crooked."),
+    (1, FINE, 0.0, Line.string, Holds.unknown, "The sections do not show whether a string is crooked."),
+])  # fmt: skip
+def test_a_crooked_string_is_ruled_out_only_where_it_would_have_been_seen(count, tape, slope, line, holds, said):
+    """True sections: a lean of both tolerances over five is ten times what marks of 0.1 tell, over two of 2 mm none."""
+    parts = [{"name": f"s{k}", "row": "operator", "start": str(500 * k), "length": "450"} for k in range(count)]
+    # one string for both rows, of which one is not read
+    parts += [{"name": "other", "row": "drive", "start": "0", "length": "450"}]
+    sides = {"operator": "left", "drive": "right"}
+    rows = {n: f"target = '600'\nstring = 'r'\nstring_side = '{side}'" for n, side in sides.items()}
+    layout = machine(parts, rows=rows, tape=tape)
+    ends = [(s, place) for s in layout.sections[:count] for place in (0, 450)]
+    read = [(s.name, "exit" if place else "entry", 600 + slope * (s.start + place)) for s, place in ends]
+    train = fit_train(layout, readings(layout, read), line=line)
+    panel = measure(parse_panel(PANEL + SWEPT, "p.toml"))
+    fact = gather(train, panel)[FactName.string_leans]
+    found = find_causes(train, panel)
+    assert (fact.holds, fact.why) == (holds, Why.no_power if holds is Holds.unknown else None)
+    assert fact_words(fact, found) == said
+    ruled_out = "string-askew" in names(found, CauseVerdict.contradicted)
+    assert ruled_out or holds is not Holds.no
+    if holds is Holds.unknown:
+        (askew,) = (j for j in found.judgements if j.cause.name == "string-askew")
+        assert FactName.string_leans not in [f.name for f in askew.against]
+
+
+def test_a_string_from_which_nothing_was_read_is_not_ruled_out():
+    rows = {n: f"target = '600'\nstring = '{n}'" for n in ("operator", "drive")}
+    parts = [{"name": f"{n}{k}", "row": n, "start": str(500 * k), "length": "450"} for n in rows for k in range(5)]
+    layout = machine(parts, rows=rows, tape=FINE)
+    panel = measure(parse_panel(PANEL + SWEPT, "p.toml"))
+    for read_from, holds in ((("operator", "drive"), Holds.no), (("operator",), Holds.unknown)):
+        read = [(s.name, e, 600) for s in layout.sections if s.row in read_from for e in ("entry", "exit")]
+        assert gather(fit_train(layout, readings(layout, read)), panel)[FactName.string_leans].holds is holds

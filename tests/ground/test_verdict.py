@@ -161,13 +161,3 @@ def test_chi_square_points_against_scipy(probability):
 
     dof = [1, 2, 3, 4, 5, 6, 7, 15, 16, 101]
     assert chi_square_point(dof, probability) == pytest.approx(stats.chi2.ppf(probability, dof), rel=1e-7, abs=1e-9)
-
-
-@pytest.mark.parametrize("count", [2, 3, 8])
-def test_range_point_against_scipy(count):
-    """The studentized range with all but endless degrees of freedom."""
-    from scipy import stats
-
-    from alignment.quantiles import range_point
-
-    assert range_point(count) == pytest.approx(stats.studentized_range.ppf(0.95, count, 1e6), rel=1e-6)

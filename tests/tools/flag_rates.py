@@ -13,6 +13,7 @@ from collections.abc import Iterator
 from dataclasses import dataclass, replace
 
 import numpy as np
+from scipy.special import logsumexp
 
 from alignment.machine.layout import Layout
 from alignment.machine.layout_file import parse_layout
@@ -24,7 +25,12 @@ IN = 25.4
 LENGTH, EVERY = 18.0, 20.0
 SIZES = (1, 2, 3, 5, 8, 16)
 OUT = {"true": 0.0, "out 1/8": IN / 8}
-TAPES = {"1/16": ("in", "1/16 in", "1/64 in"), "1/64": ("in", "1/64 in", "1/256 in"), "1 mm": ("mm", "1 mm", "0.25 mm")}
+TAPES = {
+    "1/16": ("in", "1/16 in", "1/64 in"),
+    "1/64": ("in", "1/64 in", "1/256 in"),
+    "1 mm": ("mm", "1 mm", "0.25 mm"),
+    "0.5 mm": ("mm", "0.5 mm", "0.125 mm"),
+}
 SLIPS = {
     "in": {"half": IN / 2, "inch": IN, "foot": 12 * IN, "left out": None},
     "mm": {"half": IN / 2, "inch": 10.0, "foot": 100.0},
@@ -143,17 +149,41 @@ COLUMNS = (
     "false line-moved",
     "false unlikely",
     "false off-target",
+    "false stray",
+    "false spread",
 )
 
 
 def kinds() -> Iterator[Kind]:
-    """All kinds of the table."""
+    """All kinds of the table: one string by every tape, and two by the coarsest, which is used most."""
     for tape in TAPES:
-        for repeats in (1, 3):
-            for strings in (1, 2):
+        for strings in (1, 2) if tape == "1/16" else (1,):
+            for repeats in (1, 3):
                 for out in OUT:
                     for sections in SIZES:
                         yield Kind(sections=sections, strings=strings, out=out, tape=tape, repeats=repeats)
+
+
+def bound(kind: Kind, size: float, count: int = 40_000, seed: int = 1) -> float:
+    """
+    Most of the slips of one reading that any test could find that doubts one clean survey in twenty. [%]
+
+    The likelihood ratio (Neyman and Pearson) of one reading being off by this to either side against none, told how
+    far the section ends are out and what a reading is worth; with the wanted reading known and each point read once.
+    """
+    rng = np.random.default_rng(seed)
+    layout = kind.layout()
+    readings = 2 * kind.sections * kind.strings
+    u = float(np.hypot(OUT[kind.out], layout.tape.reading_u(kind.reading * IN)))
+    clean = rng.normal(0, u, (count, readings))
+    bad = rng.normal(0, u, (count, readings))
+    bad[:, 0] += size
+
+    def for_a_slip(off: np.ndarray) -> np.ndarray:
+        return logsumexp(np.concatenate([off, -off], axis=1) * size / u**2, axis=1)
+
+    doubted = np.quantile(for_a_slip(clean), 0.95)
+    return 100 * float(np.mean(for_a_slip(bad) > doubted))
 
 
 def cover(kind: Kind, count: int, seed: int = 1) -> dict[str, float]:
@@ -184,20 +214,29 @@ def covered_kinds() -> Iterator[Kind]:
 def print_rates(count: int) -> None:
     """The table of flags, then that of U."""
     print(f"\nFLAGS, % of {count} surveys of each kind (found: slips of one reading, 3/8 in lean of a true machine)")
-    print("tape repeats strings machine  sections " + " ".join(f"{c.replace('false ', '!'):>12}" for c in COLUMNS))
+    print(
+        "Bound: the most that any test could find of half an inch, and of an inch or 10 mm, that doubts 5 % clean ones."
+    )
+    heads = [*(c.replace("false ", "!") for c in COLUMNS), "bound half", "bound inch"]
+    print("tape   repeats strings machine  sections " + " ".join(f"{head:>12}" for head in heads))
     for k in kinds():
         found = rates(k, count)
         cells = " ".join(
             f"{found.get(c, 0.0):>12.1f}" if c in found or c[:5] == "false" else f"{'-':>12}" for c in COLUMNS
         )
-        print(f"{k.tape:<5} {k.repeats:>6} {k.strings:>7} {k.out:<8} {k.sections:>8} {cells}", flush=True)
+        slips = SLIPS[str(k.layout().units)]
+        bounds = [f"{bound(k, slips[name] or 0.0):>12.1f}" if k.repeats == 1 else f"{'-':>12}" for name in slips][:2]
+        print(
+            f"{k.tape:<6} {k.repeats:>7} {k.strings:>7} {k.out:<8} {k.sections:>8} {cells} {' '.join(bounds)}",
+            flush=True,
+        )
     print(f"\nU, % of values within 2 u of the truth, {count} surveys of 3 sections each")
-    print("reading repeats tape  hand          offset   skew   step")
+    print("reading repeats tape   hand          offset   skew   step")
     for k in covered_kinds():
         found = cover(k, count)
         hand = k.hand or TAPES[k.tape][2]
         print(
-            f"{k.reading:>7} {k.repeats:>7} {k.tape:<5} {hand:<12} "
+            f"{k.reading:>7} {k.repeats:>7} {k.tape:<6} {hand:<12} "
             + " ".join(f"{found[name]:>6.1f}" for name in ("offset", "skew", "step")),
             flush=True,
         )

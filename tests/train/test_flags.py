@@ -11,7 +11,6 @@ from scipy import stats
 from alignment.lengths import Units
 from alignment.machine.layout_file import read_layout
 from alignment.machine.survey_files import read_survey
-from alignment.quantiles import range_point
 from alignment.show import door
 from alignment.show.json.solution import as_json
 from alignment.train.flags.find import find_flags
@@ -354,12 +353,15 @@ def test_closing_reading_of_a_point_not_read_at_first():
 # repeats
 
 
-@pytest.mark.parametrize(("apart", "found"), [(0.99, []), (1.01, ["spread"])])
+@pytest.mark.parametrize(("apart", "found"), [(1, []), (2, ["spread"])])
 def test_spread_of_repeats(apart, found):
-    """Three readings of one point, the only one read thrice, whose range is at its 95 % point (studentized range)."""
-    allowed = U * range_point(3)
+    """
+    Three readings of one point, the only one read thrice, by a hand of 0.4 mm and marks of 1 mm.
+
+    One mark apart is met in most of such points, two in 4.3 % (400,000 simulated, rounding included).
+    """
     section = [{**sections(1)[0]}]
-    read = [("a-1", "entry", f"{600 + d:.4f}") for d in (0, apart * allowed, apart * allowed / 2)]
+    read = [("a-1", "entry", 600 + d) for d in (0, apart, 0)]
     # the other end, read in a section without redundancy left for a stray or scatter to show
     layout = machine([*section, *sections(2, "b")], rows={"a": "target = '600'", "b": "target = '600'"})
     read += rows([(600, 600)] * 2, "b")
@@ -561,10 +563,12 @@ def test_scatter_names_the_reading_farthest_off(sign, says):
 def test_two_readings_of_one_point_that_differ():
     """Of three repeated points one: Bonferroni over the three, and all that is said of it."""
     layout = machine(sections(3), rows=ROW)
-    read = [*rows([(600, 600)] * 3), ("a-1", "entry", 600), ("a-2", "exit", 601.75), ("a-3", "exit", 600)]
+    # the second section was read at one end alone, where no test of strays takes the difference up first
+    read = [row for row in rows([(600, 600)] * 3) if row[:2] != ("a-2", "entry")]
+    read += [("a-1", "entry", 600), ("a-2", "exit", 603), ("a-3", "exit", 600)]
     (flag,) = flags(layout, read)
     assert (flag.flag, flag.section, flag.point) == ("spread", "a-2", "exit")
-    assert flag.numbers == {"spread": pytest.approx(1.75), "allowed": pytest.approx(U * range_point(2, 1 - 0.05 / 3))}
+    assert flag.numbers == {"spread": pytest.approx(3.0), "allowed": pytest.approx(2.0)}
 
 
 def test_lone_points_by_name():

@@ -7,9 +7,11 @@ import pytest
 from scipy import stats
 
 from alignment.choices import Line
+from alignment.train.flags import leaning as leaning_test
 from alignment.train.flags.find import find_flags
 from alignment.train.flags.leaning import find_leans, lean_tests
 from alignment.train.train import Train, fit_train
+from tests.tools import flag_rates
 from tests.tools.machines import machine, readings, said
 
 STEP, LENGTH, TARGET = 500, 450, 600
@@ -236,3 +238,31 @@ def test_which_way_and_what_share(slope):
     )
     assert exit_ in said(flag, layout)
     assert flag.numbers["entry"] == pytest.approx(np.polyval(line, 0))
+
+
+@pytest.mark.parametrize(
+    ("scatter", "most"), [(1.0, 0.002), (3.0, 0.0095), (5.3, 0.0095), (9.0, 0.0125), (30.0, 0.0125)]
+)
+def test_two_straight_sections_are_seldom_accused_however_far_out(scatter, most):
+    """
+    How often the test of two sections rejects, integrated with scipy's normal and chi-square distributions.
+
+    Section ends out by themselves, by so many times what the tape tells; 5.3 is 1/8 in by a 1/16 tape.
+    """
+    quantile = (np.arange(20_000) + 0.5) / 20_000
+    left = scatter**2 * stats.chi2.ppf(quantile, 2)
+    alone = left <= stats.chi2.ppf(leaning_test.PAIR_ALONE, 2)
+    beyond = np.where(alone, leaning_test.PAIR, np.maximum(np.sqrt(left / 2), 1) * stats.t.ppf(0.995, 2))
+    accused = float(np.mean(2 * stats.norm.sf(beyond / scatter)))
+    assert accused <= most
+
+
+def test_three_eighths_are_found_with_two_perfect_sections():
+    """
+    A lean of 3/8 in over two true sections, read once with a 1/16 tape: nine in ten or more.
+
+    At most 95 % can be found by any test that accuses a straight string in 1 % of machines out by up to 1/8 in (linear
+    programme over all tests that do not acquit a larger slope).
+    """
+    kind = flag_rates.Kind(sections=2)
+    assert flag_rates.rates(kind, 400, seed=3)["lean"] / 100 >= 0.91 - 4 * np.sqrt(0.91 * 0.09 / 400)

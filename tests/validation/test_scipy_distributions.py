@@ -4,25 +4,41 @@ from __future__ import annotations
 
 import math
 
+import numpy as np
 import pytest
 from scipy import stats
 
 from alignment.change.comparison import SURE
-from alignment.quantiles import chi_square_point, f_point, range_point, student_point
-from alignment.uncertainty import conformance_probability
+from alignment.quantiles import chi_square_point, f_point, student_point
+from alignment.uncertainty import conformance_probability, repeats_apart
 
 
-@pytest.mark.parametrize("count", [2, 3, 4, 6, 10, 30])
+@pytest.mark.parametrize("count", [2, 3, 6, 10])
 @pytest.mark.parametrize("probability", [0.5, 0.95, 0.99])
-def test_range_of_repeats(count, probability):
-    """Studentized range with the standard deviation known (infinite degrees of freedom)."""
+def test_range_of_repeats_on_fine_marks(count, probability):
+    """
+    Marks a hundredth of the hand: the studentized range with the standard deviation known, to a mark.
+
+    The range in marks is on the average that of the places, so that a point of it is one mark up or down.
+    """
     expected = stats.studentized_range.ppf(probability, count, math.inf)
-    assert range_point(count, probability) == pytest.approx(expected, rel=1e-6)
+    found = repeats_apart(500.0, count, probability, mark=0.01, set_u=1.0, tilt=0.0)
+    assert found == pytest.approx(expected, abs=0.0101)
 
 
-def test_range_of_three_as_tabled():
-    """95 % point of the studentized range for 3 and infinite degrees of freedom: 3.31 (any table)."""
-    assert range_point(3) == pytest.approx(3.31, abs=0.005)
+@pytest.mark.parametrize("count", [2, 3, 5])
+@pytest.mark.parametrize(("mark", "hand"), [(0.4, 0.1), (1.6, 0.4), (1.0, 0.4), (1.0, 0.6)])
+def test_range_of_repeats_on_coarse_marks(count, mark, hand):
+    """Rounding of 100,000 points that lie anywhere, to 4 standard errors: beyond as told, and not by a mark less."""
+    rng = np.random.default_rng(count)
+    true = 467.0 + rng.uniform(-0.5, 0.5, (100_000, 1)) * mark
+    tilt = np.radians(rng.uniform(-2, 2, (100_000, count)))
+    apart = np.ptp(np.round((true / np.cos(tilt) + rng.normal(0, hand, tilt.shape)) / mark), axis=1)
+    for beyond in (0.05, 0.01, 0.002):
+        allowed = round(repeats_apart(467.0, count, 1 - beyond, mark=mark, set_u=hand, tilt=2.0) / mark)
+        margin = 4 * math.sqrt(beyond / 100_000)
+        assert np.mean(apart > allowed) <= beyond + margin
+        assert np.mean(apart >= allowed) > beyond - margin
 
 
 @pytest.mark.parametrize("dof", [1, 2, 4, 34, 1000])

@@ -190,6 +190,8 @@ class _Words:
             if leans:
                 strings = in_list([lean.string for lean in leans])
                 return f"All sections slope the same way along string {strings}. It is probably crooked."
+            if fact.holds is Holds.no:
+                return "The sections do not all slope one way. A string crooked enough to matter would have shown."
             return "The sections do not show whether a string is crooked."
         waves: tuple[WaveFound, ...] = numbers
         if not waves:

@@ -10,7 +10,7 @@ import numpy as np
 from alignment.fitting.lines import CHECKED
 from alignment.machine.slips import SlipKind
 from alignment.machine.survey import Reading, StepReading
-from alignment.quantiles import chi_square_point, normal_point, range_point
+from alignment.quantiles import chi_square_point, normal_point
 from alignment.train.faces import adjust, point_worth
 from alignment.train.flags.doubted import find_doubted
 from alignment.train.flags.flag import Flag, FlagKind
@@ -189,15 +189,17 @@ def _skewed(lean: Lean) -> Flag:
 
 
 def _spread(train: Train) -> list[Flag]:
-    """Repeats whose range is beyond what as many readings of their u keep to: 95 % over all points of the survey."""
+    """Repeats that are farther apart than as many are by chance: 95 % over all points of the survey."""
     flags = []
-    mark = train.survey.tape.graduation
+    tape = train.survey.tape
     repeated = {at: group for at, group in points_of(train).items() if len(group) > 1}
     for (section, place), group in repeated.items():
         values = [reading.value for _, reading in group]
-        u = float(np.sqrt(np.mean([reading.u**2 for _, reading in group])))
-        spread, allowed = max(values) - min(values), u * range_point(len(group), 1 - 0.05 / len(repeated))
-        if spread > max(allowed, mark) + SAME:
+        spread = max(values) - min(values)
+        # to the mark: what the tape is read to does not depend on which of two marks a point is nearer to
+        middle = round(float(np.mean(values)) / tape.graduation) * tape.graduation
+        allowed = max(tape.repeats_apart(middle, len(group), 1 - 0.05 / len(repeated)), tape.graduation)
+        if spread > allowed + SAME:
             flags.append(
                 Flag(
                     flag=FlagKind.spread,

@@ -11,9 +11,10 @@ import numpy as np
 from numpy.typing import NDArray
 
 from alignment.fitting.lines import fit_line
-from alignment.quantiles import student_point
+from alignment.quantiles import normal_point, student_point
 from alignment.train.flags.flag import Basis
 from alignment.train.flags.leaning import Lean
+from alignment.train.flags.points import points_of
 from alignment.train.train import Train
 from alignment.uncertainty import SAME
 
@@ -33,9 +34,6 @@ WORTH: Final = 0.4
 """Degrees of freedom of a median absolute deviation for each reading (its efficiency is 37 %)."""
 FALSE: Final = 0.05
 """Chance that any reading of a clean survey is doubted."""
-FEW: Final = 2.5
-"""With no neighbours to tell how far out a machine is, a reading this many times `OUT` from what is wanted is doubted:
-5/16 in."""
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -88,6 +86,8 @@ class Neighbours:
         known = np.array([layout.rows[s.row].target is not None for s in layout.sections])
         self.deviation[~(known | (train.datum.row_target >= 0))[self.section]] = np.nan
         self._u = float(median([r.u for r in readings]))
+        # what was read again is borne out by itself, and is not doubted
+        self._tests = max(sum(len(group) == 1 for group in points_of(train).values()), 1)
         self._string = np.array([layout.rows[s.row].string for s in layout.sections], dtype=object)
 
     def expect(self, section: int) -> Expectation | None:
@@ -128,12 +128,11 @@ class Neighbours:
         doubt = 1.6 * (1 / len(x) + lever) * max(scatter, self._u) ** 2
         own = WORTH * len(x)
         spread = (KNOWN * (OUT**2 + self._u**2) + own * scatter**2) / (KNOWN + own)
-        tests = max(len(self.x), 1)
         sign = train.datum.sign[section]
         return Expectation(
             at_zero=sign * at_zero,
             slope=sign * slope,
-            limit=float(np.sqrt(spread + doubt)) * student_point(1 - FALSE / (2 * tests), KNOWN + own),
+            limit=float(np.sqrt(spread + doubt)) * student_point(1 - FALSE / (2 * self._tests), KNOWN + own),
             scatter=scatter,
         )
 
@@ -147,6 +146,10 @@ class Neighbours:
             far = np.partition(np.abs(x[use] - train.middle[section]), NEAREST)[NEAREST]
             use &= np.abs(x - train.middle[section]) <= far
         return x[use], d[use], of[use]
+
+    def by_chance(self, false: float) -> float:
+        """How far off any reading of a machine out by `OUT` is with this probability. [mm]"""
+        return float(np.hypot(OUT, self._u)) * normal_point(1 - false / (2 * self._tests))
 
     def roughness(self, section: int) -> float:
         """How well the faces beside a section follow one another: scatter of the others about a straight line. [mm]"""
@@ -164,7 +167,7 @@ class Neighbours:
         """
         train = self.train
         row = train.layout.rows[train.layout.sections[section].row]
-        limit = FEW * float(np.hypot(OUT, self._u))
+        limit = self.by_chance(FALSE)
         if row.target is not None:
             lean = next((lean for lean in leans if lean.string == row.string), None)
             if lean is None:
