@@ -224,7 +224,7 @@ class String:
 
     def answers(self, stayed: Stayed, expected: Expected | None, error: float) -> tuple[Answer, ...]:
         """
-        Accounts with the fewest sections that moved otherwise.
+        Accounts with the fewest sections that moved otherwise, and with fewer where these barely pass.
 
         That a string was hung anew counts as one, where the record says that it was not.
         """
@@ -239,12 +239,13 @@ class String:
             changes = self.changes(hung=hung)
             if done and expected is not None:
                 changes = changes.less(expected.change[self.own], expected.covariance[self.own])
-            masks = fewest_moved(changes, error, most=least - cost) if least >= cost else ()
-            for mask in masks:
-                needed = cost + len(self.own) - int(mask.sum())
-                least = min(least, needed)
-                found.append((needed, hung, done, changes, mask))
-        best = [one for one in found if one[0] == least]
+            if least < cost:
+                continue
+            masks, clear = fewest_moved(changes, error, most=least - cost)
+            needed = [cost + len(self.own) - int(mask.sum()) for mask in masks]
+            least = min(least, needed[0]) if clear else least
+            found += [(need, hung, done, changes, mask) for need, mask in zip(needed, masks, strict=True)]
+        best = [one for one in found if one[0] <= least]
         return tuple(
             self._answer(hung, done, changes, mask, error, worked_out=k < FITTED)
             for k, (_, hung, done, changes, mask) in enumerate(best)

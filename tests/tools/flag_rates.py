@@ -1,5 +1,7 @@
 """
-Rates of flags and of U, over kinds of machine and tape: part of ``python -m tests.tools.rates``.
+Rates of flags and of U, over kinds of machine and tape: ``python -m tests.tools.flag_rates [COUNT]``.
+
+Part of ``python -m tests.tools.rates`` too. COUNT surveys of each kind up to three sections, fewer of longer machines.
 
 A person is simulated: a hook that is off by the same for a whole survey, a hand that places the tape, a tape held
 askew by an even chance, rounding to its marks. True machines are dead true; badly out ones have every section end out
@@ -8,6 +10,7 @@ by itself with a standard deviation of 1/8 in.
 
 from __future__ import annotations
 
+import sys
 from collections import Counter
 from collections.abc import Iterator
 from dataclasses import dataclass, replace
@@ -156,11 +159,11 @@ COLUMNS = (
 
 def kinds() -> Iterator[Kind]:
     """All kinds of the table: one string by every tape, and two by the coarsest, which is used most."""
-    for tape in TAPES:
-        for strings in (1, 2) if tape == "1/16" else (1,):
-            for repeats in (1, 3):
+    for repeats, sizes in ((1, SIZES), (3, (1, 2, 5))):
+        for tape in TAPES:
+            for strings in (1, 2) if tape == "1/16" and repeats == 1 else (1,):
                 for out in OUT:
-                    for sections in SIZES:
+                    for sections in sizes:
                         yield Kind(sections=sections, strings=strings, out=out, tape=tape, repeats=repeats)
 
 
@@ -213,23 +216,20 @@ def covered_kinds() -> Iterator[Kind]:
 
 def print_rates(count: int) -> None:
     """The table of flags, then that of U."""
-    print(f"\nFLAGS, % of {count} surveys of each kind (found: slips of one reading, 3/8 in lean of a true machine)")
-    print(
-        "Bound: the most that any test could find of half an inch, and of an inch or 10 mm, that doubts 5 % clean ones."
-    )
+    print(f"\nFLAGS, % of up to {count} surveys of each kind (slips of one reading and 3/8 in leans found; ! is false)")
+    print("bound: the most that any test doubting 5 % of clean surveys could find, of half an inch, an inch or 10 mm")
     heads = [*(c.replace("false ", "!") for c in COLUMNS), "bound half", "bound inch"]
-    print("tape   repeats strings machine  sections " + " ".join(f"{head:>12}" for head in heads))
+    print("tape   repeats strings machine  sections surveys " + " ".join(f"{head:>12}" for head in heads))
     for k in kinds():
-        found = rates(k, count)
+        surveys = max(count * 3 // max(k.sections * k.strings, 3), 1)
+        found = rates(k, surveys)
         cells = " ".join(
             f"{found.get(c, 0.0):>12.1f}" if c in found or c[:5] == "false" else f"{'-':>12}" for c in COLUMNS
         )
         slips = SLIPS[str(k.layout().units)]
         bounds = [f"{bound(k, slips[name] or 0.0):>12.1f}" if k.repeats == 1 else f"{'-':>12}" for name in slips][:2]
-        print(
-            f"{k.tape:<6} {k.repeats:>7} {k.strings:>7} {k.out:<8} {k.sections:>8} {cells} {' '.join(bounds)}",
-            flush=True,
-        )
+        kind = f"{k.tape:<6} {k.repeats:>7} {k.strings:>7} {k.out:<8} {k.sections:>8} {surveys:>7}"
+        print(kind, cells, *bounds, flush=True)
     print(f"\nU, % of values within 2 u of the truth, {count} surveys of 3 sections each")
     print("reading repeats tape   hand          offset   skew   step")
     for k in covered_kinds():
@@ -240,3 +240,7 @@ def print_rates(count: int) -> None:
             + " ".join(f"{found[name]:>6.1f}" for name in ("offset", "skew", "step")),
             flush=True,
         )
+
+
+if __name__ == "__main__":
+    print_rates(int(sys.argv[1]) if len(sys.argv) > 1 else 1000)

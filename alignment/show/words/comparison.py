@@ -125,6 +125,9 @@ def doubt_words(motion: Motion, string: StringChange) -> str:
     answers = [[i for i in answer.otherwise if i in doubtful] for answer in string.answers]
     if len({answer.hung for answer in string.answers}) == 2:
         return f"Cannot be told: either {_names(layout, doubtful)} moved, or the string was hung anew."
+    if not all(answers):
+        some = "any of " if len(doubtful) > 1 else ""
+        return f"Cannot be told whether {some}{_names(layout, doubtful)} moved."
     if len(doubtful) == 2 and all(len(answer) == 1 for answer in answers):
         return f"Cannot be told which: {in_list([layout.sections[i].name for i in doubtful], 'or')} moved."
     if all(answer.dof == 0 for answer in string.answers):
@@ -337,8 +340,8 @@ def doubts(comparison: Comparison) -> list[str]:
     if motion.stayed is Stayed.recorded and any(a.hung for s in motion.strings for a in s.answers):
         said.append("The records name one string, but the readings say that it hangs differently.")
     said.append(
-        "A section is named only if no answer with as few moved sections leaves it standing. With nothing moved, one "
-        "is named by mistake in 1 comparison of 100 at most."
+        "A section is named only if no answer with as few moved sections, or fewer, leaves it standing. With "
+        "nothing moved, one is named by mistake in 1 comparison of 100 at most."
     )
     if motion.dof:
         said.append(
