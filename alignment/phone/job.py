@@ -249,15 +249,13 @@ class Job:
                 message = words.conflict(section, shown, mine)
                 kept = {**{key: value for key, value in said.items() if key != "version"}, "anyway": "1"}
                 return Told(saved=Saved.conflict, version=now, message=message, again=kept), None
-        if said.get("kind") == "back":
-            after = without_last(text, self.path.name)
-        else:
-            try:
-                after = added(text, new, self.path.name)
-                # nothing is accepted that could not be read back
-                self._parsed(after)
-            except StringtrueError as error:
-                return Told(saved=Saved.refused, version=now, message=str(error)), None
+        back = said.get("kind") == "back"
+        try:
+            after = without_last(text, self.path.name) if back else added(text, new, self.path.name)
+            # nothing is accepted that could not be read back
+            self._parsed(after)
+        except StringtrueError as error:
+            return Told(saved=Saved.refused, version=now, message=str(error)), None
         return Told(saved=Saved.saved, version=_version(after, self.path.name)), after
 
     def _rows(self, said: Mapping[str, str]) -> list[dict[str, str]]:

@@ -8,6 +8,7 @@ path on this computer.
 from __future__ import annotations
 
 import asyncio
+import logging
 from collections.abc import Awaitable, Callable, Sequence
 from http import HTTPStatus
 from importlib.resources import files
@@ -53,6 +54,8 @@ def make_app(job: Job, guard: Guard) -> Starlette:
     guard : Guard
         Who may come in.
     """
+    # of a form that is none it says on the terminal what is wrong with each byte
+    logging.getLogger("python_multipart").setLevel(logging.ERROR)
     templates = Environment(
         loader=PackageLoader("alignment.phone"), autoescape=True, undefined=StrictUndefined, trim_blocks=True,
         lstrip_blocks=True,

@@ -270,3 +270,21 @@ def test_a_finished_section_is_said_to_be(visit):
     page = visit().get().text
     assert '<p class="accepted">operator-1: OK, ' in page
     assert 'data-section="operator-2"' in page
+
+
+def test_back_is_refused_where_the_log_could_not_be_read_any_more(visit, log):
+    """Written by hand: a reading in the other unit is an error where it is all that is left."""
+    text = "section,point,reading\noperator-1,entry,467\noperator-1,exit,18 3/8\n"
+    log.write_text(text)
+    told = visit().post(data={"kind": "back", "id": "b"})
+    assert (told.status_code, told.json()["saved"]) == (422, "refused")
+    assert "467" in told.json()["message"]
+    assert log.read_text() == text
+
+
+def test_a_form_that_is_none_is_refused_without_a_word_on_the_terminal(visit, log, caplog):
+    visit().post(data=READ)
+    body = b"--B\r\nContent-Disposition: form-data\r\n\r\nx\r\n--B\rx"
+    told = visit().post("/photo?id=x", body, **{"content-type": "multipart/form-data; boundary=B"})
+    assert told.status_code in (400, 422)
+    assert caplog.records == []
