@@ -62,7 +62,7 @@ def test_as_left_tells_the_story(samples):
     assert moved.startswith('Moved: operator-2 exit 9/64" toward; operator-3 entry 5/32" away; ')
     assert rest.startswith("No other section (")
     assert string == "String operator and drive hung as before, as far as this tape can see."
-    last = "First: Check the verdict as it is now: stringtrue solve machine.toml as-left.csv"
+    last = "First: check the verdict as it is now: stringtrue solve machine.toml as-left.csv"
     assert " ".join(text(found).split()).endswith(last)
 
 
@@ -330,7 +330,7 @@ def test_move_not_done_sends_to_the_machine_with_cautions(samples):
     assert Outcome.none in {move.outcome for move in found.moves} <= {Outcome.none, Outcome.untold}
     said = text(found)
     assert "Lock out, tag out, and prove that the machine is dead." in said
-    assert said.splitlines()[-1] == "First: See what is still to be done: stringtrue solve machine.toml as-found.csv"
+    assert said.splitlines()[-1] == "First: see what is still to be done: stringtrue solve machine.toml as-found.csv"
 
 
 @pytest.mark.parametrize("suffix", ["", "-mm"])
@@ -477,7 +477,7 @@ def test_two_that_differ_accuse_each_other(tmp_path, run):
         "Cannot be told which: s1 or s2 moved.\n"
         "What string operator did cannot be told.\n"
         "\n"
-        "First: If the string stayed up between the surveys, run this again with\n"
+        "First: if the string stayed up between the surveys, run this again with\n"
         "--same-string.\n"
     )
     assert said(tmp_path, run, *files, "--same-string").splitlines()[1].startswith("Moved: s2 exit ")
@@ -513,7 +513,7 @@ def test_one_move_of_three_that_was_not_made(tmp_path, run):
     out = said(tmp_path, run, small(4), before, after, "--same-string")
     assert "  Not as planned: s4 exit." in out.splitlines()
     assert "Lock out, tag out, and prove that the machine is dead." in out
-    assert out.splitlines()[-1] == "First: See what is still to be done: stringtrue solve machine.toml after.csv"
+    assert out.splitlines()[-1] == "First: see what is still to be done: stringtrue solve machine.toml after.csv"
 
 
 def test_a_log_tells_what_its_moves_did(tmp_path, run):
@@ -535,7 +535,7 @@ def test_a_log_tells_what_its_moves_did(tmp_path, run):
     (two,), (three,) = ([line.split() for line in lines if line.startswith(f"  s{k}")] for k in (2, 3))
     assert two[-2:] == ["in", "full"]
     assert three[-2:] == ["not", "done"]
-    assert lines[-1] == "First: See what is still to be done: stringtrue solve machine.toml job.csv"
+    assert lines[-1] == "First: see what is still to be done: stringtrue solve machine.toml job.csv"
 
 
 def test_flags_name_their_section_in_json():

@@ -238,7 +238,7 @@ def test_a_misread_tape_is_told_beside_the_move_that_it_feigns(samples):
         assert [(source, flag.section) for source, flag in event.flags] == [("inch-slip.csv", "operator-4")]
     said = " ".join(text(found).split())
     assert said.count("But check inch-slip.csv: operator-4, exit: read 19 3/8") == 2
-    assert said.endswith("First: Check the reading of operator-4 in inch-slip.csv. A wrong reading looks like a move.")
+    assert said.endswith("First: check the reading of operator-4 in inch-slip.csv. A wrong reading looks like a move.")
 
 
 @pytest.fixture
@@ -347,7 +347,7 @@ def test_three_surveys_are_too_early(layout):
     found = follow(layout, made(layout, MONTHS[:3], creeping))
     assert drifting(found) == []
     assert headlines(found)[0] == "Too early to speak of a drift: 3 dates, and it takes 4."
-    assert text(found).splitlines()[-1] == "First: Survey again. A drift takes 4 dates."
+    assert text(found).splitlines()[-1] == "First: survey again. A drift takes 4 dates."
 
 
 def test_a_drift_under_a_string_hung_anew(layout):

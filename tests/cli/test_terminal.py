@@ -193,7 +193,7 @@ def test_from_an_empty_folder_to_a_plan(tmp_path, run_at):
     screen.answer("2/10 operator-1 exit: ", "18 9/8")
     assert "Write 19 1/8 or 18 7/8." in screen.answer("2/10 operator-1 exit: ", "18 3/8").replace("\n", " ")
     screen.answer("3/10 operator-2 entry: ", "19 3/8")
-    assert "1 in more than operator-1 exit" in screen.answer("(k keeps it): ", "18 3/8").replace("\n", " ")
+    assert '1" more than operator-1 exit' in screen.answer("(k keeps it): ", "18 3/8").replace("\n", " ")
     screen.answer("4/10 operator-2 exit: ", "18 9/16")
     screen.answer("5/10 drive-1 entry: ", "18 5/")
     assert "nothing below the line" in screen.answer("5/10 drive-1 entry: ", "18 3/8").replace("\n", " ")

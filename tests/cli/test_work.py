@@ -104,7 +104,7 @@ def test_a_whole_job(tmp_path, run_at: Run):
         assert said in screen.wait_for("operator-1 entry: ")
     # a misread inch is doubted, and read again
     screen.type("19 3/8")
-    assert "1 in more than its target (18 3/8)" in " ".join(screen.wait_for("(k keeps it): ").split())
+    assert '1" more than its target (18 3/8)' in " ".join(screen.wait_for("(k keeps it): ").split())
     screen.type("3/8")
     assert "18 3/8 saved." in screen.wait_for("operator-1 exit: ")
     killed, done, shown = 0, 1, ""

@@ -778,15 +778,15 @@ def test_readings_lie_where_they_were_taken():
 
 
 @pytest.mark.parametrize(("text", "step", "words"), [
-    ("", Next.choose_limits, "First: Choose limits for what matters: [limits] in the panel's file."),
-    ('[limits]\ncamber = { height = "9", over = "3000" }\n', Next.keep, "First: Keep it with the record:"),
-    ('[limits]\ncamber = { height = "6", over = "3000" }\n', Next.read_finer, "First: Read what has a '?' again,"),
-    ('[limits]\ncamber = { height = "3", over = "3000" }\n', Next.measure_strip, "First: Lay a piece of"),
+    ("", Next.choose_limits, "First: choose limits for what matters: [limits] in the panel's file."),
+    ('[limits]\ncamber = { height = "9", over = "3000" }\n', Next.keep, "First: keep it with the record:"),
+    ('[limits]\ncamber = { height = "6", over = "3000" }\n', Next.read_finer, "First: read what has a '?' again,"),
+    ('[limits]\ncamber = { height = "3", over = "3000" }\n', Next.measure_strip, "First: lay a piece of"),
     (CAMBER.format(edge="drive", line="outside").replace("camber", "strip") + THREE.format(readings=HOLLOW)
-     + '[limits]\ncamber = { height = "3", over = "3000" }\n', Next.find_cause, "First: Find where it comes from:"),
-    ('[square]\noperator = "3000"\ndrive = "3000"\n', Next.read_again, "First: Read both edges and the sweep again"),
+     + '[limits]\ncamber = { height = "3", over = "3000" }\n', Next.find_cause, "First: find where it comes from:"),
+    ('[square]\noperator = "3000"\ndrive = "3000"\n', Next.read_again, "First: read both edges and the sweep again"),
     ('[square]\noperator = "3006.4"\ndrive = "3000"\nlead = "400"\ntail = "400"\nfrom_operator = "3026"\n'
-     'from_drive = "3046"\n', Next.read_again, "First: Read the diagonal from the drive corner"),
+     'from_drive = "3046"\n', Next.read_again, "First: read the diagonal from the drive corner"),
 ])  # fmt: skip
 def test_the_next_step_is_named(text, step, words):
     """As the last line, and within the first three."""

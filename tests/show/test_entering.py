@@ -257,7 +257,7 @@ def test_names_with_commas_and_quotes_in_the_record(layout):
 
 def test_a_misread_inch_is_told_at_once_and_read_again(layout):
     entry = typed(start(layout), "19 3/8")
-    assert entry.says == ("? 1 in more than its target (18 3/8). Perhaps a whole inch too much?",)
+    assert entry.says == ('? 1" more than its target (18 3/8). Perhaps a whole inch too much?',)
     assert entry.prompt == "Read it again (k keeps it): "
     assert entry.text == ""
     assert readings(typed(entry, "18 3/8")) == [("a-1", "entry", "18 3/8", "")]
@@ -267,27 +267,27 @@ def test_a_misread_inch_is_told_at_once_and_read_again(layout):
     dropped = typed(entry, "")
     assert (dropped.text, dropped.prompt) == ("", "1/9 a-1 entry: ")
     still = typed(entry, "20 3/8")
-    assert still.says == ("? 2 in more than its target (18 3/8). Perhaps two inches too much?",)
+    assert still.says == ('? 2" more than its target (18 3/8). Perhaps two inches too much?',)
     assert typed(entry, "19 9/8").prompt == "Read it again (k keeps it): "
     assert typed(entry, "q").text == ""
 
 
 def test_implausible_against_a_neighbour_the_other_end_a_repeat_and_the_face(layout):
     entry = typed(start(layout), "18 3/8", "19")
-    assert entry.says == ("? 5/8 in more than entry (18 3/8). Perhaps a half inch too much?",)
+    assert entry.says == ('? 5/8" more than entry (18 3/8). Perhaps a half inch too much?',)
     entry = typed(entry, "18 3/8", "17 3/8")
-    assert entry.says == ("? 1 in less than a-1 exit (18 3/8). Perhaps a whole inch too little?",)
+    assert entry.says == ('? 1" less than a-1 exit (18 3/8). Perhaps a whole inch too little?',)
     entry = typed(entry, "18 3/8", "18 3/8", "18 3/8", "18 3/8", "18 5/8")
-    assert entry.says == ("? 1/4 in more than its section's other points say (18 3/8).",)
+    assert entry.says == ("? 1/4\" more than its section's other points say (18 3/8).",)
     entry = typed(start(layout, sections=["a-1"], repeats=2), "18 3/8", "18 3/8", "18 1/2")
-    assert entry.says == ("? 1/8 in more than before (18 3/8).",)
+    assert entry.says == ('? 1/8" more than before (18 3/8).',)
     entry = typed(start(layout, sections=["a-1"]), "18 3/8", "18 3/8", "18 1/2")
-    assert entry.says == ("? 1/8 in more than at first (18 3/8). If it reads the same again, the string has moved.",)
+    assert entry.says == ('? 1/8" more than at first (18 3/8). If it reads the same again, the string has moved.',)
 
 
 def test_a_wrong_reading_that_was_kept_is_pointed_at_by_the_next(layout):
     (said,) = typed(start(layout), "19 3/8", "k", "18 3/8").says
-    assert said.startswith("? 1 in less than entry (19 3/8). Perhaps a whole inch too little?")
+    assert said.startswith('? 1" less than entry (19 3/8). Perhaps a whole inch too little?')
     assert said.endswith("But the target is 18 3/8: look at entry too.")
 
 

@@ -149,7 +149,7 @@ def test_points_farther_apart():
     assert said.apart == pytest.approx(math.sqrt(2) * U * 18 * NEEDED / (5 / 32), rel=1e-4)
     assert 6 * IN < said.apart < 18 * IN
     flat = " ".join(text(work_out(machine_)).split())
-    apart = float(sum(map(Fraction, re.search(r"or points (\d+(?: \d+/\d+)?) in apart", flat)[1].split())))
+    apart = float(sum(map(Fraction, re.search(r'or points (\d+(?: \d+/\d+)?)" apart', flat)[1].split())))
     # never less than will do
     assert said.apart / IN <= apart < said.apart / IN + 1 / 8
 
@@ -239,11 +239,11 @@ def told(run, layout_file, *options: object) -> str:
 def test_text(run, samples, name, units):
     out = told(run, samples / name)
     flat = " ".join(out.split())
-    assert f"{units} marks, each point read once" in flat
+    assert f"{'1/16' + chr(34) if units == 'in' else '1.0 mm'} marks, each point read once" in flat
     assert "As it is, this tape cannot prove the offset, squareness or the step." in flat
     assert "To prove squareness: " in flat
     # first what to do, and again as the last line
-    first = {"in": "Take 1/64 in marks and read each point 9 times: that proves every tolerance."}
+    first = {"in": 'take 1/64" marks and read each point 9 times: that proves every tolerance.'}
     if units in first:
         assert flat.endswith(first[units])
     assert "Smallest misread tape noticed: none." in flat
@@ -299,9 +299,9 @@ def test_mark_to_try(run, samples):
     found = json.loads(run("budget", samples / "machine.toml", "--json", "--mark", "1/32").out)
     assert found["mark"] == pytest.approx(1 / 32)
     assert found["sources"][0]["u"] == pytest.approx(1 / 32 / math.sqrt(12))
-    assert "1/32 in marks" in told(run, samples / "machine.toml", "--mark", "1/32")
+    assert '1/32" marks' in told(run, samples / "machine.toml", "--mark", "1/32")
     # a mark of the other unit is not rounded to one of this
-    assert "0.039370079 in marks" in told(run, samples / "machine.toml", "--mark", "1 mm")
+    assert '0.039370079" marks' in told(run, samples / "machine.toml", "--mark", "1 mm")
 
 
 @pytest.mark.parametrize("suffix", [".svg", ".png", ".pdf"])

@@ -62,7 +62,7 @@ def test_the_words_make_clear_why(leaning):
     assert " line. Leave the string as it is and go by the stops below" in said.words
     # to about 3/8 nearer at the exit
     assert "Beside string operator:" in said.words
-    assert "in nearer to the faces at " in said.words
+    assert '" nearer to the faces at ' in said.words
     text = terminal.render(page)
     assert all(len(line) <= 80 for line in text.splitlines())
     string = " ".join(door.text(leaning[Line.string]).split())

@@ -124,7 +124,7 @@ def test_the_answer_is_one_screen_with_what_to_do_and_the_cautions(run):
 
 def test_a_misread_inch_is_read_again_and_not_moved():
     text = terminal.render(square_page(square(ask("18 3/8", "19 7/16", "18"))))
-    assert "READ BOTH ENDS AGAIN FIRST" in text
+    assert "First: read both ends again." in text
     assert "Perhaps a whole inch too much?" in " ".join(text.split())
     assert "loosen" not in text
     assert text.splitlines()[-1] == "First: read both ends again."

@@ -8,8 +8,9 @@ from typing import Final
 
 from alignment.lengths import INCH, Units, decimal, show, show_exact
 from alignment.machine.layout import Layout
-from alignment.show.page import Degree, Item, Items, Page, Part, Table, Text, items
-from alignment.show.words.phrases import counted, in_list
+from alignment.show.page import Degree, Item, Items, Page, Part, Table, items
+from alignment.show.words.opening import opening
+from alignment.show.words.phrases import counted, in_list, unit_mark
 from alignment.train.budget import PROVED, Budget, Promise, Source, SourceKind
 from alignment.train.state import Measurand
 from alignment.uncertainty import COVERAGE
@@ -38,7 +39,7 @@ def budget_page(budget: Budget) -> Page:
         title=f"{layout.name}: {_marks(means.tape.mark, layout)}, each point read {_times(means.repeats)}",
         act=_act(hard, budget, layout),
         parts=(
-            Part(blocks=(Text(words=proves),)),
+            opening([proves], _act(hard, budget, layout), sends=True),
             Part(heading="Tolerances", blocks=_promises(budget, layout)),
             Part(heading="What can be told", blocks=items(_told(budget, layout))),
             Part(heading="Where the doubt comes from", blocks=(_sources(budget, layout),), degree=Degree.full),
@@ -51,18 +52,18 @@ def _act(hard: list[Promise], budget: Budget, layout: Layout) -> str:
     """How to read so that as much as can be is proved."""
     means = budget.means
     if not hard:
-        return f"Read each point {_times(means.repeats)} with {_marks(means.tape.mark, layout)}."
+        return f"read each point {_times(means.repeats)} with {_marks(means.tape.mark, layout)}."
     often = math.inf if any(p.repeats is None for p in hard) else max(p.repeats or 1 for p in hard)
     finer = math.inf if any(p.mark is None for p in hard) else max(p.mark_repeats or 1 for p in hard)
     if often <= finer and often < math.inf:
-        return f"Read each point {_times(int(often))}: that proves every tolerance."
+        return f"read each point {_times(int(often))}: that proves every tolerance."
     if finer < math.inf:
         mark = min(p.mark or 0.0 for p in hard)
-        return f"Take {_marks(mark, layout)} and read each point {_times(int(finer))}: that proves every tolerance."
+        return f"take {_marks(mark, layout)} and read each point {_times(int(finer))}: that proves every tolerance."
     lost = [promise_name(p) for p in hard if p.repeats is None and p.mark is None and p.apart is None]
     if lost:
-        return f"No tape of common marks proves {in_list(lost, last='or')} here. Read as finely as you can."
-    return "Do for each tolerance what is said beside it."
+        return f"read as finely as you can. No tape of common marks proves {in_list(lost, last='or')} here."
+    return "do for each tolerance what is said beside it."
 
 
 def _times(count: int) -> str:
@@ -70,7 +71,7 @@ def _times(count: int) -> str:
 
 
 def _marks(mark: float, layout: Layout) -> str:
-    return f"{show_exact(mark, layout.units)} {layout.units} marks"
+    return f"{show_exact(mark, layout.units)}{unit_mark(layout.units)} marks"
 
 
 def promise_name(promise: Promise) -> str:
@@ -112,7 +113,7 @@ def _ways(p: Promise, layout: Layout, repeats: int) -> str:
         marks = _marks(p.mark, layout)
         ways.append(marks if p.mark_repeats == repeats else f"{marks} with {counted(p.mark_repeats, 'reading')}")
     if p.apart is not None:
-        ways.append(f"points {_rounded_up(p.apart, layout.units)} {layout.units} apart")
+        ways.append(f"points {_rounded_up(p.apart, layout.units)}{unit_mark(layout.units)} apart")
     return f"{', or '.join(ways)}." if ways else "no number of readings and no finer mark does it alone."
 
 
@@ -123,12 +124,11 @@ def _rounded_up(apart: float, units: Units) -> str:
 
 
 def _told(budget: Budget, layout: Layout) -> list[str]:
-    units = layout.units
-    said = [f"Smallest skew told from zero: {_both(budget.smallest_skew, layout)} {units} end to end."]
+    said = [f"Smallest skew told from zero: {_both(budget.smallest_skew, layout)} end to end."]
     if math.isinf(budget.smallest_slip):
         said.append("Smallest misread tape noticed: none. A second reading of each point, or a third point, checks it.")
     else:
-        said.append(f"Smallest misread tape noticed, 4 times in 5: {_both(budget.smallest_slip, layout)} {units}.")
+        said.append(f"Smallest misread tape noticed, 4 times in 5: {_both(budget.smallest_slip, layout)}.")
     return said
 
 
@@ -165,4 +165,5 @@ def _about() -> list[str]:
 
 def _both(length: float, layout: Layout) -> str:
     units = layout.units
-    return f"{show(length, units)} ({decimal(length, units)})" if units is Units.inch else decimal(length, units)
+    exact = decimal(length, units)
+    return f'{show(length, units)}" ({exact})' if units is Units.inch else f"{exact} mm"

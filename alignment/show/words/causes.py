@@ -9,8 +9,8 @@ from alignment.causes.causes import Cause, Causes, CauseVerdict, Judgement
 from alignment.causes.strip_path import Bend
 from alignment.panel.parts import Side
 from alignment.show.page import Block, Degree, Item, Items, Page, Part, Table, Text, items
-from alignment.show.words import cautions
 from alignment.show.words.facts import again_words, fact_words
+from alignment.show.words.opening import opening
 from alignment.show.words.panel import panel_title, short_verdict
 from alignment.show.words.panel_figures import radius_words
 from alignment.show.words.phrases import counted
@@ -36,11 +36,11 @@ def causes_page(found: Causes) -> Page:
     denied = found.of(CauseVerdict.contradicted)
     fitting = [j for j in open_ if j.fits]
     act = _act(found)
+    act = act[:1].lower() + act[1:]
     return Page(
         title=f"{found.layout.name}, {found.survey}. {panel_title(found.panel)}",
         parts=(
-            Part(blocks=(Text(words=_verdict(found, supported), strong=True), Text(words=act))),
-            Part(blocks=(cautions.short(),)),
+            opening([_verdict(found, supported)], act, sends=True),
             Part(heading="Why", blocks=_reasons(supported[:1], found)),
             Part(
                 heading="Open",

@@ -15,8 +15,8 @@ from alignment.lengths import Units, decimal, show
 from alignment.machine.layout import Layout, Plane, Row
 from alignment.machine.survey import Survey
 from alignment.show.page import Block, Degree, Page, Part, Table, Text, items
-from alignment.show.words import cautions
 from alignment.show.words.flags import flag_words
+from alignment.show.words.opening import opening
 from alignment.show.words.phrases import SHORTLY, counted, in_list
 from alignment.uncertainty import COVERAGE
 
@@ -51,11 +51,12 @@ def comparison_page(comparison: Comparison) -> Page:
     """The whole comparison."""
     layout = comparison.layout
     before, after = comparison.before.survey, comparison.after.survey
+    act, sends = _act(comparison)
     return Page(
         title=f"{layout.name}: {dated(before)} against {dated(after)}",
-        act=_act(comparison),
+        act=act,
         parts=(
-            Part(blocks=tuple(Text(words=said, strong=k == 0) for k, said in enumerate(sentences(comparison)))),
+            opening(sentences(comparison), act, sends=sends),
             _read_again(comparison),
             _moves(comparison),
             Part(heading="What changed", blocks=(_table(comparison.motion),), degree=Degree.full),
@@ -65,25 +66,26 @@ def comparison_page(comparison: Comparison) -> Page:
     )
 
 
-def _act(comparison: Comparison) -> str:
-    """The first thing to do."""
+def _act(comparison: Comparison) -> tuple[str, bool]:
+    """The first thing to do, and whether it is done at the machine."""
     motion, layout = comparison.motion, comparison.layout
     run = f"stringtrue solve {layout.source} {comparison.source}"
     if comparison.flags:
-        return "Read the doubted points again. A wrong reading looks like a section that moved."
+        return "read the doubted points again. A wrong reading looks like a section that moved.", True
     if not_as_planned(comparison):
-        return f"See what is still to be done: {run}"
+        return f"see what is still to be done: {run}", True
     if len(motion.of(Status.doubtful)):
         if motion.stayed is Stayed.unknown:
-            return "If the string stayed up between the surveys, run this again with --same-string."
-        return f"Read {_names(layout, motion.of(Status.doubtful))} again at both ends, with the finest marks to hand."
+            return "if the string stayed up between the surveys, run this again with --same-string.", False
+        names = _names(layout, motion.of(Status.doubtful))
+        return f"read {names} again at both ends, with the finest marks to hand.", True
     if len(motion.of(Status.open)) == len(motion.status):
-        return "Read every section at both ends, in both surveys."
+        return "read every section at both ends, in both surveys.", True
     if comparison.moves:
-        return f"Check the verdict as it is now: {run}"
+        return f"check the verdict as it is now: {run}", False
     if len(motion.moved):
-        return f"See whether anything is out now: {run}"
-    return "Nothing. No section needs another look."
+        return f"see whether anything is out now: {run}", False
+    return "", False
 
 
 def not_as_planned(comparison: Comparison) -> list[PlannedMove]:
@@ -226,7 +228,7 @@ def _read_again(comparison: Comparison) -> Part:
     if not comparison.flags:
         return Part(blocks=())
     said = [f"{source}: {flag_words(flag, comparison.layout)}" for source, flag in comparison.flags]
-    return Part(heading="Read these again first", blocks=(cautions.short(), *items(said)))
+    return Part(heading="Read these again first", blocks=items(said))
 
 
 def _moves(comparison: Comparison) -> Part:
@@ -254,7 +256,7 @@ def _moves(comparison: Comparison) -> Part:
     if wrong:
         ends = [f"{move.section} {move.bolt_end}" for move in wrong]
         names = in_list(ends) if len(ends) <= LISTED else counted(len(ends), "bolt end")
-        blocks += [Text(words=f"Not as planned: {names}."), cautions.short()]
+        blocks.append(Text(words=f"Not as planned: {names}."))
     return Part(heading="Moves by the log" if comparison.logged else "Planned moves", blocks=tuple(blocks))
 
 

@@ -8,6 +8,7 @@ from alignment.lengths import Units, show
 from alignment.machine.layout import Layout
 from alignment.machine.plausible import Against, Doubt, doubt
 from alignment.machine.survey import Reading
+from alignment.show.words.phrases import unit_mark
 from alignment.show.words.slips import slip_words
 
 __all__ = ["doubt_words"]
@@ -19,7 +20,7 @@ def doubt_words(layout: Layout, before: Sequence[Reading], new: Reading, units: 
     if found is None:
         return ""
     which = "more" if found.off > 0 else "less"
-    said = [f"{show(abs(found.off), units)} {units} {which} than {_than(found, layout, units)}."]
+    said = [f"{show(abs(found.off), units)}{unit_mark(units)} {which} than {_than(found, layout, units)}."]
     if found.slip:
         said.append(f"Perhaps {slip_words(found.slip)}?")
     if found.against is Against.first:

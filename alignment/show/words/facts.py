@@ -18,11 +18,10 @@ from alignment.show.words.panel_figures import (
     length_words,
     toward_words,
     twist_words,
-    unit_mark,
     wave_words,
     with_u,
 )
-from alignment.show.words.phrases import counted, in_list
+from alignment.show.words.phrases import counted, in_list, unit_mark
 from alignment.train.flags.leaning import Lean
 from alignment.uncertainty import COVERAGE
 

@@ -5,7 +5,7 @@ from __future__ import annotations
 from alignment.lengths import decimal, show
 from alignment.machine.layout import Layout
 from alignment.machine.slips import SlipKind
-from alignment.show.words.phrases import counted
+from alignment.show.words.phrases import counted, unit_mark
 from alignment.show.words.slips import slip_words
 from alignment.train.flags.flag import Basis, Flag, FlagKind
 
@@ -32,7 +32,7 @@ def _hint(flag: Flag) -> str:
 
 
 def _length(length: float, layout: Layout) -> str:
-    return f"{show(length, layout.units)} {layout.units}"
+    return f"{show(length, layout.units)}{unit_mark(layout.units)}"
 
 
 def _line_moved(flag: Flag, layout: Layout) -> str:
@@ -51,8 +51,8 @@ def _stray(flag: Flag, layout: Layout) -> str:
     if flag.beside:
         return (
             f"{flag.section} / {flag.beside}: step read {flag.read[0]}, the tape readings beside it say "
-            f"{show(says, layout.units, signed=True)} {layout.units}. Measure the step again, and read {flag.section} "
-            f"at its exit and {flag.beside} at its entry end."
+            f"{show(says, layout.units, signed=True)}{unit_mark(layout.units)}. Measure the step again, and read "
+            f"{flag.section} at its exit and {flag.beside} at its entry end."
         )
     said = f"{flag.section}, {flag.point}: read {flag.read[0]}, the others say {_length(says, layout)}."
     others = " or ".join(f"{point} ({text})" for point, text in flag.others)
@@ -115,9 +115,10 @@ def _line_skewed(flag: Flag, layout: Layout) -> str:
 
 def _spread(flag: Flag, layout: Layout) -> str:
     units, numbers = layout.units, flag.numbers
+    apart = f"{decimal(numbers['spread'], units)}{unit_mark(units)} apart"
     return (
-        f"{flag.section}, {flag.point}: read {', '.join(flag.read)}: {decimal(numbers['spread'], units)} {units} "
-        f"apart. Repeats with this tape stay within {decimal(numbers['allowed'], units)}. Read this point again."
+        f"{flag.section}, {flag.point}: read {', '.join(flag.read)}: {apart}. Repeats with this tape stay within "
+        f"{decimal(numbers['allowed'], units)}. Read this point again."
     )
 
 

@@ -19,6 +19,7 @@ from alignment.show.page import Degree, Item, Items, Page, Part, Table, Text, it
 from alignment.show.words import cautions
 from alignment.show.words.comparison import doubt_words, doubtful_strings, moved_words
 from alignment.show.words.flags import flag_words
+from alignment.show.words.opening import opening
 from alignment.show.words.phrases import counted, in_list
 from alignment.uncertainty import COVERAGE
 
@@ -60,7 +61,7 @@ def history_page(history: History) -> Page:
         title=f"{layout.name}: {span}",
         act=_act(history),
         parts=(
-            Part(blocks=tuple(Text(words=said) for said in headlines(history))),
+            opening(headlines(history), _act(history), sends=True),
             _drift_part(history),
             _moves_part(history),
             Part(heading="First and last survey", blocks=(_table(history),)),
@@ -73,19 +74,19 @@ def _act(history: History) -> str:
     flagged = [event for event in history.events if event.flags]
     if flagged:
         source, flag = flagged[-1].flags[0]
-        return f"Check the reading of {flag.section} in {source}. A wrong reading looks like a move."
+        return f"check the reading of {flag.section} in {source}. A wrong reading looks like a move."
     drifts = drifting(history)
     if drifts:
-        return f"Look at the bolts and the base of {in_list(list(dict.fromkeys(name for name, _, _ in drifts)))}."
+        return f"look at the bolts and the base of {in_list(list(dict.fromkeys(name for name, _, _ in drifts)))}."
     if history.events:
         motion = history.events[-1].motion
         some = motion.moved if len(motion.moved) else motion.of(Status.doubtful)
         names = [history.layout.sections[i].name for i in some]
         told = in_list(names) if len(names) <= LISTED else counted(len(names), "section")
-        return f"Look at the bolts of {told}: the last move was there."
+        return f"look at the bolts of {told}: the last move was there."
     if len(history.taken) < FEWEST_DATES:
-        return f"Survey again. A drift takes {FEWEST_DATES} dates."
-    return "Nothing. Survey again at the next service."
+        return f"survey again. A drift takes {FEWEST_DATES} dates."
+    return "survey again at the next service."
 
 
 def headlines(history: History) -> tuple[str, ...]:

@@ -18,6 +18,7 @@ from alignment.train.state import Measurand
 __all__ = [
     "AGAIN",
     "IF_THE_STRING_STAYS",
+    "TIGHTEN",
     "by_section",
     "chance_words",
     "job_words",
@@ -31,7 +32,8 @@ __all__ = [
 ]
 
 IF_THE_STRING_STAYS: Final = "Check the string first. These moves are right only if the string stays as it is."
-AGAIN: Final = "Tighten, then read both ends again: tightening moves the section."
+TIGHTEN: Final = "Tighten, then read both ends again"
+AGAIN: Final = f"{TIGHTEN}: tightening moves the section."
 WHATS: Final = {Measurand.offset: "offset", Measurand.square: "square", Measurand.step: "step"}
 CAUSES: Final = {
     Cause.hold: "it is on hold",
@@ -79,7 +81,11 @@ def step_lines(steps: Sequence[Step], layout: Layout, mark: float, *, wanted: bo
             f"{stop_words(watch.stop, mark, units)}{_at(watch.point, step.loosen)}.",
             f"{_now(steps, mark, units, wanted=wanted)}{after}",
         ]
+    one, two = steps
     first = [_set(step, mark, units) for step in steps]
+    alike = one.watch.stop == two.watch.stop and one.direction is two.direction
+    if alike and _moves(one, mark) and _moves(two, mark):
+        first = [f"Set both to {stop_words(one.watch.stop, mark, units)}, {DIRECTIONS[one.direction]}."]
     return [
         f"loosen both ends. {' '.join(first)}",
         f"{_now(steps, mark, units, wanted=wanted)} Moving one end shifts the other slightly: alternate until both "
@@ -95,9 +101,14 @@ def _capital(text: str) -> str:
     return text[:1].upper() + text[1:]
 
 
+def _moves(step: Step, mark: float) -> bool:
+    """Whether the tape shows that this end moves."""
+    return bool(abs(step.watch.before - step.watch.stop) >= mark / 4)
+
+
 def _set(step: Step, mark: float, units: Units) -> str:
     stop = stop_words(step.watch.stop, mark, units)
-    if abs(step.watch.before - step.watch.stop) < mark / 4:
+    if not _moves(step, mark):
         return f"Keep {step.watch.point} at {stop}."
     return f"Set {step.watch.point} to {stop}, {DIRECTIONS[step.direction]}."
 
@@ -168,8 +179,8 @@ def chance_words(plan: Plan) -> str:
     if not plan.steps:
         return ""
     but = " apart from what is to be read again" if plan.read_again else ""
-    said = f"Chance that these moves bring everything in at once{but}: {percent(plan.chance)}."
-    if plan.weakest is not None:
+    said = f"Chance that all is OK then{but}: {percent(plan.chance)}."
+    if plan.weakest is not None and len({step.section for step in plan.steps}) > 1:
         said += f" Weakest: {plan.weakest.section}, {percent(plan.weakest.chance)}."
     return said
 

@@ -11,9 +11,9 @@ from alignment.panel.found import Curve, EndCut, PanelResult
 from alignment.panel.limits import Finding, Limit
 from alignment.panel.next_step import Next, next_step
 from alignment.panel.parts import Part, Side, Where
-from alignment.show.page import Block, Degree, Page, Table, Text, items
+from alignment.show.page import Block, Degree, Page, Table, items
 from alignment.show.page import Part as Chapter
-from alignment.show.words import cautions
+from alignment.show.words.opening import opening
 from alignment.show.words.panel_doubts import contradiction, doubts
 from alignment.show.words.panel_figures import (
     curve_of,
@@ -99,15 +99,13 @@ def panel_page(result: PanelResult) -> Page:
     step = next_step(result)
     words = limit_words(result)
     sends = step in (Next.read_again, Next.read_finer, Next.find_cause, Next.measure_strip)
-    above = (cautions.short(),) if sends else ()
     return Page(
         title=panel_title(result),
         parts=(
-            Chapter(blocks=(Text(words=verdict_line(result), strong=True), Text(words=_act(result, step)))),
+            opening([verdict_line(result)], _act(result, step), sends=sends),
             Chapter(heading="Read these again first", blocks=items(again(result))),
             Chapter(heading="Out of its limit", blocks=items(_beyond(result))),
             Chapter(heading="What it means", blocks=items(meanings(result))),
-            Chapter(heading="Before you go to the machine", blocks=above),
             Chapter(heading="Measured", blocks=_table(result), degree=Degree.full),
             Chapter(
                 heading="Limits and where they come from",
@@ -123,14 +121,14 @@ def panel_page(result: PanelResult) -> Page:
 def _act(result: PanelResult, step: Next) -> str:
     source = result.panel.source
     if step is Next.read_again and result.square and result.square.corners.slip:
-        return f"Read {_length_name(result, result.square.corners.slip.name)} again, then run this again."
+        return f"read {_length_name(result, result.square.corners.slip.name)} again, then run this again."
     return {
-        Next.read_again: "Read both edges and the sweep again, then run this again.",
-        Next.measure_strip: 'Lay a piece of the same strip flat and measure its sweep: [[offsets]] of = "strip".',
-        Next.find_cause: f"Find where it comes from: stringtrue causes LAYOUT SURVEY {source}",
-        Next.read_finer: "Read what has a '?' again, with finer marks or more readings.",
-        Next.choose_limits: "Choose limits for what matters: [limits] in the panel's file.",
-        Next.keep: f"Keep it with the record: stringtrue report LAYOUT LOG --panel {source} -o FILE.pdf",
+        Next.read_again: "read both edges and the sweep again, then run this again.",
+        Next.measure_strip: "lay a piece of the same strip flat, measure its sweep and add it: stringtrue enter.",
+        Next.find_cause: f"find where it comes from: stringtrue causes LAYOUT SURVEY {source}",
+        Next.read_finer: "read what has a '?' again, with finer marks or more readings.",
+        Next.choose_limits: "choose limits for what matters: [limits] in the panel's file.",
+        Next.keep: f"keep it with the record: stringtrue report LAYOUT LOG --panel {source} -o FILE.pdf",
     }[step]
 
 

@@ -6,7 +6,8 @@ from alignment.lengths import decimal
 from alignment.panel.found import PanelResult, Square
 from alignment.panel.limits import Finding
 from alignment.panel.parts import Part, Spot, Where
-from alignment.show.words.panel_figures import height_words, size, unit_mark, where_words, with_u
+from alignment.show.words.panel_figures import height_words, size, where_words, with_u
+from alignment.show.words.phrases import unit_mark
 
 __all__ = ["contradiction", "doubts"]
 

@@ -9,6 +9,7 @@ from alignment.lengths import Units, decimal, show
 from alignment.panel.found import Bent, Curve, PanelResult, TwistFound, WaveFound
 from alignment.panel.parts import Part, Side, Where
 from alignment.panel.readings import Across, Panel
+from alignment.show.words.phrases import unit_mark
 from alignment.uncertainty import COVERAGE
 
 __all__ = [
@@ -22,7 +23,6 @@ __all__ = [
     "toward_words",
     "twist_unit",
     "twist_words",
-    "unit_mark",
     "wave_words",
     "where_words",
     "with_u",
@@ -31,11 +31,6 @@ __all__ = [
 FOOT: Final = 304.8
 BOWED: Final = {Side.up: "ends up", Side.down: "middle up"}
 """A bow by where its centre lies."""
-
-
-def unit_mark(units: Units) -> str:
-    """What stands behind a length."""
-    return '"' if units is Units.inch else " mm"
 
 
 def length_words(length: float, units: Units, *, signed: bool = False) -> str:

@@ -9,7 +9,7 @@ from alignment.lengths import Units, show, show_exact
 from alignment.machine.layout import Direction, Plane
 from alignment.uncertainty import Verdict
 
-__all__ = ["DIRECTIONS", "SHORTLY", "VIEWS", "counted", "in_list", "on_tape", "verdict_words"]
+__all__ = ["DIRECTIONS", "SHORTLY", "VIEWS", "counted", "in_list", "on_tape", "unit_mark", "verdict_words"]
 
 DIRECTIONS: Final = {
     Direction.toward: "toward the string",
@@ -21,6 +21,11 @@ SHORTLY: Final = {direction: direction.value for direction in Direction}
 """The same where there is room for one word."""
 VIEWS: Final = {Plane.side: "seen from above", Plane.height: "seen from the side"}
 """From where the rows of a plane are seen in a drawing."""
+
+
+def unit_mark(units: Units) -> str:
+    """What stands behind a length: ``"`` or `` mm``."""
+    return '"' if units is Units.inch else " mm"
 
 
 def in_list(words: Sequence[str], last: str = "and") -> str:

@@ -9,10 +9,9 @@ from alignment.instruments import Tape
 from alignment.lengths import INCH, Units, decimal, show
 from alignment.settings.judging import SettingsResult, SettingState, Way
 from alignment.settings.settings_file import Kind
-from alignment.show.page import Block, Degree, Page, Part, Table, Text, items
-from alignment.show.words import cautions
-from alignment.show.words.panel_figures import unit_mark
-from alignment.show.words.phrases import counted, verdict_words
+from alignment.show.page import Block, Degree, Page, Part, Table, items
+from alignment.show.words.opening import opening
+from alignment.show.words.phrases import counted, unit_mark, verdict_words
 from alignment.show.words.sources import SHEAR_SOURCE
 from alignment.uncertainty import COVERAGE
 
@@ -35,8 +34,7 @@ def settings_page(result: SettingsResult) -> Page:
     return Page(
         title=f"{settings.name}, {settings.source}" + (f", {' '.join(told)}" if told else ""),
         parts=(
-            Part(blocks=(Text(words=f"{result.verdict.printed}. {summary(result)}", strong=True), Text(words=act))),
-            Part(heading="Before anything is set", blocks=(cautions.short(),) if sends else ()),
+            opening([f"{result.verdict.printed}. {summary(result)}"], act, sends=sends),
             Part(heading="Set these", blocks=items([f"{s.setting.name}: {to_do(s, units)}" for s in out])),
             Part(heading="A feeler-gauge job", blocks=items(feelers)),
             Part(heading="Settings", blocks=(_table(states, units),)),
@@ -60,7 +58,7 @@ def _act(result: SettingsResult) -> str:
     if unsure:
         more = "measure it" if unsure.verdict is None else "measure it again with something finer"
         return f"{unsure.setting.name}: {more}."
-    return "Nothing to set. Keep this file with the record."
+    return "keep this file with the record."
 
 
 def summary(result: SettingsResult) -> str:

@@ -10,11 +10,11 @@ from alignment.choices import Line
 from alignment.lengths import Units, decimal, show
 from alignment.machine.layout import Layout
 from alignment.show.page import Degree, Item, Items, Page, Part, Table, Text, items
-from alignment.show.words import cautions
 from alignment.show.words.flags import flag_words
 from alignment.show.words.moves import (
     AGAIN,
     IF_THE_STRING_STAYS,
+    TIGHTEN,
     by_section,
     chance_words,
     job_words,
@@ -25,10 +25,12 @@ from alignment.show.words.moves import (
     step_lines,
     string_doubted,
 )
+from alignment.show.words.opening import opening
 from alignment.show.words.phrases import counted, in_list, verdict_words
 from alignment.show.words.solution_doubts import doubts, line_laid
 from alignment.show.words.stops import reading_words
 from alignment.train.across import Across
+from alignment.train.flags.flag import Flag
 from alignment.train.solve import Solution, easiest, of_string
 from alignment.train.state import SectionState, State
 from alignment.uncertainty import COVERAGE, Judged
@@ -38,14 +40,22 @@ __all__ = ["across_words", "first_act", "solution_page", "summary"]
 
 def summary(solution: Solution) -> str:
     """Verdict and size of the job, and what is not in the verdict."""
+    return " ".join((_verdict(solution), *_besides(solution)))
+
+
+def _verdict(solution: Solution) -> str:
+    return f"Verdict: {solution.state.verdict.printed}. {job_words(solution)}"
+
+
+def _besides(solution: Solution) -> list[str]:
+    """What was not judged, and what the moves do not cure, lest "nothing to move" be taken for all is well."""
     state, layout = solution.state, solution.layout
-    said = [f"Verdict: {state.verdict.printed}.", job_words(solution)]
+    said = []
     if state.unmeasured:
         named = ", ".join(state.unmeasured)
         said.append(
             f"NOT JUDGED, since not read at two points: {named} ({len(state.unmeasured)} of {len(state.sections)})."
         )
-    # what the moves do not cure, lest "nothing to move" be taken for all is well
     left = solution.plan.state
     for across, taper in zip(left.openings, left.tapers, strict=True):
         if not taper.verdict.inside:
@@ -54,14 +64,16 @@ def summary(solution: Solution) -> str:
                 f"{after} the strings hang, the opening {' / '.join(across.rows)} is {taper.verdict.printed}: "
                 f"{_taper(across, taper, layout)}."
             )
-    return " ".join(said)
+    return said
 
 
 def first_act(solution: Solution) -> str:
     """The first thing to do, in one sentence; empty where there is nothing to do."""
     if string_doubted(solution):
-        named = {f.string for f in solution.flags if of_string(f) and f.string}
-        return f"check the string{f' {in_list(sorted(named))}' if named else ''}."
+        named = sorted({f.string for f in solution.flags if of_string(f) and f.string})
+        return f"check {f'string {in_list(named)}' if named else 'the string'}."
+    for flag in _doubted(solution)[:1]:
+        return f"read {flag.section}{f', {flag.point}' if flag.point else ''} again."
     for again in solution.read_again[:1]:
         both = f" exit and {again.beside} entry" if again.beside else f", {in_list(again.points)}"
         return f"read {again.section}{both} again."
@@ -84,22 +96,22 @@ def solution_page(solution: Solution, tried: Mapping[Line, Solution] | None = No
     record = solution.survey.record
     told = [f"{key} {record[key]}" for key in ("taken", "by") if key in record]
     act = first_act(solution)
-    intro = [Text(words=summary(solution), strong=True), *([Text(words=f"First: {act}")] if act else [])]
-    if solution.dropped:
-        which = "; ".join(f"{r.section}, row {r.row}: {r.text}" for r in solution.dropped)
-        intro.append(Text(words=f"Left out of the fit, as you asked: {which}."))
+    left_out = "; ".join(f"{r.section}, row {r.row}: {r.text}" for r in solution.dropped)
+    besides = [*_besides(solution), *([f"Left out of the fit, as you asked: {left_out}."] if left_out else [])]
     again = _again(solution)
     strings = [flag_words(f, layout) for f in solution.flags if of_string(f)]
-    to_machine = bool(again or strings or plan.steps)
+    moves, lines = _moves(solution), tried is not None and len(tried) > 1
+    # of one section the first act is the move, and everything fits a glance
+    one = len(layout.sections) == 1 and not again and not strings and not lines
     parts = [
-        Part(blocks=tuple(intro)),
-        _lines(tried) if tried and len(tried) > 1 else Part(blocks=()),
-        Part(heading="Before you go to the machine", blocks=(cautions.short(),) if to_machine else ()),
+        opening([_verdict(solution)], act, sends=bool(again or strings or plan.steps), after=besides),
+        _lines(tried) if tried and lines else Part(blocks=()),
         Part(heading="Check the string first", blocks=items(strings)),
         Part(heading="Read again first", blocks=items(again)),
-        Part(heading="Moves, in this order", blocks=_moves(solution)),
+        *([Part(blocks=(Text(words=f"{TIGHTEN}. {chance_words(plan)}"),))] if one and moves else []),
+        Part(heading="Moves, in this order", blocks=moves, degree=Degree.full if one else Degree.first),
         Part(heading="Still out after these moves", blocks=items(missed_words(plan, layout))),
-        Part(heading="How it is", blocks=(_readings(solution),)),
+        Part(heading="" if one else "How it is", blocks=(_readings(solution),)),
         Part(heading="Figures", blocks=tuple(_figures(solution.state, layout)), degree=Degree.full),
         Part(
             heading=f"After the moves: {plan.state.verdict.printed}",
@@ -113,10 +125,14 @@ def solution_page(solution: Solution, tried: Mapping[Line, Solution] | None = No
 
 
 def _again(solution: Solution) -> list[str]:
-    """What to read again and why; not what was left out of the fit."""
+    """What to read again and why."""
+    return [flag_words(f, solution.layout) for f in _doubted(solution)] + read_again_words(solution)
+
+
+def _doubted(solution: Solution) -> list[Flag]:
+    """Flags that ask for another reading; not of what was left out of the fit."""
     gone = {id(r) for r in solution.dropped}
-    flags = [f for f in solution.flags if f.harmful and not of_string(f) and id(f.reading) not in gone]
-    return [flag_words(f, solution.layout) for f in flags] + read_again_words(solution)
+    return [f for f in solution.flags if f.harmful and not of_string(f) and id(f.reading) not in gone]
 
 
 def _moves(solution: Solution) -> tuple[Items | Text, ...]:

@@ -7,7 +7,7 @@ from typing import Final
 from alignment.choices import Aim, Line
 from alignment.lengths import Units, decimal, show
 from alignment.machine.layout import Layout
-from alignment.show.words.phrases import counted, in_list
+from alignment.show.words.phrases import counted, in_list, unit_mark
 from alignment.train.flags.flag import FlagKind
 from alignment.train.moves.plan import Plan
 from alignment.train.settling import AT_THE_LIMIT, Way, ways_to_settle
@@ -63,7 +63,7 @@ def _settling(way: Way, names: list[str], layout: Layout) -> str:
     if way.mark is not None:
         often = f"{way.repeats} readings" if way.repeats > 1 else often
         mark = show(way.mark, units) if units is Units.inch else decimal(way.mark, units, places=1)
-        marks = f" with {mark} {units} marks"
+        marks = f" with {mark}{unit_mark(units)} marks"
     it = "it" if len(names) == 1 else "them"
     return f"Not proved with this tape: {which}. {often} of each end{marks} should settle {it}."
 
@@ -120,7 +120,9 @@ def _gap(plan: Plan, layout: Layout) -> str:
     if plan.movement_gap > SAME:
         few = "No line needs fewer bolt ends. " if plan.aim is Aim.fewest else ""
         by = show(plan.movement_gap, layout.units)
-        return f"{few}Time ran out before the movement was proved least: {by} {layout.units} less in all may do."
+        return (
+            f"{few}Time ran out before the movement was proved least: {by}{unit_mark(layout.units)} less in all may do."
+        )
     return "Time ran out before this line was proved best."
 
 
@@ -134,9 +136,12 @@ def line_laid(train: Train) -> list[str]:
         ends = [(x, shift + slope * x) for x in (min(s.start for s in members), max(s.end for s in members))]
         if all(abs(by) < train.survey.tape.mark / 8 for _, by in ends):
             continue
+        mark = unit_mark(units)
+        ways = [f"{show(abs(by), units)}{mark} {'nearer to' if by > 0 else 'farther from'} the faces" for _, by in ends]
+        seen = [abs(by) >= train.survey.tape.mark / 8 for _, by in ends]
         places = [
-            f"{show(abs(by), units)} {units} {'nearer to' if by > 0 else 'farther from'} the faces at {show(x, units)}"
-            for x, by in ends
+            f"{way if told else 'on the string'} at {show(x, units)}"
+            for (x, _), way, told in zip(ends, ways, seen, strict=True)
         ]
         said.append(f"Beside string {string}: {' and '.join(places)}.")
     return said

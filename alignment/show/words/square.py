@@ -2,20 +2,20 @@
 
 from __future__ import annotations
 
-from alignment.lengths import Units, decimal, show
+from alignment.lengths import decimal, show
 from alignment.machine.layout import Direction
 from alignment.show.page import Degree, Page, Part, Text, items
-from alignment.show.words import cautions
 from alignment.show.words.doubts import doubt_words
 from alignment.show.words.moves import (
-    AGAIN,
+    TIGHTEN,
     by_section,
     missed_words,
     percent,
     read_again_words,
     step_lines,
 )
-from alignment.show.words.phrases import DIRECTIONS
+from alignment.show.words.opening import opening
+from alignment.show.words.phrases import DIRECTIONS, unit_mark
 from alignment.show.words.stops import reading_words
 from alignment.train.moves.plan import Step
 from alignment.train.solve import Solution
@@ -34,14 +34,11 @@ def square_page(solution: Solution) -> Page:
     steps = [] if doubted else [line for group in by_section(solution.plan.steps) for line in _move(solution, group)]
     act = "read both ends again." if again else steps[0] if steps else ""
     more = steps[1:] if steps and not again else []
-    first = f"First: {act}" if act else _nothing(solution)
     return Page(
         title=f"Entry {entry}, exit {exit_}{wanted}",
         parts=(
-            Part(blocks=tuple(Text(words=said, strong=k == 0) for k, said in enumerate(_verdict(solution)))),
             # no headings: one section is one glance
-            Part(blocks=(cautions.short(),) if act else ()),
-            Part(blocks=tuple(Text(words=said) for said in (first, *more))),
+            opening(_verdict(solution), act, sends=bool(act), after=more if act else [_nothing(solution)]),
             Part(heading="Read both ends again first", blocks=items(again)),
             Part(heading="Move then", blocks=items(steps if again else ())),
             Part(heading="Still out after this move", blocks=items(missed_words(solution.plan, layout))),
@@ -62,10 +59,10 @@ def _verdict(solution: Solution) -> list[str]:
     (section,), (state,) = layout.sections, solution.state.sections
     skew = state.skew
     assert skew is not None  # noqa: S101  # two readings at two places always give one
-    chance = "" if state.chance is None else f" Chance that it is within: {percent(state.chance)}."
+    chance = "" if state.chance is None else f" Chance of OK: {percent(state.chance)}."
     way = "farther from the string than" if skew.value > 0 else "nearer to the string than"
     amount = show(abs(skew.value), units)
-    unit = '"' if units is Units.inch else " mm"
+    unit = unit_mark(units)
     apart = f"{amount}{unit} {way}" if amount not in ("0", "0.0") else "as far from the string as"
     long = f"{show(section.length, units)}{unit}"
     limits = f"square {show(skew.tolerance, units)}"
@@ -89,7 +86,7 @@ def _move(solution: Solution, group: list[Step]) -> list[str]:
             f"Without --target only square is judged. If {step.loosen} is where it should be, loosen {step.pivot} "
             f"instead and swing it {back}, as far."
         )
-    return [*lines, f"{AGAIN} Chance that it is then within: {percent(solution.plan.chance)}."]
+    return [*lines, f"{TIGHTEN}. Chance of OK then: {percent(solution.plan.chance)}."]
 
 
 def _doubts(solution: Solution, *, doubted: bool) -> list[str]:
@@ -106,6 +103,6 @@ def _taken(solution: Solution) -> list[str]:
     (state,) = solution.state.sections
     assert state.skew is not None  # noqa: S101  # as above
     return [
-        f"Bolts at {bolts} from the entry end, mark {show(layout.tape.mark, units)} {units}.",
+        f"Bolts at {bolts} from the entry end, mark {show(layout.tape.mark, units)}{unit_mark(units)}.",
         f"U of square {decimal(state.skew.expanded, units)}.",
     ]

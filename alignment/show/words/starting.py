@@ -12,6 +12,7 @@ from functools import cached_property
 from pathlib import Path
 
 from alignment.machine.first_layout import NEEDED, QUESTIONS, wrong
+from alignment.show.words.cautions import SHORT
 from alignment.train.first_tolerances import READ, first_layout
 
 __all__ = ["Starting", "begin", "begun"]
@@ -120,6 +121,7 @@ def begun(file: Path, left: list[str]) -> list[str]:
     return [
         f"Wrote {file}. Compare it with the machine.",
         *missing,
+        " ".join(SHORT),
         f"Its tolerances are the finest that this tape can set and prove. Read each end {READ} times.",
         f"Then: stringtrue enter {file} as-found.csv --repeats {READ}",
     ]
