@@ -9,6 +9,7 @@ from itertools import islice
 from typing import Final, NamedTuple
 
 __all__ = [
+    "AtRow",
     "FileError",
     "InputError",
     "LengthError",
@@ -42,11 +43,35 @@ class FileError(StringtrueError):
 
 
 class NotEnoughReadingsError(StringtrueError):
-    """Fewer than two distinct points, so that no line can be drawn."""
+    """
+    Fewer than two distinct points, so that no line can be drawn.
+
+    Parameters
+    ----------
+    what : str
+        What is missing, with the mend.
+    source : str
+        Name of the file, where it is one's.
+    """
+
+    def __init__(self, what: str, source: str = "") -> None:
+        self.what = what
+        super().__init__(f"{source}: {what}" if source else what)
 
 
 class NameUnknownError(StringtrueError):
     """A name that stands for nothing in the files at hand."""
+
+
+class AtRow(NamedTuple):
+    """A place in a table: the row, counted from 1, and the column's name or number."""
+
+    row: int
+    column: str = ""
+
+    def __str__(self) -> str:
+        """``row 3, reading``."""
+        return f"row {self.row}{self.column and f', {self.column}'}"
 
 
 class Problem(NamedTuple):
@@ -56,7 +81,7 @@ class Problem(NamedTuple):
     `lacking`: nothing is wrong with what is there, and something is not there yet.
     """
 
-    where: str
+    where: str | AtRow
     what: str
     lacking: bool = False
 
@@ -95,21 +120,22 @@ class InputError(StringtrueError):
 def _folded(problems: Sequence[Problem]) -> list[str]:
     """Lines of text; where many rows have the same fault, whatever it is that they hold, one line and their numbers."""
 
-    def kind(problem: Problem) -> tuple[str, str]:
-        return re.sub(r"^row \d+", "row", problem.where), re.sub("^'[^']*'", "", problem.what)
+    def kind(problem: Problem) -> tuple[str, str, str]:
+        place = ("row", problem.where.column) if isinstance(problem.where, AtRow) else ("", problem.where)
+        return *place, re.sub("^'[^']*'", "", problem.what)
 
-    kinds: dict[tuple[str, str], list[Problem]] = {}
+    kinds: dict[tuple[str, str, str], list[Problem]] = {}
     for problem in problems:
         kinds.setdefault(kind(problem), []).append(problem)
     lines = []
     for problem in problems:
-        alike, (place, _) = kinds[kind(problem)], kind(problem)
-        if len(alike) < FOLDED or not place.startswith("row"):
-            lines.append(f"{problem.where}: {problem.what}")
+        alike, where = kinds[kind(problem)], problem.where
+        if len(alike) < FOLDED or not isinstance(where, AtRow):
+            lines.append(f"{where}: {problem.what}")
         elif problem is alike[0]:
-            rows = [re.sub(r"\D.*", "", other.where.removeprefix("row ")) for other in alike]
+            rows = [str(other.where.row) for other in alike if isinstance(other.where, AtRow)]
             more = f" and {len(rows) - LISTED} more" if len(rows) > LISTED else ""
-            lines.append(f"rows {', '.join(rows[:LISTED])}{more}{place.removeprefix('row')}: {problem.what}")
+            lines.append(f"rows {', '.join(rows[:LISTED])}{more}{where.column and f', {where.column}'}: {problem.what}")
     return lines
 
 

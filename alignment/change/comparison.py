@@ -92,7 +92,7 @@ def both(log: Survey) -> tuple[Survey, Survey]:
     two = parts(log)
     if len(two) == 1:
         raise NotEnoughReadingsError(
-            f"{log.source}: there are no moves in it, so there is nothing to compare. Name a second survey."
+            "there are no moves in it, so there is nothing to compare. Name a second survey.", log.source
         )
     return two[0], two[1]
 

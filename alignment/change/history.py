@@ -175,7 +175,7 @@ def follow(layout: Layout, surveys: Iterable[Survey], *, line: Line = Line.strin
         except InputError as error:
             problems += [Problem(survey.source, f"{problem.where} {problem.what}") for problem in error.problems]
         except NotEnoughReadingsError as error:
-            problems.append(Problem(survey.source, str(error).removeprefix(f"{survey.source}: ")))
+            problems.append(Problem(survey.source, error.what))
         else:
             found.append((taken, survey, train))
     if problems:

@@ -8,7 +8,7 @@ import tomllib
 from collections.abc import Iterable, Mapping
 from typing import Any
 
-from alignment.errors import InputError, LengthError, Problem, nearest, quote
+from alignment.errors import AtRow, InputError, LengthError, Problem, nearest, quote
 from alignment.lengths import SMALLEST, TAPE_FINEST, Units, parse
 
 __all__ = ["Keys", "open_tables"]
@@ -50,7 +50,7 @@ def _parse(text: str, source: str) -> dict[str, Any]:
         said = "a number in it is too long." if type(error) is ValueError else str(error).splitlines()[0]
         said = "nested too deeply." if isinstance(error, RecursionError) else said
         at = re.search(r" \(at line (\d+), column \d+\)$", said)
-        problem = Problem(f"row {at[1]}", f"{said[: at.start()]}.") if at else Problem("syntax", said)
+        problem = Problem(AtRow(int(at[1])), f"{said[: at.start()]}.") if at else Problem("syntax", said)
         raise InputError(source, "not a TOML file", [problem]) from None
 
 

@@ -12,7 +12,7 @@ import re
 from collections.abc import Container, Iterator, Sequence
 from typing import Any, Final, NamedTuple
 
-from alignment.errors import InputError, Problem, printable, quote
+from alignment.errors import AtRow, InputError, Problem, printable, quote
 
 __all__ = ["Cell", "Line", "Row", "is_note", "split_lines", "split_rows", "swallowed", "tidy"]
 
@@ -74,7 +74,7 @@ def _lines(text: str, delimiter: str, source: str) -> Iterator[Line]:
             return
         except csv.Error as error:
             what = f"{error}. Look for a quote mark that is not closed."
-            raise InputError(source, "this is no table", [Problem(f"row {first}", what)]) from None
+            raise InputError(source, "this is no table", [Problem(AtRow(first), what)]) from None
         yield Line(first, row, "".join(plain), "".join(read))
         width = width or (len(row) if any(row) and not is_note(row[0]) else 0)
         first = reader.line_num + 1
@@ -119,5 +119,5 @@ def swallowed(number: int, row: Sequence[Cell], names: Container[str]) -> list[P
             parts = [part.strip(' "') for part in re.split("[,;\t]", line)]
             if len(parts) > 1 and any(part in names for part in parts):
                 what = f"a quote mark is open, and takes in the row {quote(line)}. Close it or leave it out."
-                return [Problem(f"row {number}, column {at}", what)]
+                return [Problem(AtRow(number, f"column {at}"), what)]
     return []

@@ -7,7 +7,7 @@ import warnings
 from itertools import zip_longest
 from typing import Final
 
-from alignment.errors import FileError, InputError, Problem
+from alignment.errors import AtRow, FileError, InputError, Problem
 from alignment.files.rows import Row
 
 __all__ = ["LARGEST_FILE", "first_sheet"]
@@ -53,7 +53,7 @@ def first_sheet(data: bytes, source: str) -> list[Row]:
     known = dict(found)
     what = "is a formula without its value. Open the workbook in a spreadsheet and save it, or write the number."
     problems = [
-        Problem(f"row {number}, column {at}", what)
+        Problem(AtRow(number, f"column {at}"), what)
         for number, row in written
         for at, (cell, value) in enumerate(zip_longest(row, known.get(number, ())), 1)
         if cell is not None and value is None

@@ -14,7 +14,7 @@ from dataclasses import dataclass, replace
 from functools import cached_property
 from typing import Final
 
-from alignment.errors import InputError, LengthError, Problem, check_names
+from alignment.errors import AtRow, InputError, LengthError, Problem, check_names
 from alignment.files.rows import is_note, split_rows, tidy
 from alignment.instruments import check_mark
 from alignment.lengths import Units, show_exact
@@ -269,7 +269,7 @@ def begin(
         return entry
     survey = parse_survey(text, layout, source)
     if survey.moves:
-        where, what = f"row {survey.moves[0].row}", "there is a move in it: this is a job log. Go on with: work."
+        where, what = AtRow(survey.moves[0].row), "there is a move in it: this is a job log. Go on with: work."
         raise InputError(source, "readings cannot be added to this survey", [Problem(where, what)])
     return _taken_up(entry, survey, body)
 
@@ -280,7 +280,7 @@ def _columns(header: Sequence[str], source: str, number: int) -> tuple[str, ...]
         names.pop()
     if "reading" not in names or not set(names) <= set(LONG):
         what = f"this one does not have a reading on each row ({','.join(LONG[:4])}). Give the new survey a file."
-        raise InputError(source, "readings cannot be added to this survey", [Problem(f"row {number}", what)])
+        raise InputError(source, "readings cannot be added to this survey", [Problem(AtRow(number), what)])
     return (*names, *(name for name in COLUMNS if name not in names))
 
 

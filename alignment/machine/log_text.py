@@ -6,7 +6,7 @@ import csv
 import io
 from collections.abc import Mapping, Sequence
 
-from alignment.errors import InputError, Problem
+from alignment.errors import AtRow, InputError, Problem
 from alignment.files.rows import Line, is_note, split_lines, split_rows, tidy
 from alignment.machine.survey_text import LONG
 
@@ -94,9 +94,9 @@ def _header(text: str, source: str) -> tuple[str, list[Line], int, list[str]]:
                 names.pop()
             if "reading" not in names or not set(names) <= set(LONG):
                 what = f"this one has no reading on each row ({','.join(LONG[:4])}). Give the job a log of its own."
-                raise InputError(source, "rows cannot be added to this file", [Problem(f"row {line.number}", what)])
+                raise InputError(source, "rows cannot be added to this file", [Problem(AtRow(line.number), what)])
             return delimiter, lines, at, names
-    raise InputError(source, "rows cannot be added to this file", [Problem("row 1", "there is no header.")])
+    raise InputError(source, "rows cannot be added to this file", [Problem(AtRow(1), "there is no header.")])
 
 
 def _row(cells: Sequence[str], delimiter: str, end: str) -> str:

@@ -7,7 +7,7 @@ import re
 from dataclasses import replace
 from typing import Any, Final
 
-from alignment.errors import LengthError, Problem, quote
+from alignment.errors import AtRow, LengthError, Problem, quote
 from alignment.files.rows import Cell
 from alignment.lengths import FINEST_U, SMALLEST, TAPE_FINEST, Units, parse
 from alignment.machine.layout import Layout
@@ -37,16 +37,16 @@ class Record:
     def note(self, key: str, value: str, number: int) -> None:
         """Take a line of the record."""
         if key in WORTH and self.record.get(key, value) != value:
-            self.wrong(f"row {number}, # {key}", "stands twice, not alike. Leave one out.")
+            self.wrong(AtRow(number, f"# {key}"), "stands twice, not alike. Leave one out.")
         self.record[key] = value
         self.record_rows.setdefault(key, number)
 
-    def wrong(self, where: str, what: str) -> None:
+    def wrong(self, where: AtRow, what: str) -> None:
         """Keep in mind what is wrong at a row."""
         self.problems.append(Problem(where, what))
 
     def length(
-        self, value: Cell, where: str, *, marks: bool = False, signed: bool = False, finest: int = TAPE_FINEST
+        self, value: Cell, where: AtRow, *, marks: bool = False, signed: bool = False, finest: int = TAPE_FINEST
     ) -> float | None:
         """Length in millimetres, None after noting a problem; ``marks`` where it may be strong or shy of one."""
         if isinstance(value, datetime.date | datetime.time):
@@ -77,19 +77,19 @@ class Record:
         # bare lengths are in the record's units, so these come first
         for key in sorted(WORTH, key=lambda key: key != "units"):
             if key in self.record:
-                value, where = self.record[key], f"row {self.record_rows[key]}, # {key}"
+                value, where = self.record[key], AtRow(self.record_rows[key], f"# {key}")
                 if key in _LENGTHS:
                     self._tape_length(key, value, where)
                 else:
                     {"units": self._units, "tilt": self._tilt, "strong_shy": self._strong_shy}[key](value, where)
 
-    def _units(self, value: str, where: str) -> None:
+    def _units(self, value: str, where: AtRow) -> None:
         try:
             self.units = Units(value.lower())
         except ValueError:
             self.wrong(where, f"{quote(value)} is not a unit. Write in or mm.")
 
-    def _tape_length(self, key: str, value: str, where: str) -> None:
+    def _tape_length(self, key: str, value: str, where: AtRow) -> None:
         length = self.length(value, where, finest=FINEST_U)
         if length is not None and not (key == "mark" and length < SMALLEST):
             changed: dict[str, Any] = {_LENGTHS[key]: length}
@@ -97,14 +97,14 @@ class Record:
         elif length is not None:
             self.wrong(where, "a mark must be greater than zero.")
 
-    def _strong_shy(self, value: str, where: str) -> None:
+    def _strong_shy(self, value: str, where: AtRow) -> None:
         told = _YES_NO.get(value.lower())
         if told is None:
             self.wrong(where, f"{quote(value)} is neither true nor false.")
         else:
             self.tape = replace(self.tape, strong_shy=told)
 
-    def _tilt(self, value: str, where: str) -> None:
+    def _tilt(self, value: str, where: AtRow) -> None:
         told = re.fullmatch(r"(\d{1,2}(?:\.\d*)?|\.\d+)\s*(?:deg|degrees)?", value, re.ASCII)
         if told and float(told[1]) <= 30:
             self.tape = replace(self.tape, tilt=float(told[1]))

@@ -11,7 +11,7 @@ import re
 from collections.abc import Iterable, Sequence
 from typing import Any, Final
 
-from alignment.errors import InputError, LengthError, Problem, nearest, quote
+from alignment.errors import AtRow, InputError, LengthError, Problem, nearest, quote
 from alignment.files.rows import Cell, Row, is_note, split_rows, swallowed, tidy
 from alignment.lengths import FINEST_U, SMALLEST, Units, parse, show
 from alignment.machine.layout import Layout, Section
@@ -92,7 +92,7 @@ def parse_rows(
         elif any(cell != "" for cell in cells):
             body.append((number, cells))
     if not body and not begun:
-        raise InputError(source, "no readings", [Problem("row 1", f"the file is empty. Expected {_EXPECTED}.")])
+        raise InputError(source, "no readings", [Problem(AtRow(1), f"the file is empty. Expected {_EXPECTED}.")])
     table.take()
     readings = table.read(body) if body else []
     if table.problems:
@@ -116,8 +116,7 @@ def parse_rows(
 
 def _row_of(problem: Problem) -> int:
     """Row of the file at which a problem stands."""
-    found = re.match(r"row (\d+)", problem.where)
-    return int(found[1]) if found else 0
+    return problem.where.row if isinstance(problem.where, AtRow) else 0
 
 
 _EXPECTED: Final = "columns section,point,reading, or section,entry,exit"
@@ -147,7 +146,7 @@ class _Table(Record):
         columns: dict[str, int] = {}
         places: dict[str, float] = {}
         for at, name in enumerate(names):
-            where = f"row {number}, column {at + 1}"
+            where = AtRow(number, f"column {at + 1}")
             if name == "":
                 if any(len(cells) > at and cells[at] != "" for _, cells in body[1:]):
                     self.wrong(where, "has no header, and cells below it.")
@@ -162,10 +161,10 @@ class _Table(Record):
         needed = ("section", "point", "reading") if long else ("section",)
         for name in needed:
             if name not in columns:
-                self.wrong(f"row {number}", f"no column '{name}'. Expected {_EXPECTED}.")
+                self.wrong(AtRow(number), f"no column '{name}'. Expected {_EXPECTED}.")
         points = [name for name in columns if name in (*POINTS, JOINT) or name in places]
         if not long and not points:
-            self.wrong(f"row {number}", f"no column of readings. Expected {_EXPECTED}.")
+            self.wrong(AtRow(number), f"no column of readings. Expected {_EXPECTED}.")
         if any(name not in columns for name in needed) or not (long or points):
             return []
         self.head_wrong = bool(self.problems)
@@ -195,16 +194,16 @@ class _Table(Record):
 
         for at in range(self.width, len(cells)):
             if cells[at] != "":
-                self.wrong(f"row {number}, column {at + 1}", f"{quote(cells[at])} stands beyond the last header.")
+                self.wrong(AtRow(number, f"column {at + 1}"), f"{quote(cells[at])} stands beyond the last header.")
         section = self._section(str(cell("section")), number)
         kind, when = self._kind(cell("kind"), cell("repeat"), number), self._when(cell("when"), number)
         note = str(cell("note"))
         if kind is Kind.photo:
             self._photo(section, str(cell("point")), str(cell("photo")), str(cell("sha256")), number, when)
             return []
-        u = None if cell("u") == "" else self.length(cell("u"), f"row {number}, u", finest=FINEST_U)
+        u = None if cell("u") == "" else self.length(cell("u"), AtRow(number, "u"), finest=FINEST_U)
         if u is not None and u < SMALLEST:
-            self.wrong(f"row {number}, u", f"{quote(cell('u'))} must be greater than zero.")
+            self.wrong(AtRow(number, "u"), f"{quote(cell('u'))} must be greater than zero.")
         pairs = [(cell("point"), "reading")] if points is None else [(point, point) for point in points]
         found = []
         for point, column in pairs:
@@ -214,16 +213,16 @@ class _Table(Record):
             place_column = "point" if points is None else column
             if str(point).lower() == JOINT and kind is not Kind.move:
                 if kind is Kind.close:
-                    where = f"row {number}, {'kind' if cell('kind') != '' else 'repeat'}"
+                    where = AtRow(number, "kind" if cell("kind") != "" else "repeat")
                     self.wrong(where, "a step has no closing reading. Leave 'close' out: more steps are repeats.")
                 self._step(text, section, number, column, u)
                 continue
             place = self._place(point, section, number, place_column, bolt=kind is Kind.move)
-            value = None if text == "" else self.length(text, f"row {number}, {column}", marks=True)
+            value = None if text == "" else self.length(text, AtRow(number, column), marks=True)
             if section is None or place is None or (value is None and text != ""):
                 continue
             if value is not None:
-                self._unit_slip(value, text, section, f"row {number}, {column}")
+                self._unit_slip(value, text, section, AtRow(number, column))
             own = u or self.tape_u(value or 0.0)
             own_cells: dict[str, Any] = {
                 "section": section.name,
@@ -244,25 +243,25 @@ class _Table(Record):
         """What a row records; files made before there was a column for it call a closing reading a repeat."""
         closing = str(repeat).lower() in CLOSE
         if repeat != "" and not closing and not re.fullmatch(r"\d{1,6}", str(repeat), re.ASCII):
-            self.wrong(f"row {number}, repeat", f"{quote(repeat)} is neither a count nor 'close'.")
+            self.wrong(AtRow(number, "repeat"), f"{quote(repeat)} is neither a count nor 'close'.")
         if told == "":
             return Kind.close if closing else Kind.read
         try:
             kind = Kind(str(told).lower())
         except ValueError:
             guess = nearest(str(told), list(Kind))
-            self.wrong(f"row {number}, kind", f"{quote(told)} is no kind of row.{guess} Blank: a reading.")
+            self.wrong(AtRow(number, "kind"), f"{quote(told)} is no kind of row.{guess} Blank: a reading.")
             return Kind.read
         if closing and kind is not Kind.close:
-            self.wrong(f"row {number}, kind", f"{quote(told)}, and 'close' under repeat. Leave one of them out.")
+            self.wrong(AtRow(number, "kind"), f"{quote(told)}, and 'close' under repeat. Leave one of them out.")
         return kind
 
     def _photo(self, section: Section | None, point: str, name: str, sha256: str, number: int, when: str) -> None:
         """Take a photograph's name, which is of a file in the log's own folder."""
         if not name or "/" in name or "\\" in name or name.startswith("."):
-            self.wrong(f"row {number}, photo", f"{quote(name)} is no name of a picture beside this file.")
+            self.wrong(AtRow(number, "photo"), f"{quote(name)} is no name of a picture beside this file.")
         elif not re.fullmatch("[0-9a-f]{64}", sha256):
-            self.wrong(f"row {number}, sha256", f"{quote(sha256)} is no SHA-256: 64 digits from 0 to f.")
+            self.wrong(AtRow(number, "sha256"), f"{quote(sha256)} is no SHA-256: 64 digits from 0 to f.")
         elif section is not None:
             self.photos.append(
                 Photo(section=section.name, point=point, name=name, sha256=sha256, row=number, when=when)
@@ -282,10 +281,10 @@ class _Table(Record):
             if match[2]:
                 datetime.time(int(match[2]), int(match[3]), int(match[4] or 0))
         except ValueError:
-            self.wrong(f"row {number}, when", f"{quote(told)} is no date and time. Write for example 2026-10-02 07:41.")
+            self.wrong(AtRow(number, "when"), f"{quote(told)} is no date and time. Write for example 2026-10-02 07:41.")
         return text
 
-    def _unit_slip(self, value: float, text: Cell, section: Section, where: str) -> None:
+    def _unit_slip(self, value: float, text: Cell, section: Section, where: AtRow) -> None:
         """Keep in mind a reading that is 25.4 times its target, or as many times less."""
         target = (self.layout.rows[section.row].target or 0.0) + section.setback
         other = Units.mm if self.units is Units.inch else Units.inch
@@ -299,7 +298,7 @@ class _Table(Record):
 
     def _step(self, text: Cell, section: Section | None, number: int, column: str, u: float | None) -> None:
         """Take a step measured at the joint of a section with the next one downstream."""
-        where = f"row {number}, {column}"
+        where = AtRow(number, column)
         value = self.length(text, where, signed=True)
         if section is None or value is None:
             return
@@ -320,17 +319,17 @@ class _Table(Record):
         if index is not None:
             return self.layout.sections[index]
         if name == "":
-            self.wrong(f"row {number}, section", "is blank. Write the section's name on each row.")
+            self.wrong(AtRow(number, "section"), "is blank. Write the section's name on each row.")
         else:
             # names like it are looked for as long as they are shown: that takes its time in a large layout
             guess = nearest(name, self.layout.index) if len(self.problems) < InputError.SHOWN else ""
-            self.wrong(f"row {number}, section", f"{quote(name)} is not in {self.layout.source}.{guess}")
+            self.wrong(AtRow(number, "section"), f"{quote(name)} is not in {self.layout.source}.{guess}")
         return None
 
     def _place(
         self, point: Cell, section: Section | None, number: int, column: str, *, bolt: bool = False
     ) -> float | None:
-        where = f"row {number}, {column}"
+        where = AtRow(number, column)
         if bolt and str(point).lower() not in ENDS:
             self.wrong(where, f"{quote(point)} is no bolt end. Write entry or exit: the end that was loosened.")
             return None

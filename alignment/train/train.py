@@ -366,8 +366,9 @@ def fit_train(layout: Layout, survey: Survey, *, line: Line = Line.string) -> Tr
     adjusted = adjust(layout, survey)
     if np.isnan(adjusted.face[:, 1]).all():
         raise NotEnoughReadingsError(
-            f"{survey.source}: no section was read at two distinct points, so no face can be drawn. "
-            "Read each section at its entry and exit points."
+            "no section was read at two distinct points, so no face can be drawn. "
+            "Read each section at its entry and exit points.",
+            survey.source,
         )
     return Train(
         layout=layout,

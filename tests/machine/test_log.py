@@ -185,7 +185,7 @@ def test_everything_wrong_is_told_at_once_in_the_order_of_the_file(layout):
     text = "# mark: thin\nsection,point,reading,knd\na-1,entry,18 9/8,\na-9,exit,18,\n# zero: none\n"
     with pytest.raises(InputError) as error:
         parse_survey(text, layout, "job.csv")
-    assert [p.where for p in error.value.problems] == [
+    assert [str(p.where) for p in error.value.problems] == [
         "row 1, # mark",
         "row 2, column 4",
         "row 3, reading",

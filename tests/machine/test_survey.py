@@ -438,7 +438,7 @@ def test_everything_wrong_at_once(layout):
     )
     with pytest.raises(InputError) as error:
         parse_survey(text, layout, "as-found.csv")
-    assert [p.where for p in error.value.problems] == [
+    assert [str(p.where) for p in error.value.problems] == [
         "row 2, reading",
         "row 3, section",
         "row 4, repeat",
@@ -450,7 +450,7 @@ def test_everything_wrong_at_once(layout):
 def test_wide_problems_name_their_column(layout):
     with pytest.raises(InputError) as error:
         parse_survey("section,entry,exit\noperator-1,18 9/8,5/7\n", layout, "as-found.csv")
-    assert [p.where for p in error.value.problems] == ["row 2, entry", "row 2, exit"]
+    assert [str(p.where) for p in error.value.problems] == ["row 2, entry", "row 2, exit"]
 
 
 def test_wide_place_beyond_a_section(layout):
