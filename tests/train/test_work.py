@@ -13,6 +13,7 @@ from alignment.train.work.creep import learn
 from alignment.train.work.next_act import Act, State, Why, next_act
 from alignment.train.work.odds import Odds
 from alignment.train.work.standing import Crept, creeps, stand, targets
+from tests.tools import cure
 from tests.tools.machines import machine
 
 IN = 25.4
@@ -268,3 +269,23 @@ def test_a_misread_among_three_readings_is_doubted_and_read_again(layout, misrea
     assert asked(outvoted)[1] == "a-2"
     # two against two say nothing
     assert told(layout, *true, *[f"a-1,exit,{misread}"] * 2).why is Why.misread
+
+
+@pytest.mark.parametrize("marks", [cure.INCHES, cure.MILLIMETRES], ids=["in", "mm"])
+def test_whole_jobs_loosen_nothing_that_would_be_less_likely_in(marks, monkeypatch):
+    """Machines cured on paper: every move raises the chance, none is of a section that is done, stops are on halves."""
+    acts = []
+
+    def noted(*given):
+        acts.append(next_act(*given))
+        return acts[-1]
+
+    monkeypatch.setattr(cure, "next_act", noted)
+    for k in range(3):
+        cure.work(cure.Machine(np.random.default_rng([7, k]), marks, next(iter(cure.tolerances(marks).values()))))
+    moves = [act for act in acts if act.act is Act.move]
+    assert len(moves) > 6
+    for act in moves:
+        assert act.decision.chance < min(0.9, act.decision.after)
+        halves = np.array([stop.reading for stop in act.stops]) / (marks.mark / 2)
+        assert halves == pytest.approx(np.round(halves))

@@ -24,8 +24,8 @@ __all__ = ["Decision", "Judged", "Rules", "Stop", "decide"]
 Floats = NDArray[np.float64]
 SURE: Final = 0.96
 """From this chance on nothing more is weighed."""
-AIM_OFFSET: Final = 0.83
-AIM_OTHERS: Final = 1.04
+AIM_OFFSET: Final = 0.8
+AIM_OTHERS: Final = 1.03
 """
 Shares of the tolerances, of offset and of square and step, that are aimed at when answers are weighed. A tape's hook
 moves all sections of a machine alike: near the limit of offset they go out together. By simulation
@@ -247,7 +247,8 @@ class _Weighing:
                     worth_read, ends = worth, ends_tried
         if worth_read > max(self.as_it_is, worth_move):
             return Decision(answer=Answer.read_again, chance=self.now, points=tuple(self.places[e] for e in ends))
-        if move is not None and worth_move > self.as_it_is:
+        # nobody loosens a bolt to make a section less likely in, whatever comes after that
+        if move is not None and worth_move > self.as_it_is and move.after > self.now:
             return replace(move, chance=self.now)
         as_it_is = Answer.leave if self.now >= DONE else Answer.stuck
         return Decision(answer=as_it_is, chance=self.now, far=far)

@@ -38,7 +38,7 @@ BOLT: Final = 2.2
 The layout's worth of a bolt end is set against the chance right after a move. Here the chance after reading, and
 perhaps moving, again is reckoned. It is higher, so a bolt end has to earn more. By simulation (tests/tools/cure.py).
 """
-READING: Final = 0.0025
+READING: Final = 0.003
 """
 What one reading is worth, as a share of the chance; by simulation too. Less, by the square, where tolerances are finer
 than the mark: there it is readings that decide.

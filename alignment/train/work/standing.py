@@ -25,7 +25,7 @@ from alignment.train.faces import corrections, string_sags
 from alignment.train.moves.stops import levers
 from alignment.uncertainty import SAME
 
-__all__ = ["Crept", "Point", "Standing", "Targets", "creeps", "stand", "targets"]
+__all__ = ["UNLIKELY", "Crept", "Point", "Standing", "Targets", "creeps", "stand", "targets"]
 
 Floats = NDArray[np.float64]
 UNLIKELY: Final = 5.0

@@ -19,15 +19,13 @@ from alignment.fitting.filter import Known
 from alignment.machine.layout import Layout
 from alignment.machine.survey import StepReading, Survey
 from alignment.train.chance import Beside
-from alignment.train.work.standing import Standing, Targets
+from alignment.train.work.standing import UNLIKELY, Standing, Targets
 
 __all__ = ["Tie", "tied"]
 
 Floats = NDArray[np.float64]
 ENTRY: Final = np.array([1.0, 0.0])
 EXIT: Final = np.array([0.0, 1.0])
-UNLIKELY: Final = 5.0
-"""Standard uncertainties from what the tape says beyond which a step is left out: `solve` flags it."""
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -100,7 +98,7 @@ def tied(
 def _measured(
     layout: Layout, log: Survey, standings: Sequence[Standing], wanted: Targets
 ) -> dict[tuple[int, int], Tie]:
-    """Steps that still hold, the mean of repeats, those left out that the tape contradicts."""
+    """Steps that still hold, the mean of repeats; those that the tape contradicts are left out: `solve` flags them."""
     moved = {move.section: move.row for move in sorted(log.moves, key=lambda move: move.row)}
     by_pair: dict[tuple[int, int], list[StepReading]] = {}
     for step in log.steps:
