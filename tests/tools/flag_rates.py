@@ -39,6 +39,9 @@ SLIPS = {
     "mm": {"half": IN / 2, "inch": 10.0, "foot": 100.0},
 }
 """For a metric tape an inch is 10 mm and a foot 100 mm. Left out are the whole inches."""
+LARGE = ("foot", "left out")
+"""Slips so large that they are put into one survey of so many."""
+SELDOM = 4
 ASKS = ("stray", "off-target", "unlikely", "spread")
 """Flags that send a person back to a reading."""
 
@@ -128,18 +131,21 @@ def rates(kind: Kind, count: int, seed: int = 1) -> dict[str, float]:
     layout = person.layout
     tally: Counter[str] = Counter()
     slips = SLIPS[str(layout.units)]
-    for _ in range(count):
+    for k in range(count):
         survey = person.read(person.truth())
         clean = find_flags(fit_train(layout, survey))
         tally.update({f"false {f.flag}" for f in clean})
         for name, size in slips.items():
+            if name in LARGE and k % SELDOM:
+                continue
             bad, section = person.slipped(survey, size)
             tally[name] += any(f.section == section and f.flag in ASKS for f in find_flags(fit_train(layout, bad)))
         if kind.out == "true":
             span = layout.sections[kind.sections - 1].end
             leaning = find_flags(fit_train(layout, person.read(person.truth(3 / 8 * IN / span))))
             tally["lean"] += any(f.flag == "line-skewed" for f in leaning)
-    return {name: 100 * number / count for name, number in tally.items()}
+    tried = dict.fromkeys(LARGE, -(-count // SELDOM))
+    return {name: 100 * number / tried.get(name, count) for name, number in tally.items()}
 
 
 COLUMNS = (
@@ -162,7 +168,7 @@ def kinds() -> Iterator[Kind]:
     for repeats, sizes in ((1, SIZES), (3, (1, 2, 5))):
         for tape in TAPES:
             for strings in (1, 2) if tape == "1/16" and repeats == 1 else (1,):
-                for out in OUT:
+                for out in reversed(OUT):
                     for sections in sizes:
                         yield Kind(sections=sections, strings=strings, out=out, tape=tape, repeats=repeats)
 
@@ -172,15 +178,16 @@ def bound(kind: Kind, size: float, count: int = 40_000, seed: int = 1) -> float:
     Most of the slips of one reading that any test could find that doubts one clean survey in twenty. [%]
 
     The likelihood ratio (Neyman and Pearson) of one reading being off by this to either side against none, told how
-    far the section ends are out and what a reading is worth; with the wanted reading known and each point read once.
+    far the section ends are out and what a reading is worth; with the wanted reading known, each point read once, and
+    rounded to the marks of the tape.
     """
     rng = np.random.default_rng(seed)
-    layout = kind.layout()
-    readings = 2 * kind.sections * kind.strings
-    u = float(np.hypot(OUT[kind.out], layout.tape.reading_u(kind.reading * IN)))
-    clean = rng.normal(0, u, (count, readings))
-    bad = rng.normal(0, u, (count, readings))
+    tape = kind.layout().tape
+    u = float(np.hypot(OUT[kind.out], tape.reading_u(kind.reading * IN)))
+    finer = float(np.sqrt(u**2 - tape.mark**2 / 12))
+    clean, bad = rng.normal(0, finer, (2, count, 2 * kind.sections * kind.strings))
     bad[:, 0] += size
+    clean, bad = (np.round(read / tape.mark) * tape.mark for read in (clean, bad))
 
     def for_a_slip(off: np.ndarray) -> np.ndarray:
         return logsumexp(np.concatenate([off, -off], axis=1) * size / u**2, axis=1)
