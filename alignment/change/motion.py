@@ -118,11 +118,12 @@ def compare_trains(
     Notes
     -----
     The search and its tests are those of congruency in two epochs [1]_, over all sets of sections rather than one by
-    one, so that several that moved do not hide one another.
+    one, so that several that moved do not hide one another; as is proposed for point fields in [2]_.
 
     References
     ----------
     .. [1] W. Baarda, A testing procedure for use in geodetic networks, 1968 (general form, from memory).
+    .. [2] H. Velsink, On the deformation analysis of point fields, Journal of Geodesy 89, 2015, 1071-1087 (abstract).
     """
     layout = before.layout
     measured = before.measured & after.measured
