@@ -33,5 +33,11 @@ def next(
     from alignment.show.words.work import next_page
     from alignment.train.work.next_act import next_act
 
-    machine = read_layout(layout).shown_in(units)
-    output.say(next_page, as_json, next_act(machine, read_survey(log, machine, begun=True)), json=json, full=full)
+    machine = read_layout(layout)
+    output.say(
+        next_page,
+        as_json,
+        next_act(machine.shown_in(units), read_survey(log, machine, begun=True)),
+        json=json,
+        full=full,
+    )

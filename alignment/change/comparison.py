@@ -20,7 +20,7 @@ from alignment.machine.survey import Survey
 from alignment.results import Result
 from alignment.train.flags.find import find_flags
 from alignment.train.flags.flag import Flag, FlagKind
-from alignment.train.moves.plan import Plan, plan_moves
+from alignment.train.moves.plan import planned_moves
 from alignment.train.train import Train, fit_train
 from alignment.uncertainty import COVERAGE, SAME
 
@@ -64,8 +64,6 @@ class Comparison(Result):
     Attributes
     ----------
     before, after : Train
-    plan : Plan or None
-        What was to be done in between; None for one job log, which says what was done.
     logged : bool
         Whether both are parts of one job log.
     source : str
@@ -79,7 +77,6 @@ class Comparison(Result):
     layout: Layout
     before: Train
     after: Train
-    plan: Plan | None
     logged: bool
     source: str
     motion: Motion
@@ -105,7 +102,7 @@ def compare(
     same_string: bool = False,
     line: Line = Line.string,
     aim: Aim = Aim.fewest,
-    plan: Plan | None = None,
+    planned: Floats | None = None,
 ) -> Comparison:
     """
     Compare two surveys of one machine.
@@ -120,8 +117,8 @@ def compare(
         name one string, and in one log, that is tried first and dropped where the readings contradict it.
     line, aim
         How the moves were planned from `before`.
-    plan : Plan, optional
-        That plan, where there is one already.
+    planned : (n, 2) array, optional
+        Those moves of entry and exit bolt end, where they are known already. [mm]
 
     Returns
     -------
@@ -147,8 +144,7 @@ def compare(
     before, after = both(before) if after is None else (now(before), now(after))
     trains = [fit_train(layout, survey, line=line) for survey in (before, after)]
     if log is None:
-        plan = plan or plan_moves(trains[0], aim=aim)
-        moves, again = plan.moves, None
+        moves, again = planned_moves(trains[0], aim=aim) if planned is None else planned, None
         stayed = recorded(before, after)
     else:
         moves = logged_moves(trains[0], log)
@@ -169,7 +165,6 @@ def compare(
         layout=layout,
         before=trains[0],
         after=trains[1],
-        plan=plan,
         logged=log is not None,
         source=source,
         motion=motion,

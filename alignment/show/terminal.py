@@ -49,8 +49,10 @@ def render(
             lines += ["", *map(strong, _wrap(part.heading.upper(), width=width))]
         for block in part.blocks:
             lines += _block(block, width, strong, "  " if part.heading else "")
-    if page.act:
-        lines += ["", *_wrap(f"First: {page.act}", width=width)]
+    last = _wrap(f"First: {page.act}", width=width) if page.act else []
+    # where it stands last already, once is enough
+    if last and lines[-len(last) :] != last:
+        lines += ["", *last]
     return "\n".join(lines) + "\n"
 
 

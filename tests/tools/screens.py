@@ -24,7 +24,7 @@ WORDS: Final = (
     "loosen", "tighten", "swing", "keep \\w+ snug", "set \\w+ to",
     "read\\b[^.:]*\\bagain", "read (each|every|both|it|this|all)", "measure (it|the|again)",
     "hang\\b[^.]*\\bagain", "check the (string|reading)", "look at the (bolts|string)",
-    "(close|open) it by", "(lower|raise) the", "feeler gauges",
+    "(close|open) it by", "(lower|raise) the", "feeler gauges", "(put|lay) a",
 )  # fmt: skip
 ACT: Final = re.compile(rf"\b({'|'.join(WORDS)})\b", re.IGNORECASE)
 """Words that send a person to the machine, to move, to set or to read again."""

@@ -165,7 +165,7 @@ def gather(
     comparison = None
     if len(solved) > 1:
         kept = [without(s.survey, list(s.dropped)) for s in solved]
-        comparison = compare(layout, *kept, same_string=same_string, line=line, aim=aim, plan=solved[0].plan)
+        comparison = compare(layout, *kept, same_string=same_string, line=line, aim=aim, planned=solved[0].plan.moves)
     return Job(
         found=solved[0],
         left=solved[1] if comparison else None,

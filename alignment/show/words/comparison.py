@@ -35,7 +35,7 @@ __all__ = [
 
 LISTED: Final = 8
 """Sections named in one sentence."""
-STATUS: Final = {Status.still: "", Status.open: "not known", Status.untouched: "not read again"}
+STATUS: Final = {Status.still: "", Status.open: "not known", Status.untouched: "not touched"}
 OTHERS: Final = 3
 """Answers named beside the likeliest."""
 ENDS: Final = ("entry", "exit")
@@ -108,7 +108,7 @@ def sentences(comparison: Comparison) -> tuple[str, ...]:
         said.append(f"{rest} moved by more than this tape can see.")
     untouched = motion.of(Status.untouched)
     if len(untouched):
-        said.append(f"Not moved and not read again, by the log: {_names(layout, untouched)}.")
+        said.append(f"Not touched, by the log: {_names(layout, untouched)}.")
     if len(open_):
         said.append(f"Nothing can be said of {_names(layout, open_)}.")
     return (*said, *_string_sentences(comparison))
@@ -278,9 +278,7 @@ def _table(motion: Motion) -> Table:
                 )
             ]
             numbers = [*ends, reach, *pairs]
-        status = {Status.still: "", Status.open: "not known", Status.untouched: "not read again"}.get(
-            motion.status[i], str(motion.status[i])
-        )
+        status = STATUS.get(motion.status[i], str(motion.status[i]))
         rows.append((section.name, *numbers, status))
     return Table(
         head=("section", "entry", "exit", "U", "offset", "U", "skew", "U", ""),

@@ -9,7 +9,8 @@ import numpy as np
 from alignment.choices import Line
 from alignment.lengths import Units, decimal, show
 from alignment.machine.layout import Layout
-from alignment.show.page import Degree, Item, Items, Page, Part, Table, Text, items
+from alignment.show.page import Block, Degree, Item, Items, Page, Part, Table, Text, items
+from alignment.show.words import cautions
 from alignment.show.words.flags import flag_words
 from alignment.show.words.moves import (
     AGAIN,
@@ -100,11 +101,12 @@ def solution_page(solution: Solution, tried: Mapping[Line, Solution] | None = No
     besides = [*_besides(solution), *([f"Left out of the fit, as you asked: {left_out}."] if left_out else [])]
     again = _again(solution)
     strings = [flag_words(f, layout) for f in solution.flags if of_string(f)]
+    sends = bool(again or strings or plan.steps)
     moves, lines = _moves(solution), tried is not None and len(tried) > 1
     # of one section the first act is the move, and everything fits a glance
     one = len(layout.sections) == 1 and not again and not strings and not lines
     parts = [
-        opening([_verdict(solution)], act, sends=bool(again or strings or plan.steps), after=besides),
+        opening([_verdict(solution)], act, sends=sends, after=besides),
         _lines(tried) if tried and lines else Part(blocks=()),
         Part(heading="Check the string first", blocks=items(strings)),
         Part(heading="Read again first", blocks=items(again)),
@@ -118,10 +120,16 @@ def solution_page(solution: Solution, tried: Mapping[Line, Solution] | None = No
             blocks=tuple(_figures(plan.state, layout)) if plan.steps else (),
             degree=Degree.full,
         ),
-        Part(heading="Doubts", blocks=items(doubts(solution)), degree=Degree.full),
+        Part(heading="Doubts", blocks=_doubts(solution, above=sends), degree=Degree.full),
     ]
     title = f"{layout.name}, {solution.survey.source}" + (f", {', '.join(told)}" if told else "")
     return Page(title=title, parts=tuple(parts), act=act)
+
+
+def _doubts(solution: Solution, *, above: bool) -> tuple[Block, ...]:
+    """What the readings leave open; the cautions with it where they are not above already."""
+    listed = items(doubts(solution))
+    return (cautions.short(), *listed) if listed and not above else listed
 
 
 def _again(solution: Solution) -> list[str]:

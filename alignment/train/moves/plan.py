@@ -24,7 +24,7 @@ from alignment.train.train import Train
 if TYPE_CHECKING:
     from alignment.train.moves.programme import Laid
 
-__all__ = ["Other", "Plan", "Step", "Watch", "plan_moves"]
+__all__ = ["Other", "Plan", "Step", "Watch", "plan_moves", "planned_moves"]
 
 Floats = NDArray[np.float64]
 SECONDS: Final = 24.0
@@ -185,16 +185,7 @@ def plan_moves(
     -------
     Plan
     """
-    doubts = doubted or {}
-    fixed = np.array([s.hold or s.name in done for s in train.layout.sections])
-    laid: dict[str, Laid] = {}
-    seen = [train]
-    if train.line is Line.free:
-        from alignment.train.moves.free_line import lay
-
-        seen, laid = lay(train, fixed, doubts, aim, seconds, waiting)
-    tried = [(one, choose(one, ends_parts(one), fixed, doubts, aim, _travel(train))) for one in seen]
-    before, choice = min(tried, key=lambda pair: pair[1].cost)
+    before, choice, laid = _chosen(train, aim, done, doubted or {}, seconds, waiting)
     after = before.moved(choice.ends, choice.lever, choice.fresh)
     names = [s.name for s in train.layout.sections]
     unread = {again.section for again in choice.read_again} | {again.beside for again in choice.read_again}
@@ -221,6 +212,31 @@ def plan_moves(
         movement_gap=sum(line.movement - line.least_movement for line in laid.values() if not line.optimal),
         stuck=tuple(n for n, a in zip(names, choice.answers, strict=True) if a is Answer.stuck),
     )
+
+
+def planned_moves(train: Train, *, aim: Aim = Aim.fewest) -> Floats:
+    """How far each bolt end of each section is to go, and nothing of what that is worth. (n, 2) [mm]"""
+    return _chosen(train, aim, frozenset(), {}, SECONDS, None)[1].moves
+
+
+def _chosen(
+    train: Train,
+    aim: Aim,
+    done: frozenset[str],
+    doubted: Mapping[str, tuple[str, ...]],
+    seconds: float,
+    waiting: Callable[[], None] | None,
+) -> tuple[Train, Choice, dict[str, Laid]]:
+    """The moves, the train that they start from, and the lines that were laid for them."""
+    fixed = np.array([s.hold or s.name in done for s in train.layout.sections])
+    laid: dict[str, Laid] = {}
+    seen = [train]
+    if train.line is Line.free:
+        from alignment.train.moves.free_line import lay
+
+        seen, laid = lay(train, fixed, doubted, aim, seconds, waiting)
+    tried = [(one, choose(one, ends_parts(one), fixed, doubted, aim, _travel(train))) for one in seen]
+    return *min(tried, key=lambda pair: pair[1].cost), laid
 
 
 def _travel(train: Train) -> float:
