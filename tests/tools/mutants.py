@@ -18,13 +18,17 @@ import signal
 import sys
 import tempfile
 from collections.abc import Iterator
+from importlib import import_module
 from pathlib import Path
 
-import matplotlib.figure  # noqa: F401  # loaded once for all runs
-import numpy as np  # noqa: F401
-import pandas as pd  # noqa: F401
 import pytest
-import scipy.special  # noqa: F401
+
+# loaded once, for all runs
+LIBRARIES = (
+    "numpy", "pandas", "matplotlib.figure", "matplotlib.backends.backend_svg", "matplotlib.backends.backend_agg",
+    "scipy.special", "scipy.stats", "scipy.optimize", "scipy.linalg", "openpyxl", "typer.testing", "typst", "pypdf",
+    "starlette.testclient", "jinja2", "hypothesis", "PIL.Image", "highspy", "anyascii",
+)  # fmt: skip
 
 ROOT = Path(__file__).parents[2]
 NEAREST = 5
@@ -134,6 +138,8 @@ def main() -> None:
     parser.add_argument("--seed", type=int, default=1)
     parser.add_argument("--limit", type=int, default=300, help="seconds for one run")
     asked = parser.parse_args()
+    for library in LIBRARIES:
+        import_module(library)
     with tempfile.TemporaryDirectory() as folder:
         tree = copied(Path(folder))
         sound: set[str] = set()
