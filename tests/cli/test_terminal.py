@@ -184,7 +184,7 @@ def test_from_an_empty_folder_to_a_plan(tmp_path, run_at):
     assert "Then: stringtrue enter machine.toml" in screen.finish()
     # its tolerances are no finer than the tape can prove
     assert "This tape can prove every" in run_at("budget", "machine.toml").finish()
-    assert "Tray line, 8 points" in run_at("sheet", "machine.toml", "-o", "sheet.pdf").finish()
+    assert "Tray line, 8 points" in " ".join(run_at("sheet", "machine.toml", "-o", "sheet.pdf").finish().split())
 
     screen = run_at("enter", "machine.toml", "as-found.csv")
     screen.answer("Your name: ", "R. Quill")
