@@ -37,6 +37,8 @@ OTHERS: Final = (
 """Fonts that computers have for other scripts, in the order in which they are asked (names from memory)."""
 
 
+WINDOW: Final = 960
+"""Width at which a notebook shows a sheet. [pixels]"""
 EM: Final = 0.62 / 72
 """Usual width of a letter for each point of its size. [inches]"""
 
@@ -51,6 +53,13 @@ class Sheet(Figure):
             for text in self.findobj(Text):
                 _set_in(text, self.bbox, renderer)
             super().draw(renderer)
+
+    def _repr_png_(self) -> tuple[bytes, dict[str, int]]:
+        """As a notebook shows it: no wider than a window."""
+        from alignment.show.pictures.train import render
+
+        size = self.get_size_inches()
+        return render(self, ".png"), {"width": WINDOW, "height": round(WINDOW * float(size[1] / size[0]))}
 
     def set_plain(self) -> None:
         """Let its words be as they will be drawn, for whoever needs to know how much room they take."""
