@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 import contextlib
-import json as jsons
 import os
 import shutil
 import sys
@@ -116,6 +115,8 @@ def say(
     if not json:
         show(page(*found), full=full, out=out, force=force)
         return
+    import json as jsons
+
     whole = jsons.dumps(data(*found), indent=2, ensure_ascii=False, allow_nan=False) + "\n"
     if out is None:
         typer.echo(whole, nl=False)
