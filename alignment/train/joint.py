@@ -176,7 +176,7 @@ def _drawn(train: Train, members: NDArray[np.int64], rng: Random) -> float:
 
 def _normal(rng: Random, rows: int, columns: int) -> Floats:
     """Independent standard normal numbers, by the formula of Box and Muller (1958); `columns` is even."""
-    bits = np.frombuffer(rng.randbytes(8 * rows * columns), dtype=np.uint64)
-    length, turn = (1.0 + (bits >> np.uint64(11))).reshape(2, rows, columns // 2) / 2.0**53
+    bits = np.frombuffer(rng.randbytes(4 * rows * columns), dtype=np.uint32)
+    length, turn = (1.0 + bits).reshape(2, rows, columns // 2) / 2.0**32
     off = np.sqrt(-2 * np.log(length))
     return np.concatenate([off * np.cos(2 * np.pi * turn), off * np.sin(2 * np.pi * turn)], axis=1)

@@ -96,8 +96,12 @@ class Train:
     def reading_at(self, x: ArrayLike) -> Floats:
         """Reading that the tape would show at machine ``x`` of each section's face. [mm]"""
         place = np.broadcast_to(np.asarray(x, dtype=np.float64), self.start.shape)
-        sag = corrections(self.layout, np.arange(len(place)), place)
-        return np.asarray(self.face[:, 0] + self.face[:, 1] * (place - self.middle) - sag)
+        return self.readings(np.arange(len(place)), place)
+
+    def readings(self, at: NDArray[np.int64], x: Floats) -> Floats:
+        """Reading that the tape would show at machine ``x`` of the faces of sections ``at``, both (m,). [mm]"""
+        sag = corrections(self.layout, at, x)
+        return np.asarray(self.face[at, 0] + self.face[at, 1] * (x - self.middle[at]) - sag)
 
     def target_at(self, x: ArrayLike) -> Floats:
         """Reading at which the face of each section has no deviation at machine ``x``. [mm]"""

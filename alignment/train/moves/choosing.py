@@ -17,10 +17,11 @@ from numpy.typing import NDArray
 
 from alignment.choices import Aim
 from alignment.quantiles import normal_below
+from alignment.train.chance import chance
 from alignment.train.joint import Parts
 from alignment.train.moves.answers import DONE, EVEN, MOST_READINGS, UNLIKELY, Answer, ReadAgain, Why, answer
 from alignment.train.moves.chain import Joined, best_path
-from alignment.train.moves.options import LEAVE, Options, options, told_off
+from alignment.train.moves.options import LEAVE, Options, Watched, options, told_off, watch
 from alignment.train.train import Train
 from alignment.uncertainty import SAME
 
@@ -103,15 +104,19 @@ def choose(
     answers = [Answer.leave] * count
     again: list[ReadAgain] = []
     readings = _readings(train)
-    for i in np.flatnonzero(train.measured):
+    members = [int(i) for i in np.flatnonzero(train.measured)]
+    watched = watch(train)
+    doubted = {i for i in members if layout.sections[i].name in doubts}
+    every = options(train, parts, watched, {i: bool(fixed[i]) or i in doubted for i in members})
+    turned = _turned(train, every, readings)
+    for i, own in every.items():
         section = layout.sections[i]
-        doubted = section.name in doubts
-        own = found[i] = options(train, parts, int(i), fixed=bool(fixed[i]) or doubted)
-        if doubted:
+        found[i] = own
+        if i in doubted:
             answers[i] = Answer.read_again
             again.append(ReadAgain(section=section.name, points=doubts[section.name], why=Why.flagged))
         elif not fixed[i]:
-            answers[i], why = _answer(train, own, int(i), readings[i], aim, travel)
+            answers[i], why = _answer(train, own, watched, i, readings[i], turned[i], aim, travel)
             if why is not None:
                 points = (section.point_name(p, layout.units) for p in section.points)
                 again.append(ReadAgain(section=section.name, points=tuple(points), why=why))
@@ -121,7 +126,7 @@ def choose(
         again.append(ReadAgain(section=one.name, points=("exit",), why=Why.step, beside=other.name))
     waiting = {i for pair in unsure for i in pair} | {i for i in range(count) if answers[i] is Answer.read_again}
     kept = [
-        None if own is None else _allowed(train, own, i, answers[i], fixed=i in waiting, aim=aim)
+        None if own is None else _allowed(train, own, watched, i, answers[i], fixed=i in waiting, aim=aim)
         for i, own in enumerate(found)
     ]
     picked = np.zeros(count, dtype=np.int64)
@@ -149,36 +154,37 @@ def _readings(train: Train) -> NDArray[np.int64]:
     return least
 
 
-def _answer(train: Train, own: Options, i: int, readings: int, aim: Aim, travel: float) -> tuple[Answer, Why | None]:
-    now = float(own.chance[0])
+def _answer(
+    train: Train, own: Options, watched: Watched, i: int, readings: int, turned: float, aim: Aim, travel: float
+) -> tuple[Answer, Why | None]:
+    now, half = float(own.chance[0]), train.survey.tape.mark / 2
     if aim is Aim.true:
-        off = told_off(train, i)
+        off = told_off(watched, i, half)
         return (Answer.move if any(off) and len(own.kind) > 1 else Answer.leave), None
     if own.reach > travel + SAME and readings < 2 and now < DONE:
         return Answer.read_again, Why.far
-    own = _telling(train, own, i)
+    own = _telling(train, own, watched, i)
     worth = own.chance - train.layout.moves.bolt * own.ends
     gain = float(worth[1:].max(initial=-np.inf)) - now
-    if now >= EVEN and not any(told_off(train, i, factor=0.0)):
+    if now >= EVEN and not any(told_off(watched, i, half, factor=0.0)):
         # both read as wanted, to the mark: nothing better can be read
         return Answer.leave, None
-    found = answer(now, _turned(train, own, readings), gain, readings)
+    found = answer(now, turned, gain, readings)
     if found is Answer.stuck and own.cut:
         # the best there is, and what it misses
         return Answer.move, None
     return found, Why.near_limit if found is Answer.read_again else None
 
 
-def _turned(train: Train, own: Options, readings: int) -> float:
+def _turned(train: Train, every: Mapping[int, Options], readings: NDArray[np.int64]) -> dict[int, float]:
     """Chance if one more reading of an end comes out a mark farther off: of the two ends the worse."""
-    from alignment.train.chance import chance
-
     tape = train.survey.tape
-    by = max(tape.graduation, 2 * tape.set_u) / (readings + 1)
-    value = own.value[0]
-    away = np.where(value == 0, 1.0, np.sign(value)) * by
-    tried = value + np.diag(away)
-    return float(chance(tried, own.covariance[LEAVE], train.layout.tolerance).min())
+    by = max(tape.graduation, 2 * tape.set_u) / (readings[list(every)] + 1)
+    value = np.array([own.value[0] for own in every.values()]).reshape(-1, 2)
+    away = np.where(value == 0, 1.0, np.sign(value)) * by[:, None]
+    tried = value[:, None] + away[:, None] * np.eye(2)
+    covariance = np.array([own.covariance[LEAVE] for own in every.values()]).reshape(-1, 1, 2, 2)
+    return dict(zip(every, chance(tried, covariance, train.layout.tolerance).min(axis=1).tolist(), strict=True))
 
 
 def _unsure_steps(train: Train, answers: Sequence[Answer], readings: NDArray[np.int64]) -> list[tuple[int, int]]:
@@ -198,17 +204,17 @@ def _within(value: Floats | float, variance: Floats | float, limit: float) -> Fl
     return np.asarray(normal_below((limit - value) / u) - normal_below((-limit - value) / u))
 
 
-def _allowed(train: Train, own: Options, i: int, said: Answer, *, fixed: bool, aim: Aim) -> Options:
+def _allowed(train: Train, own: Options, watched: Watched, i: int, said: Answer, *, fixed: bool, aim: Aim) -> Options:
     """Options that the answer leaves."""
     only_leave = own.kind == LEAVE
     if fixed or said in (Answer.read_again, Answer.stuck):
         return own.only(only_leave)
     if aim is not Aim.true:
-        return own if said is Answer.leave else _telling(train, own, i)
+        return own if said is Answer.leave else _telling(train, own, watched, i)
     if said is Answer.leave:
         return own.only(only_leave)
     # each end that is told to be off goes to its target, as near as slots let it
-    kind = {(True, False): 1, (False, True): 2, (True, True): 3}[told_off(train, i)]
+    kind = {(True, False): 1, (False, True): 2, (True, True): 3}[told_off(watched, i, train.survey.tape.mark / 2)]
     same = np.flatnonzero(own.kind == kind)
     if not len(same):
         return own.only(only_leave)
@@ -218,9 +224,9 @@ def _allowed(train: Train, own: Options, i: int, said: Answer, *, fixed: bool, a
     return own.only(kept)
 
 
-def _telling(train: Train, own: Options, i: int) -> Options:
+def _telling(train: Train, own: Options, watched: Watched, i: int) -> Options:
     """Options that loosen no end that cannot be told from right, where one of those brings the section in."""
-    told = told_off(train, i, factor=TOLD)
+    told = told_off(watched, i, train.survey.tape.mark / 2, factor=TOLD)
     right = ((own.kind & 1 > 0) & (not told[0])) | ((own.kind & 2 > 0) & (not told[1]))
     serves = (own.kind != LEAVE) & ~right & (own.miss == 0)
     return own.only(~right) if serves.any() else own

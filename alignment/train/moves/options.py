@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Mapping
 from dataclasses import dataclass, replace
 from functools import partial
 from typing import Final
@@ -12,11 +13,11 @@ from numpy.typing import NDArray
 from alignment.machine.layout import Section
 from alignment.train.chance import chance
 from alignment.train.joint import Parts
-from alignment.train.moves.stops import Moved, grid, set_both, stop_u, swing, watch_place
+from alignment.train.moves.stops import Moved, grid, levers, set_both, stop_u, swing, watch_place
 from alignment.train.train import Train
 from alignment.uncertainty import COVERAGE, SAME
 
-__all__ = ["LEAVE", "Options", "options", "told_off"]
+__all__ = ["LEAVE", "Options", "Watched", "options", "told_off", "watch"]
 
 Floats = NDArray[np.float64]
 LEAVE, ENTRY, EXIT, BOTH = range(4)
@@ -107,20 +108,70 @@ def step_between(mark: float, tolerance: float) -> float:
     return step
 
 
-def options(train: Train, parts: Parts, i: int, *, fixed: bool) -> Options:
+@dataclass(frozen=True, kw_only=True)
+class Watched:
     """
-    Options of one measured section within its slots.
+    Each section where it is watched for the entry and for the exit bolt end, (n, 2) arrays. [mm]
+
+    Attributes
+    ----------
+    target, deviation, u : array
+        Wanted reading, deviation and its standard uncertainty where one end is swung.
+    outer : array
+        Wanted reading at the outer points, where both are loose.
+    """
+
+    target: Floats
+    deviation: Floats
+    u: Floats
+    outer: Floats
+
+
+def watch(train: Train) -> Watched:
+    """Where every section is watched, all at once."""
+    sections = train.layout.sections
+    places = [[watch_place(s, end) for s in sections] for end in (0, 1)]
+    found = [train.deviation(train.start + place) for place in places]
+    outer = [[s.points[k] for s in sections] for k in (0, -1)]
+
+    def targets(at: list[list[float]]) -> Floats:
+        return np.stack([train.target_at(train.start + place) for place in at], axis=1)
+
+    return Watched(
+        target=targets(places),
+        deviation=np.stack([one.value for one in found], axis=1),
+        u=np.stack([one.u for one in found], axis=1),
+        outer=targets(outer),
+    )
+
+
+def options(train: Train, parts: Parts, watched: Watched, fixed: Mapping[int, bool]) -> dict[int, Options]:
+    """
+    Options of measured sections within their slots.
 
     Parameters
     ----------
     train : Train
     parts : Parts
         What covariances are made of.
-    i : int
-        The section.
-    fixed : bool
-        It may only be left.
+    watched : Watched
+    fixed : mapping
+        Sections, and whether they may only be left.
     """
+    found = {i: _options(train, parts, watched, i, fixed=only) for i, only in fixed.items()}
+    if not found:
+        return found
+    # in one call: most of the time of a small one is its beginning
+    value = np.concatenate([own.value for own in found.values()])
+    covariance = np.concatenate([own.covariance[own.kind] for own in found.values()])
+    chances = np.split(
+        chance(value, covariance, train.layout.tolerance), np.cumsum([len(own.kind) for own in found.values()])[:-1]
+    )
+    return {i: replace(own, chance=p) for (i, own), p in zip(found.items(), chances, strict=True)}
+
+
+def _options(train: Train, parts: Parts, watched: Watched, i: int, *, fixed: bool) -> Options:
+    """Options of one section, their chances not yet worked out."""
     section, layout = train.layout.sections[i], train.layout
     before = np.array([train.ends[0].value[i], train.ends[1].value[i]])
     lever, fresh = np.array([np.eye(2)] * 4), np.zeros((4, 2, 2))
@@ -128,7 +179,7 @@ def options(train: Train, parts: Parts, i: int, *, fixed: bool) -> Options:
     stop, move = [np.full((1, 2), np.nan)], [np.zeros((1, 2))]
     cut = False
     if not fixed:
-        for k, moved, stops, ended in _moves(train, section, i, before):
+        for k, moved, stops, ended in _moves(train, section, watched, i, before):
             lever[k], fresh[k] = _kept_and_new(section, k, moved)
             cut |= ended
             kind.append(np.full(len(stops), k))
@@ -154,46 +205,40 @@ def options(train: Train, parts: Parts, i: int, *, fixed: bool) -> Options:
         stop=stops_all,
         move=np.concatenate(move),
         halfway=np.where(np.isnan(stops_all), 0, marks % 2).sum(axis=1),
-        chance=chance(values, covariance[kinds], limits),
+        chance=np.full(len(kinds), np.nan),
         miss=np.maximum(over, 0.0).sum(axis=1),
         lever=lever,
         fresh=fresh,
-        target=np.array([float(train.target_at(section.start + watch_place(section, end))[i]) for end in (0, 1)]),
+        target=watched.target[i],
         reach=_reach(section, before),
         cut=cut,
     )
 
 
-def told_off(train: Train, i: int, *, factor: float = COVERAGE) -> tuple[bool, bool]:
+def told_off(watched: Watched, i: int, half: float, *, factor: float = COVERAGE) -> tuple[bool, bool]:
     """
-    Which ends can be told from their targets, at the points where they are watched.
+    Which ends of a section can be told from their targets, at the points where they are watched.
 
     Parameters
     ----------
-    train : Train
+    watched : Watched
     i : int
         The section.
+    half : float
+        Half a mark: what an end has to be off in any case. [mm]
     factor : float
-        Standard uncertainties that an end has to be off; half a mark it has to be in any case.
+        Standard uncertainties that it has to be off.
     """
-    section = train.layout.sections[i]
-    half = train.survey.tape.mark / 2
-    found = []
-    for loosen in (0, 1):
-        at = train.deviation(section.start + watch_place(section, loosen))
-        found.append(bool(abs(at.value[i]) > max(factor * at.u[i], half + SAME)))
-    return found[0], found[1]
+    off = np.abs(watched.deviation[i]) > np.maximum(factor * watched.u[i], half + SAME)
+    return bool(off[0]), bool(off[1])
 
 
 def _kept_and_new(section: Section, kind: int, moved: Moved) -> tuple[Floats, Floats]:
     """What a kind of move keeps of the ends, and the covariance of what it brings anew."""
     if kind == BOTH:
         return np.zeros((2, 2)), moved.covariance
-    loosen = 0 if kind == ENTRY else 1
-    one, other = (
-        swing(section, unit, np.zeros((2, 2)), loosen, [0.0], u=0.0, creep=0.0).value[0] for unit in np.eye(2)
-    )
-    return np.stack([one, other], axis=1), moved.covariance
+    at_pivot, kept, _, _ = levers(section, 0 if kind == ENTRY else 1)
+    return np.outer(kept, at_pivot), moved.covariance
 
 
 def _reach(section: Section, before: Floats) -> float:
@@ -201,7 +246,9 @@ def _reach(section: Section, before: Floats) -> float:
     return float(np.max(np.abs(before[0] + (before[1] - before[0]) * share)))
 
 
-def _moves(train: Train, section: Section, i: int, before: Floats) -> list[tuple[int, Moved, Floats, bool]]:
+def _moves(
+    train: Train, section: Section, watched: Watched, i: int, before: Floats
+) -> list[tuple[int, Moved, Floats, bool]]:
     """
     Each kind of move to every stop worth trying.
 
@@ -214,15 +261,12 @@ def _moves(train: Train, section: Section, i: int, before: Floats) -> list[tuple
     limit = min(limit, 2 * layout.tolerance.square)
     step = step_between(tape.mark, limit)
 
-    def target(place: float) -> float:
-        return float(train.target_at(section.start + place)[i])
-
     def off(place: float) -> float:
         return float(before[0] + (before[1] - before[0]) * place / section.length)
 
     def one_end(loosen: int, *, far: bool) -> tuple[Moved, Floats]:
         place, pivot = watch_place(section, loosen), section.bolts[1 - loosen]
-        wanted = target(place)
+        wanted = float(watched.target[i, loosen])
         stops = grid(wanted, 2 * step, max(limit, abs(off(place))) if far else limit)
         beside = float(np.clip(off(pivot), -layout.tolerance.offset, layout.tolerance.offset))
         if abs(beside) > limit:
@@ -235,7 +279,7 @@ def _moves(train: Train, section: Section, i: int, before: Floats) -> list[tuple
 
     def both_ends(*, far: bool) -> tuple[Moved, Floats]:
         places = section.points[0], section.points[-1]
-        wanted = np.array([target(place) for place in places])
+        wanted = watched.outer[i]
         tried = [
             grid(w, 2 * step, max(limit, abs(off(place))) if far else limit)[:MOST_FAR]
             for w, place in zip(wanted, places, strict=True)

@@ -251,38 +251,46 @@ def _steps(before: Train, after: Train, choice: Choice) -> list[Step]:
     read: dict[tuple[str, float], list[float]] = {}
     for reading in before.survey.fitted:
         read.setdefault((reading.section, round(reading.place, 6)), []).append(reading.value)
+    ends = [(i, end) for i in range(len(layout.sections)) for end in (0, 1) if choice.loose[i, end]]
+    sections = [layout.sections[i] for i, _ in ends]
+    both = [bool(choice.loose[i].all()) for i, _ in ends]
+    places = [
+        (section.points[0], section.points[-1])[end] if two else watch_place(section, end)
+        for section, (_, end), two in zip(sections, ends, both, strict=True)
+    ]
+    fars = [
+        max(section.points, key=lambda other: abs(other - place))  # called at once
+        for section, place in zip(sections, places, strict=True)
+    ]
+    at = np.array([i for i, _ in ends], dtype=np.int64)
+    x, x_far = (np.array([s.start + p for s, p in zip(sections, those, strict=True)]) for those in (places, fars))
+    now, target = before.readings(at, x), before.targets(at, x)
+    far_now, far_then, far_target = before.readings(at, x_far), after.readings(at, x_far), before.targets(at, x_far)
     steps = []
-    for i, section in enumerate(layout.sections):
-        loose = [end for end in (0, 1) if choice.loose[i, end]]
-        for end in loose:
-            both = len(loose) == 2
-            place = (section.points[0], section.points[-1])[end] if both else watch_place(section, end)
-            far = max(section.points, key=lambda other: abs(other - place))
-            x, x_far = section.start + place, section.start + far
-            now = float(before.reading_at(x)[i])
-            told = read.get((section.name, round(place, 6)))
-            steps.append(
-                Step(
-                    section=section.name,
-                    loosen=ENDS[end],
-                    pivot="" if both else ENDS[1 - end],
-                    move=float(choice.moves[i, end]),
-                    direction=layout.rows[section.row].direction(float(choice.moves[i, end])),
-                    watch=Watch(
-                        point=section.point_name(place, units),
-                        place=place,
-                        before=now,
-                        read=float(np.mean(told)) if told else now,
-                        target=float(before.target_at(x)[i]),
-                        stop=float(choice.stop[i, end]),
-                    ),
-                    other=Other(
-                        point=section.point_name(far, units),
-                        place=far,
-                        before=float(before.reading_at(x_far)[i]),
-                        after=float(after.reading_at(x_far)[i]),
-                        target=float(before.target_at(x_far)[i]),
-                    ),
-                )
+    for k, ((i, end), section, two) in enumerate(zip(ends, sections, both, strict=True)):
+        told = read.get((section.name, round(places[k], 6)))
+        steps.append(
+            Step(
+                section=section.name,
+                loosen=ENDS[end],
+                pivot="" if two else ENDS[1 - end],
+                move=float(choice.moves[i, end]),
+                direction=layout.rows[section.row].direction(float(choice.moves[i, end])),
+                watch=Watch(
+                    point=section.point_name(places[k], units),
+                    place=places[k],
+                    before=float(now[k]),
+                    read=float(np.mean(told)) if told else float(now[k]),
+                    target=float(target[k]),
+                    stop=float(choice.stop[i, end]),
+                ),
+                other=Other(
+                    point=section.point_name(fars[k], units),
+                    place=fars[k],
+                    before=float(far_now[k]),
+                    after=float(far_then[k]),
+                    target=float(far_target[k]),
+                ),
             )
+        )
     return steps
