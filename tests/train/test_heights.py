@@ -60,7 +60,7 @@ def test_a_section_that_lies_low_goes_up(side, way):
     assert {step.move > 0 for step in solution.plan.steps} == {side == "above"}
     text = door.text(solution, full=True)
     moves = text[text.index("MOVES") : text.index("Tighten")]
-    assert f", {way}. Set" in " ".join(moves.split())
+    assert f"Set both to 300, {way}." in " ".join(moves.split())
     assert "string" not in moves
 
 
