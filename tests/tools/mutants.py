@@ -23,11 +23,11 @@ from pathlib import Path
 
 import pytest
 
-# loaded once, for all runs
+# loaded once, for all runs; none that pytest wants to load itself
 LIBRARIES = (
     "numpy", "pandas", "matplotlib.figure", "matplotlib.backends.backend_svg", "matplotlib.backends.backend_agg",
     "scipy.special", "scipy.stats", "scipy.optimize", "scipy.linalg", "openpyxl", "typer.testing", "typst", "pypdf",
-    "starlette.testclient", "jinja2", "hypothesis", "PIL.Image", "highspy", "anyascii",
+    "jinja2", "PIL.Image", "highspy", "anyascii",
 )  # fmt: skip
 
 ROOT = Path(__file__).parents[2]
