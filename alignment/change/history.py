@@ -21,6 +21,7 @@ from alignment.change.trends import Series, Trends, find_trends
 from alignment.choices import Line
 from alignment.errors import InputError, NotEnoughReadingsError, Problem, quote
 from alignment.machine.layout import Layout, Plane
+from alignment.machine.log import parts
 from alignment.machine.survey import Survey
 from alignment.quantiles import student_point
 from alignment.results import Result
@@ -141,7 +142,7 @@ def follow(layout: Layout, surveys: Iterable[Survey], *, line: Line = Line.strin
     ----------
     layout : Layout
     surveys : iterable of Survey
-        In any order; each says when it was taken.
+        In any order; each says when it was taken. A job log is as found and as left.
     line : Line
         What the deviations of each survey are taken from.
 
@@ -168,7 +169,8 @@ def follow(layout: Layout, surveys: Iterable[Survey], *, line: Line = Line.strin
     """
     found: list[tuple[datetime.datetime, Survey, Train]] = []
     problems: list[Problem] = []
-    for survey in surveys:
+    # a job log tells of two days: as found and as left
+    for survey in (part for each in surveys for part in parts(each)):
         try:
             train = fit_train(layout, survey, line=line)
             taken = _date(survey)

@@ -371,11 +371,11 @@ HEADINGS = (
 
 @pytest.mark.parametrize(("cause", "heading", "said", "act"), [
     (("A", "geometry", ["twist"], []), "NOT TESTED, AND ITS SIGN", "Supported: nothing.", ""),
-    (("A", "geometry", ["camber"], []), "NOT TESTED, AND WOULD FIT", "Supported: nothing.", "First: Try A."),
+    (("A", "geometry", ["camber"], []), "NOT TESTED, AND WOULD FIT", "Supported: nothing.", "First: try A."),
     (("A", "geometry", ["camber"], ["not sections-out"]), "SUPPORTED BY WHAT WAS MEASURED", "Supported: A.",
-     "First: Try A."),
+     "First: try A."),
     (("A", "guess", ["camber"], ["not sections-out"]), "SUPPORTED BY WHAT WAS MEASURED", "Supported: A (a guess).",
-     "First: Try A."),
+     "First: try A."),
     (("A", "geometry", ["camber"], ["sections-out"]), "CONTRADICTED", "Supported: nothing.", ""),
     (("A", "geometry", ["not camber"], []), "NOT SEEN IN THIS PANEL", "Supported: nothing.", ""),
 ])  # fmt: skip

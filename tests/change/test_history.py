@@ -372,3 +372,12 @@ def test_of_two_sections_either_may_drift():
     found = follow(layout, made(layout, MONTHS, lambda name, day: ((3.0 * day / MONTH) * (name == "s1"),) * 2))
     assert drifting(found) == []
     assert "One of these drifts, and which cannot be told: s0 or s1." in headlines(found)
+
+
+def test_a_job_log_tells_of_two_days(samples):
+    """As found and as left; what was moved in between is named, and nothing else."""
+    layout = read_layout(samples / "machine.toml")
+    found = follow(layout, [read_survey(samples / f"{name}.csv", layout) for name in ("before-move", "job")])
+    assert [day.strftime("%m-%d %H:%M") for day in found.taken] == ["09-24 15:10", "10-02 07:40", "10-02 13:00"]
+    moved = [layout.sections[i].name for i in found.events[-1].motion.moved]
+    assert moved == ["operator-2", "operator-3", "operator-5", "drive-2"]

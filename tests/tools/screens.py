@@ -30,7 +30,7 @@ ACT: Final = re.compile(rf"\b({'|'.join(WORDS)})\b", re.IGNORECASE)
 """Words that send a person to the machine, to move, to set or to read again."""
 LONGEST: Final = 20
 """Words of a sentence that is read at once."""
-ITEM: Final = re.compile(r"\s*(- |\d+[. ] ?)")
+ITEM: Final = re.compile(r"\s*([-+?] |\d+[. ] ?)")
 COLUMNS: Final = re.compile(r"\S {2,}\S")
 
 
@@ -102,14 +102,14 @@ def _paragraphs(text: str) -> list[str]:
 
 
 def long_sentences(text: str) -> list[str]:
-    """Sentences of more words than are read at once; a length counts as one word, cautions and sources do not count."""
+    """Sentences of more words than are read at once, cautions and sources left out. Lengths and joints are one word."""
     sentences = [
         sentence
         for paragraph in _paragraphs(text)
-        for sentence in re.split(r"(?<=[.?!])\s+(?=[A-Z\"])", paragraph)
+        for sentence in re.split(r"(?<=[.?!;])\s+(?=[A-Z\"\d])", paragraph)
         if sentence not in SHORT and not sentence.startswith("Source: ")
     ]
-    return [s for s in sentences if len(re.sub(r"(\d+ )?\d+/\d+", "1", s).split()) > LONGEST]
+    return [s for s in sentences if len(re.sub(r"\S+ / \S+|(\d+ )?\d+/\d+", "1", s).split()) > LONGEST]
 
 
 def _before(text: str) -> int | None:
@@ -134,7 +134,7 @@ def main() -> None:
         for size, wanted in sizes.items():
             print(f"\n{size:<18} before act   lines   --full   long sentences, first and full")
             for what, arguments in wanted.items():
-                if size == "one section" and arguments[0] in ("square", "panel", "settings", "history"):
+                if size == "one section" and arguments[0] in ("square", "panel", "causes", "settings", "history"):
                     continue
                 first = screen(checkout, folder, *arguments)
                 if first is None:

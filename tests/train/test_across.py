@@ -118,8 +118,7 @@ def test_spacing_not_measured():
     }
     text = " ".join(door.text(solution, full=True).split())
     assert (
-        "Opening op / dr: not known, since the spacing of the strings was not measured; wider by 2.0 toward the exit"
-        in text
+        "Opening op / dr: not known. The spacing of the strings was not measured. Wider by 2.0 toward the exit" in text
     )
 
 
@@ -141,7 +140,7 @@ def test_words_and_verdict_of_the_taper():
     layout = two_rows(tolerance="opening = '1'", tape=fine)
     text = " ".join(door.text(solve(layout, read(layout, op=2 / 950, dr=2 / 950)), full=True).split())
     assert "Opening op / dr: 650.0 at x = 0.0, 646.0 at x = 950.0 (U " in text
-    assert "; narrower by 4.0 toward the exit (U " in text
+    assert "Narrower by 4.0 toward the exit (U " in text
     assert "tolerance 1.0): OUT." in text
 
 

@@ -44,7 +44,7 @@ def causes_page(found: Causes) -> Page:
             Part(heading="Why", blocks=_reasons(supported[:1], found)),
             Part(
                 heading="Open",
-                blocks=(*_few("Would fit, not tested: ", fitting), *_denied(denied)),
+                blocks=(*_few("Would fit, not tested:", fitting), *_denied(denied)),
             ),
             Part(heading="Supported by what was measured", blocks=_group(supported, found), degree=Degree.full),
             Part(
@@ -115,7 +115,7 @@ def _few(lead: str, judgements: Sequence[Judgement]) -> tuple[Block, ...]:
     cheapest = sorted(judgements, key=lambda j: j.effort)
     names = [j.cause.words for j in cheapest[:FEW]]
     names += [f"{len(cheapest) - FEW} more"] * (len(cheapest) > FEW)
-    return (Text(words=f"{lead}{'; '.join(names)}."),) if names else ()
+    return (Text(words=lead), *items(names)) if names else ()
 
 
 def _denied(judgements: Sequence[Judgement]) -> tuple[Block, ...]:

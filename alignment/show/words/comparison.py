@@ -285,8 +285,8 @@ def _table(motion: Motion) -> Table:
         rows=tuple(rows),
         align="lrrrrrrrl",
         note=(
-            f"{units.plural.capitalize()}, with what the string did taken off. + is away from the string. U: largest "
-            "error; of a section that did not move, the largest move that could be missed."
+            f"{units.plural.capitalize()}, without what the string did. Positive: away from the string. U: largest "
+            "error. Of a section that did not move: the largest move that could be missed."
         ),
     )
 
@@ -346,6 +346,6 @@ def doubts(comparison: Comparison) -> list[str]:
     if motion.dof:
         said.append(
             f"All sections together: {'nothing' if motion.congruent else 'something'} moved by more than the tapes "
-            f"explain (chi-square {motion.chi2:.1f}, at most {motion.chi2_limit:.1f}, {motion.dof} degrees of freedom)."
+            f"explain. Chi-square {motion.chi2:.1f}, at most {motion.chi2_limit:.1f}, {motion.dof} degrees of freedom."
         )
     return said

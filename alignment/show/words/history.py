@@ -16,7 +16,6 @@ from alignment.choices import Line
 from alignment.lengths import Units, decimal, show
 from alignment.machine.layout import Plane
 from alignment.show.page import Degree, Item, Items, Page, Part, Table, Text, items
-from alignment.show.words import cautions
 from alignment.show.words.comparison import doubt_words, doubtful_strings, moved_words
 from alignment.show.words.flags import flag_words
 from alignment.show.words.opening import opening
@@ -165,7 +164,7 @@ def _drift_part(history: History) -> Part:
         head=("section", "", "a month", "U", "from", "since"),
         rows=rows,
         align="llrrll",
-        note=f"{units.plural.capitalize()} against the steady sections of the string. + is away from it.",
+        note=f"{units.plural.capitalize()} against the steady sections of the string. Positive: away from it.",
     )
     return Part(heading="Drift", blocks=(table,))
 
@@ -183,10 +182,9 @@ def _moves_part(history: History) -> Part:
         )
         for event in history.events[::-1][:LISTED]
     ]
-    blocks = [cautions.short()] if any(event.flags for event in history.events) else []
     more = len(history.events) - LISTED
     last = (Text(words=f"And at {counted(more, 'earlier date')}: see --json or --table."),) if more > 0 else ()
-    return Part(heading="Moves, last first", blocks=(*blocks, Items(items=tuple(found)), *last))
+    return Part(heading="Moves, last first", blocks=(Items(items=tuple(found)), *last))
 
 
 def _moves(motion: Motion) -> list[str]:
@@ -206,12 +204,12 @@ def _table(history: History) -> Table:
             cells.append("" if math.isnan(reach) else decimal(COVERAGE * reach, units))
         times = sum(i in event.motion.moved for event in history.events)
         rows.append((section.name, *cells, counted(times, "time") if times else ""))
-    off = ", with what the strings did between the dates taken off" if history.hung.any() else ""
+    off = ", without what the strings did between the dates" if history.hung.any() else ""
     return Table(
         head=("section", "offset", "last", "U", "skew", "last", "U", "moved"),
         rows=tuple(rows),
         align="lrrrrrrl",
-        note=f"{units.plural.capitalize()}, first and last survey{off}. + is away from the string.",
+        note=f"{units.plural.capitalize()}, first and last survey{off}. Positive: away from the string.",
     )
 
 

@@ -254,7 +254,7 @@ def _square_words(result: PanelResult) -> list[str]:
 
 
 def _to(result: PanelResult) -> str:
-    return " to the strip where it was cut" if result.camber else ""
+    return " to the strip" if result.camber else ""
 
 
 def _cut_words(cut: EndCut, result: PanelResult) -> str:

@@ -103,9 +103,9 @@ def feeler_words(s: SettingState, units: Units) -> str:
     if found is not None:
         u = decimal(COVERAGE * found.u, units, places=places)
         why = f"It was measured with {found.instrument} (U {u}{mark}): too coarse for this."
-    source = f" ({SHEAR_SOURCE})" if math.isnan(s.setting.wanted) else ""
+    source = f" Source: {SHEAR_SOURCE}." if math.isnan(s.setting.wanted) else ""
     return (
-        f"{s.setting.name}: {low} to {high}{mark} wanted{source}. {why} Measure it with feeler gauges, machine locked "
+        f"{s.setting.name}: {low} to {high}{mark} wanted. {why}{source} Measure it with feeler gauges, machine locked "
         "out. Never put a hand between the blades."
     )
 

@@ -273,15 +273,15 @@ def across_words(state: State, layout: Layout) -> list[str]:
     for across, taper in zip(state.openings, state.tapers, strict=True):
         first, last = across.places[0], across.places[-1]
         name = f"Opening {' / '.join(across.rows)}"
-        grows = f"{_taper(across, taper, layout)}: {taper.verdict.printed}."
+        grows = f"{_capital(_taper(across, taper, layout))}: {taper.verdict.printed}."
         if not across.known:
-            said.append(f"{name}: not known, since the spacing of the strings was not measured; {grows}")
+            said.append(f"{name}: not known. The spacing of the strings was not measured. {grows}")
             continue
         strip = f" Strip {show(layout.strip.width, units)}." if layout.strip.width else ""
         u = max(place.u for place in across.places)
         said.append(
             f"{name}: {show(first.opening, units)} at x = {show(first.x, units)}, {show(last.opening, units)} at x = "
-            f"{show(last.x, units)} (U {decimal(COVERAGE * u, units)}); {grows}{strip}"
+            f"{show(last.x, units)} (U {decimal(COVERAGE * u, units)}). {grows}{strip}"
         )
     for across in state.levels:
         one, other = across.rows
@@ -302,7 +302,9 @@ def across_words(state: State, layout: Layout) -> list[str]:
 
 def _taper(across: Across, taper: Judged, layout: Layout) -> str:
     units = layout.units
+    change = show(abs(across.change), units)
+    way = f"{'wider' if across.change >= 0 else 'narrower'} by {change} toward the exit"
     return (
-        f"{'wider' if across.change >= 0 else 'narrower'} by {show(abs(across.change), units)} toward the exit "
+        f"{'as wide at both ends' if change in ('0', '0.0') else way} "
         f"(U {decimal(taper.expanded, units)}, tolerance {show(taper.tolerance, units)})"
     )
