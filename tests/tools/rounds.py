@@ -86,7 +86,7 @@ def compare(marks: Marks, tolerance: Tolerance, count: int, seed: int, *, strong
         for k in range(count):
             machine = Machine(np.random.default_rng([seed, k]), marks, tolerance, strong_shy)
             ended = way(machine)
-            square, offset, step = machine.truth()
+            square, offset, step, _ = machine.truth()
             tally.bolts += machine.bolts_loosened
             tally.readings += machine.readings
             tally.square += square

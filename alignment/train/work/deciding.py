@@ -24,13 +24,6 @@ __all__ = ["Decision", "Judged", "Rules", "Stop", "decide"]
 Floats = NDArray[np.float64]
 SURE: Final = 0.96
 """From this chance on nothing more is weighed."""
-AIM_OFFSET: Final = 0.8
-AIM_OTHERS: Final = 1.03
-"""
-Shares of the tolerances, of offset and of square and step, that are aimed at when answers are weighed. A tape's hook
-moves all sections of a machine alike: near the limit of offset they go out together. By simulation
-(tests/tools/cure.py). What is said of a section is its chance by the tolerances themselves.
-"""
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -84,12 +77,6 @@ class Judged:
 
     now: Odds
     moved: Odds
-
-    def aimed(self) -> Judged:
-        """The same with the tolerances that are aimed at."""
-        own = self.now.tolerance
-        aim = replace(own, offset=AIM_OFFSET * own.offset, square=AIM_OTHERS * own.square, step=AIM_OTHERS * own.step)
-        return Judged(now=replace(self.now, tolerance=aim), moved=replace(self.moved, tolerance=aim))
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -180,8 +167,6 @@ class _Weighing:
         self, standing: Standing, judged: Judged, rules: Rules, wanted: tuple[float, float], now: float
     ) -> None:
         self.standing, self.judged, self.rules, self.now = standing, judged, rules, now
-        self.aimed = judged.aimed()
-        self.as_it_is = float(self.aimed.now(standing.known.mean[None], standing.known.covariance)[0])
         self.value, self.covariance = standing.known.mean, standing.known.covariance
         self.section = standing.section
         self.places = (self.section.points[0], self.section.points[-1])
@@ -200,9 +185,9 @@ class _Weighing:
         It is read after that, and left or loosened once more: c = E max(p, c) less what both cost, by iteration.
         """
         family, rules = self.families[-1], self.rules
-        k = int(np.argmax(self.aimed.moved(family.reach, family.noise)))
+        k = int(np.argmax(self.judged.moved(family.reach, family.noise)))
         value, weight, left = self._read(family.reach[k], family.noise, (0, 1), (0, 0))
-        chance = self.aimed.moved(value, left)
+        chance = self.judged.moved(value, left)
         cost, worth = 2 * rules.bolt + 2 * rules.reading, 0.0
         for _ in range(30):
             worth = float(weight @ np.maximum(chance, worth)) - cost
@@ -220,7 +205,7 @@ class _Weighing:
         best = np.full(len(value), self.again)
         for family in self.families[:2]:
             after, spread = family.after(value, covariance)
-            chance = self.aimed.moved(after.reshape(-1, 2), spread).reshape(len(value), -1)
+            chance = self.judged.moved(after.reshape(-1, 2), spread).reshape(len(value), -1)
             best = np.maximum(best, chance.max(axis=1) - self.rules.bolt)
         return best
 
@@ -228,7 +213,7 @@ class _Weighing:
         """The answer with the most worth: as it is, after the best move, after reading."""
         rules, standing = self.rules, self.standing
         move, far, worth_move = self._best_move()
-        if far and worth_move <= self.as_it_is:
+        if far and worth_move <= self.now:
             # what readings would tell is of no use where the slots end
             return Decision(answer=Answer.stuck, chance=self.now, far=True)
         counts = [standing.counts[0], standing.counts[-1]]
@@ -241,14 +226,14 @@ class _Weighing:
                 value, weight, left = self._read(
                     self.value, self.covariance, ends_tried, tuple(counts[e] for e in ends_tried)
                 )
-                chance = self.aimed.now(value, left)
+                chance = self.judged.now(value, left)
                 worth = float(weight @ np.maximum(chance, self._moves(value, left))) - rules.reading * len(ends_tried)
                 if worth > worth_read:
                     worth_read, ends = worth, ends_tried
-        if worth_read > max(self.as_it_is, worth_move):
+        if worth_read > max(self.now, worth_move):
             return Decision(answer=Answer.read_again, chance=self.now, points=tuple(self.places[e] for e in ends))
         # nobody loosens a bolt to make a section less likely in, whatever comes after that
-        if move is not None and worth_move > self.as_it_is and move.after > self.now:
+        if move is not None and worth_move > self.now and move.after > self.now:
             return replace(move, chance=self.now)
         as_it_is = Answer.leave if self.now >= DONE else Answer.stuck
         return Decision(answer=as_it_is, chance=self.now, far=far)
@@ -260,7 +245,7 @@ class _Weighing:
         far = False
         for family in self.families:
             after, spread = family.after(self.value, self.covariance)
-            chance = self.aimed.moved(after, spread)
+            chance = self.judged.moved(after, spread)
             move = (self.value - after) @ self.bolts.T
             total = move if standing.origin is None else (standing.origin - after) @ self.bolts.T
             held = np.ones(len(after), dtype=bool)
@@ -288,7 +273,7 @@ class _Weighing:
                         stops=stops,
                         value=after[k],
                         move=gone,
-                        after=float(self.judged.moved(after[k][None], spread)[0]),
+                        after=float(chance[k]),
                     ),
                 )
         return (best[1], far, best[0]) if best else (None, far, -1.0)
@@ -297,5 +282,5 @@ class _Weighing:
         """What a move is worth: it is read after it, and then left or loosened again."""
         rules = self.rules
         seen_value, weight, left = self._read(value, spread, ends, (0,) * len(ends))
-        then = np.maximum(self.aimed.moved(seen_value, left), self.again)
+        then = np.maximum(self.judged.moved(seen_value, left), self.again)
         return max(float(weight @ then), chance) - (rules.bolt + rules.reading) * len(ends)
