@@ -14,24 +14,24 @@ from alignment.lengths import Units, parse, show_exact
 from alignment.machine.layout import Layout, Tolerance
 from alignment.machine.layout_file import parse_layout
 
-__all__ = ["NEEDED", "QUESTIONS", "defaults", "layout_text", "wrong"]
+__all__ = ["ASKED", "NEEDED", "defaults", "layout_text", "wrong"]
 
-QUESTIONS: Final = {
-    "units": ("Units of bare numbers, in or mm", "in"),
-    "name": ("Name of the machine", "My machine"),
-    "rows": ("Names of the rows", "operator,drive"),
-    "mark": ("Smallest mark of the tape, if not 1/16 in or 1 mm", ""),
-    "sections": ("Sections in each row, as 6 or 6,3", ""),
-    "length": ("Length of a section, as 15 or 15,31 or 15:15:18,31", ""),
-    "gap": ("Gap from one section to the next, as 1 or 1,2 or 1:2,1", ""),
-    "start": ("Where each row begins, from the first entry end", "0"),
-    "bolts": ("Bolts, how far in from a section's ends", "0"),
-    "setback": ("Setback of a face behind its row's", "0"),
-    "target": ("Wanted reading of each row, if you know it", ""),
+ASKED: Final = {
+    "units": "in",
+    "name": "My machine",
+    "rows": "operator,drive",
+    "mark": "",
+    "sections": "",
+    "length": "",
+    "gap": "",
+    "start": "0",
+    "bolts": "0",
+    "setback": "0",
+    "target": "",
 }
-"""What is asked of a machine, and what stands where nothing is answered. From `sections` on, one thing for all rows, or
-one for each row with commas between; of lengths, gaps, bolts and setbacks also one for each section of a row, with
-colons between."""
+"""What is asked of a machine, in this order, and what stands where nothing is answered. From `sections` on, one thing
+for all rows, or one for each row with commas between; of lengths, gaps, bolts and setbacks also one for each section
+of a row, with colons between."""
 NEEDED: Final = ("sections", "length", "gap")
 _OF_SECTIONS: Final = ("length", "gap", "bolts", "setback")
 _SIGNED: Final = ("start", "setback")
@@ -70,7 +70,7 @@ def wrong(key: str, text: str, told: Mapping[str, str]) -> list[str]:
     Parameters
     ----------
     key : str
-        One of `QUESTIONS`.
+        One of `ASKED`.
     text : str
         The answer as it was written.
     told : mapping
@@ -158,7 +158,7 @@ def layout_text(told: Mapping[str, str], tolerance: Tolerance | None = None) -> 
     Parameters
     ----------
     told : mapping
-        Answers to `QUESTIONS`.
+        Answers to `ASKED`.
     tolerance : Tolerance, optional
         By default those that stand in where a layout is silent.
 
@@ -169,7 +169,7 @@ def layout_text(told: Mapping[str, str], tolerance: Tolerance | None = None) -> 
     """
     sound: dict[str, str] = {}
     problems: list[Problem] = []
-    for key, (_, default) in QUESTIONS.items():
+    for key, default in ASKED.items():
         answer = told.get(key, default)
         # an answer that hangs on a faulty one is not looked at
         if sound.keys() >= set(_HANGS_ON.get(key, ("units", "rows"))):
@@ -190,7 +190,7 @@ def _rows(told: Mapping[str, str]) -> list[_Row]:
     names, units = _parts(told["rows"]), Units(told["units"])
 
     def rows_of(key: str) -> list[str]:
-        return _each(told.get(key, QUESTIONS[key][1]), len(names))
+        return _each(told.get(key, ASKED[key]), len(names))
 
     def length(text: str) -> float:
         return float(parse(text, units, signed=True))

@@ -25,7 +25,7 @@ def first_layout(told: Mapping[str, str]) -> str:
     Parameters
     ----------
     told : mapping
-        Answers to `alignment.machine.first_layout.QUESTIONS`.
+        Answers to `alignment.machine.first_layout.ASKED`.
 
     Raises
     ------

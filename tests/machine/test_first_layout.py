@@ -8,7 +8,7 @@ import pytest
 
 from alignment.errors import InputError
 from alignment.machine import first_layout as starting
-from alignment.machine.first_layout import QUESTIONS, layout_text, wrong
+from alignment.machine.first_layout import ASKED, layout_text, wrong
 from alignment.machine.layout_file import parse_layout, read_layout
 from alignment.machine.survey_text import parse_survey
 from alignment.train.budget import work_out
@@ -107,7 +107,7 @@ def test_every_answer_that_cannot_be_used_is_told_at_once():
     ],
 )
 def test_one_answer_is_judged_as_it_is_given(key, text, said):
-    told = {name: default for name, (_, default) in QUESTIONS.items()} | TOLD
+    told = {**ASKED} | TOLD
     assert said in wrong(key, text, told)
     assert wrong(key, told[key], told) == []
 

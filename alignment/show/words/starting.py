@@ -10,14 +10,28 @@ from collections.abc import Mapping
 from dataclasses import dataclass, replace
 from functools import cached_property
 from pathlib import Path
+from typing import Final
 
-from alignment.machine.first_layout import NEEDED, QUESTIONS, wrong
+from alignment.machine.first_layout import ASKED, NEEDED, wrong
 from alignment.show.words.cautions import SHORT
 from alignment.train.first_tolerances import READ, first_layout
 
 __all__ = ["Starting", "begin", "begun"]
 
 BACK, QUIT = ("b", "back"), ("q", "quit")
+QUESTIONS: Final = {
+    "units": "Units of bare numbers, in or mm",
+    "name": "Name of the machine",
+    "rows": "Names of the rows",
+    "mark": "Smallest mark of the tape, if not 1/16 in or 1 mm",
+    "sections": "Sections in each row, as 6 or 6,3",
+    "length": "Length of a section, as 15 or 15,31 or 15:15:18,31",
+    "gap": "Gap from one section to the next, as 1 or 1,2 or 1:2,1",
+    "start": "Where each row begins, from the first entry end",
+    "bolts": "Bolts, how far in from a section's ends",
+    "setback": "Setback of a face behind its row's",
+    "target": "Wanted reading of each row, if you know it",
+}
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -56,12 +70,12 @@ class Starting:
     @property
     def left(self) -> list[str]:
         """What was not answered."""
-        return [key for key in QUESTIONS if key not in self.told]
+        return [key for key in ASKED if key not in self.told]
 
     @property
     def prompt(self) -> str:
         """The question to ask."""
-        words, default = QUESTIONS[self.at]
+        words, default = QUESTIONS[self.at], ASKED[self.at]
         return f"{words}{f' [{default}]' if default else ''}: "
 
     def answer(self, typed: str | None, when: str = "") -> Starting:  # noqa: ARG002  # as in every conversation
@@ -71,7 +85,7 @@ class Starting:
             return replace(self, says=(), over=True)
         if word.lower() in BACK:
             return self._back()
-        return self._take(word or QUESTIONS[self.at][1])
+        return self._take(word or ASKED[self.at])
 
     def told_so(self, what: str) -> Starting:
         """The same moment, with something to tell the person first."""
@@ -90,7 +104,7 @@ class Starting:
     def _next(self) -> Starting:
         """To the first question that nothing answers, with the answers of options looked at on the way."""
         step = self
-        for key in QUESTIONS:
+        for key in ASKED:
             if key in step.told:
                 continue
             answer = step.options.get(key)
@@ -105,7 +119,7 @@ class Starting:
             return replace(self, says=("This is the first question.",))
         at = self.asked[-1]
         # answers of options that come behind it are looked at again
-        order = list(QUESTIONS)
+        order = list(ASKED)
         told = {key: text for key, text in self.told.items() if order.index(key) < order.index(at)}
         return replace(self, told=told, at=at, asked=self.asked[:-1], says=())
 
