@@ -78,7 +78,9 @@ class Person:
 
     def __init__(self, kind: Kind, seed: int) -> None:
         self.kind, self.layout = kind, kind.layout()
-        self.rng = np.random.default_rng(seed)
+        # every kind has draws of its own
+        which = [list(TAPES).index(kind.tape), list(OUT).index(kind.out), kind.sections, kind.strings, kind.repeats]
+        self.rng = np.random.default_rng([seed, *which])
 
     def truth(self, lean: float = 0.0) -> np.ndarray:
         """Deviations of both ends of every section, (n, 2). [mm]"""

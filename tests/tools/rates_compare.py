@@ -1,10 +1,10 @@
 """
 How often a comparison is right, over simulated machines, jobs and histories, beside an exhaustive search.
 
-A person reads one row of sections of 15 in with a 1/16 tape, a 1/64 rule or a 1 mm tape: the hook errs by one draw a
-survey, each reading by the hand, the tilt and the rounding to a mark; tightening moves a bolt end. Machines are true or
-badly out, with 1 to 16 sections on the string, which stays up or is hung anew by up to 1/2 in at either end. Run as
-``python -m tests.tools.rates_compare``; a smaller run is asserted in the tests.
+A person reads one row of sections of 15 in with a 1/16 tape, a 1/64 rule, a 1 mm or a 0.5 mm tape: the hook errs by
+one draw a survey, each reading by the hand, the tilt and the rounding to a mark; tightening moves a bolt end. Machines
+are true or badly out, with 1 to 16 sections on the string, which stays up or is hung anew by up to 1/2 in at either
+end. Run as ``python -m tests.tools.rates_compare``; a smaller run is asserted in the tests.
 """
 
 from __future__ import annotations
@@ -12,7 +12,7 @@ from __future__ import annotations
 import argparse
 import datetime
 import itertools
-from collections.abc import Iterator
+from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
 from math import radians
 
@@ -55,6 +55,7 @@ PEOPLE = (
     Person("1/16", INCH / 16, INCH / 64, INCH / 64),
     Person("1/64", INCH / 64, INCH / 128, INCH / 128),
     Person("1 mm", 1.0, 0.25, 0.4),
+    Person("0.5 mm", 0.5, 0.125, 0.2, creep=0.4),
 )
 STATES = {"true": INCH / 64, "badly out": INCH / 8}
 """Standard deviation of where a section's ends are."""
@@ -278,35 +279,39 @@ def main() -> None:
     parser = argparse.ArgumentParser(description="Rates of the comparison over simulated machines.")
     for name, count in (("pairs", 400), ("jobs", 100), ("histories", 200)):
         parser.add_argument(f"--{name}", type=int, default=count, help="0 leaves them out")
+    parser.add_argument("--tape", choices=[person.name for person in PEOPLE], help="only this one")
+    parser.add_argument("--sections", type=int, choices=SIZES, help="only machines with so many")
     told = parser.parse_args()
+    people = [person for person in PEOPLE if told.tape in (None, person.name)]
+    sizes = [size for size in SIZES if told.sections in (None, size)]
     for count, show in ((told.pairs, _pairs), (told.jobs, _jobs), (told.histories, _histories)):
         if count:
-            show(count)
+            show(count, people, sizes)
 
 
 def _share(part: int, whole: int) -> str:
     return f"{100 * part / max(whole, 1):5.1f}"
 
 
-def _pairs(count: int) -> None:
+def _pairs(count: int, people: Sequence[Person], sizes: Sequence[int]) -> None:
     print(
         f"{count} pairs each, string hung anew, knocked by 1/8 to 3/8 in. Percent: right / left open / names one that"
     )
     print("one that did not move; beside an exhaustive search.")
-    sizes = [*((n, 0) for n in SIZES), *MOVED]
-    for person, state, (size, moved) in itertools.product(PEOPLE, STATES, sizes):
+    both = [*((n, 0) for n in sizes), *(one for one in MOVED if one[0] in sizes)]
+    for person, state, (size, moved) in itertools.product(people, STATES, both):
         ours, theirs = score_pairs(pairs(count, size, moved, state, person))
         mine, other = (" / ".join(_share(part, s.pairs) for part in (s.right, s.open, s.named)) for s in (ours, theirs))
         print(f"  {person.name} {state:<9} {size:2d} sections, {moved} moved: {mine}   exhaustive {other}", flush=True)
 
 
-def _jobs(count: int) -> None:
+def _jobs(count: int, people: Sequence[Person], sizes: Sequence[int]) -> None:
     print(
         f"{count} jobs each on machines badly out, the plan carried out exactly but for creep. Percent of jobs with a"
     )
     print("called not done or the wrong way / in part or too far / an untouched section named; of moves in full.")
     print("Then, where nothing was done, with a move called done or the wrong way / an untouched section named.")
-    for person, anew, size in itertools.product(PEOPLE, (False, True), SIZES):
+    for person, anew, size in itertools.product(people, (False, True), sizes):
         made = score_jobs(jobs(count, size, person, anew=anew, recorded=not anew))
         idle = score_jobs(jobs(count, size, person, anew=anew, done=False, recorded=not anew), done=False)
         print(
@@ -318,9 +323,9 @@ def _jobs(count: int) -> None:
         )
 
 
-def _histories(count: int) -> None:
+def _histories(count: int, people: Sequence[Person], sizes: Sequence[int]) -> None:
     print(f"{count} histories each of an untouched machine. Percent with a drift / a string's drift / a move.")
-    for person, anew, size, dates in itertools.product(PEOPLE, (True, False), SIZES, (3, 4, 6, 12)):
+    for person, anew, size, dates in itertools.product(people, (True, False), sizes, (3, 4, 6, 12)):
         got = histories(count, size, dates, "badly out", person, anew=anew)
         print(
             f"  {person.name} string {'hung anew' if anew else 'left up  '} {size:2d} sections {dates:2d} surveys: "

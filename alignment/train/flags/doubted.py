@@ -14,7 +14,7 @@ from alignment.machine.slips import LikelySlip, SlipKind, tape_units, whole_size
 from alignment.machine.survey import Reading
 from alignment.train.flags.flag import Basis, Flag, FlagKind
 from alignment.train.flags.leaning import Lean
-from alignment.train.flags.neighbours import Expectation, Neighbours
+from alignment.train.flags.neighbours import OUT, Expectation, Neighbours
 from alignment.train.flags.points import hint_for, name_of, points_of
 from alignment.train.train import Train
 from alignment.uncertainty import COVERAGE
@@ -25,6 +25,8 @@ SLOT: Final = {Units.inch: float(INCH) / 2, Units.mm: 12.0}
 """What no bolt end travels, where the layout does not tell. [mm]"""
 RARE: Final = 0.01
 """A whole inch or 10 mm is the sign of a slip where so few machines that are badly out have it of themselves."""
+QUIET: Final = OUT / 3
+"""Scatter of the neighbours below which a machine is not badly out, and 10 mm is such a sign too. [mm]"""
 
 
 def find_doubted(train: Train, told: set[str], leans: Sequence[Lean]) -> list[Flag]:
@@ -87,7 +89,9 @@ def _beyond(
     slot = layout.moves.travel or SLOT[layout.units]
     u = np.hypot([train.survey.fitted[k].u for k in once], tape.zero)
     # on a machine that is badly out 10 mm is no rare deviation, and no sign of a slip
-    whole = [size for size in whole_sizes(tape_units(tape.mark)) if size > neighbours.by_chance(RARE)]
+    quiet = expectation is not None and expectation.basis is Basis.neighbours and expectation.scatter < QUIET
+    least = 0.0 if quiet else neighbours.by_chance(RARE)
+    whole = [size for size in whole_sizes(tape_units(tape.mark)) if size > least]
     is_whole = np.any([np.abs(np.abs(off) - size) <= COVERAGE * u for size in whole] or [np.zeros_like(u)], axis=0)
     far = (np.abs(off) > slot) | is_whole
     # of points that check one another, all have to be off: one alone is for the test of strays

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 from collections.abc import Sequence
 from dataclasses import dataclass
 from statistics import median
@@ -149,7 +150,9 @@ class Neighbours:
 
     def by_chance(self, false: float) -> float:
         """How far off any reading of a machine out by `OUT` is with this probability. [mm]"""
-        return float(np.hypot(OUT, self._u)) * normal_point(1 - false / (2 * self._tests))
+        # what is wanted is known to the tape's zero, unlike what neighbours suggest
+        u = math.hypot(OUT, self._u, self.train.survey.tape.zero)
+        return u * normal_point(1 - false / (2 * self._tests))
 
     def roughness(self, section: int) -> float:
         """How well the faces beside a section follow one another: scatter of the others about a straight line. [mm]"""
