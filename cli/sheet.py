@@ -38,10 +38,11 @@ def sheet(
     from alignment.show.paper import sheet as sheets
     from alignment.show.paper import typesetting
     from alignment.show.words.sheet import told_page
+    from alignment.train.sheet import plan_sheet
 
     writing.ready((out, writing.PDF), inputs=(layout,), force=force)
     machine = read_layout(layout).shown_in(units)
-    found = sheets.plan_sheet(machine, repeats=repeats, work=work)
+    found = plan_sheet(machine, repeats=repeats, work=work)
     pages = sheets.render(found, paper or typesetting.paper_for(machine.units), typesetting.today())
     writing.write_whole(out, pages, force=force)
     output.show(told_page(found, out.name))

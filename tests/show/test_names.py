@@ -34,6 +34,7 @@ from alignment.show.pictures import panel as panel_plots
 from alignment.show.pictures import sheets
 from alignment.show.pictures import train as plots
 from alignment.train import budget
+from alignment.train.sheet import plan_sheet
 from alignment.train.solve import solve
 
 HARMFUL = (
@@ -217,7 +218,7 @@ def test_only_what_cannot_be_shown_is_found():
 def test_paper(job, tmp_path):
     """Sheet and record are archival and accessible PDF (typst refuses to say so of one with an empty box in it)."""
     layout, _, _, _ = job
-    pages = papers.render(papers.plan_sheet(layout, repeats=None), Paper.a4, datetime.date(2026, 10, 2))
+    pages = papers.render(plan_sheet(layout, repeats=None), Paper.a4, datetime.date(2026, 10, 2))
     assert b"pdfaid" in pages
     assert b"pdfuaid" in pages
 

@@ -22,6 +22,7 @@ from alignment.show.paper.typesetting import Paper
 from alignment.show.words.cautions import SHORT
 from alignment.show.words.sheet import instructions, wanted
 from alignment.train.budget import work_out
+from alignment.train.sheet import FITS, plan_sheet
 from tests.tools.machines import machine
 
 DAY = datetime.date(2026, 10, 5)
@@ -56,7 +57,7 @@ def long_machine(count: int = 20):
 def test_points_are_numbered_as_they_are_asked_for(samples, name):
     """The numbers follow what entering the readings asks, the closing readings of each string last."""
     layout = read_layout(samples / name)
-    planned = sheet.plan_sheet(layout)
+    planned = plan_sheet(layout)
     asks = entry.begin(layout, None, "new.csv").asks
     assert [*planned.points, *planned.closing] == list(asks)
     assert len(planned.points) == 18
@@ -71,20 +72,20 @@ def test_boxes_are_what_the_budget_asks_for(samples):
         tape="mark = '0.5'\nset = '0.2'\ntilt = 0\nzero = '0'",
     )
     wanted = max(p.repeats or 1 for p in work_out(layout).promises)
-    assert 1 < wanted <= sheet.FITS
-    assert sheet.plan_sheet(layout).repeats == wanted
+    assert 1 < wanted <= FITS
+    assert plan_sheet(layout).repeats == wanted
     assert all(p.proved for p in work_out(layout, repeats=wanted).promises)
     assert not all(p.proved for p in work_out(layout, repeats=wanted - 1).promises)
     crowded = read_layout(samples / "machine.toml")
     crowded = replace(crowded, tape=replace(crowded.tape, tilt=0.5))
-    assert max(p.repeats or 1 for p in work_out(crowded).promises) > sheet.FITS
-    found = sheet.plan_sheet(crowded)
-    assert found.repeats == sheet.FITS
+    assert max(p.repeats or 1 for p in work_out(crowded).promises) > FITS
+    found = plan_sheet(crowded)
+    assert found.repeats == FITS
     assert found.finer
-    assert sheet.plan_sheet(layout).finer is False
+    assert plan_sheet(layout).finer is False
     assert "Take a finer rule" in " ".join(instructions(found))
-    assert "finer" not in " ".join(instructions(sheet.plan_sheet(layout)))
-    assert sheet.plan_sheet(crowded, repeats=2).repeats == 2
+    assert "finer" not in " ".join(instructions(plan_sheet(layout)))
+    assert plan_sheet(crowded, repeats=2).repeats == 2
 
 
 @POPPLER
@@ -98,7 +99,7 @@ def test_boxes_are_what_the_budget_asks_for(samples):
 )
 def test_one_page_with_everything_on_it(samples, tmp_path, name, paper, size):
     """US letter is 8.5 by 11 in of 72 points, A4 210 by 297 mm (ISO 216)."""
-    pdf = sheet.render(sheet.plan_sheet(read_layout(samples / name)), paper, DAY)
+    pdf = sheet.render(plan_sheet(read_layout(samples / name)), paper, DAY)
     told = poppler("pdfinfo", pdf, tmp_path)
     assert re.search(r"Pages:\s+1\n", told)
     assert f"{size} pts" in told
@@ -118,7 +119,7 @@ def test_one_page_with_everything_on_it(samples, tmp_path, name, paper, size):
 @POPPLER
 @pytest.mark.parametrize("paper", list(Paper))
 def test_fonts_are_in_the_file(samples, tmp_path, paper):
-    pdf = sheet.render(sheet.plan_sheet(read_layout(samples / "machine.toml")), paper, DAY)
+    pdf = sheet.render(plan_sheet(read_layout(samples / "machine.toml")), paper, DAY)
     fonts = poppler("pdffonts", pdf, tmp_path).splitlines()[2:]
     assert fonts
     assert all(line.split()[-5:-2] == ["yes", "yes", "yes"] for line in fonts)
@@ -127,7 +128,7 @@ def test_fonts_are_in_the_file(samples, tmp_path, paper):
 @POPPLER
 def test_many_sections_take_more_pages_and_lose_none(tmp_path):
     layout = long_machine()
-    pdf = sheet.render(sheet.plan_sheet(layout), Paper.a4, DAY)
+    pdf = sheet.render(plan_sheet(layout), Paper.a4, DAY)
     words = " ".join(poppler("pdftotext", pdf, tmp_path, "-layout").split())
     flat = "".join(poppler("pdftotext", pdf, tmp_path, "-raw").split())
     pages = int(re.search(r"Pages:\s+(\d+)", poppler("pdfinfo", pdf, tmp_path))[1])
@@ -150,7 +151,7 @@ def test_names_are_never_read_as_a_program(tmp_path):
         [{"name": f"x {name}", "row": "left", "start": 500 * k, "length": 450} for k, name in enumerate(nasty)],
         rows={"left": "target = '600'"},
     )
-    pdf = sheet.render(sheet.plan_sheet(layout, repeats=1), Paper.a4, DAY)
+    pdf = sheet.render(plan_sheet(layout, repeats=1), Paper.a4, DAY)
     assert pdf.startswith(b"%PDF-")
     if shutil.which("pdftotext"):
         words = "".join(poppler("pdftotext", pdf, tmp_path).split())
@@ -223,7 +224,7 @@ def test_heights_are_drawn_from_the_side(samples):
         [{"name": "rail", "row": "left", "start": 0, "length": 450}],
         rows={"left": "target = '600'\nplane = 'height'\nstring_side = 'above'"},
     )
-    assert sheet.render(sheet.plan_sheet(layout), Paper.a4, DAY).startswith(b"%PDF-")
+    assert sheet.render(plan_sheet(layout), Paper.a4, DAY).startswith(b"%PDF-")
 
 
 def test_the_wanted_reading_stands_beside_each_point(samples):
@@ -236,10 +237,10 @@ def test_the_wanted_reading_stands_beside_each_point(samples):
         ],
         rows={"left": "target = '467'", "right": "string_side = 'right'"},
     )
-    shown = {ask.section: wanted(layout, ask) for ask in sheet.plan_sheet(layout).points}
+    shown = {ask.section: wanted(layout, ask) for ask in plan_sheet(layout).points}
     assert shown == {"a": "467", "b": "469.5", "c": ""}
     inches = read_layout(samples / "machine.toml")
-    assert {wanted(inches, ask) for ask in sheet.plan_sheet(inches).points if ask.section == "operator-1"} == {"18 3/8"}
+    assert {wanted(inches, ask) for ask in plan_sheet(inches).points if ask.section == "operator-1"} == {"18 3/8"}
 
 
 def test_a_sagging_string_changes_what_is_wanted():
@@ -265,7 +266,7 @@ def test_both_kinds_for_any_machine(tmp_path, count, work):
         [{"name": f"station {k}, north", "row": "r", "start": 500 * k, "length": 450} for k in range(count)],
         rows={"r": "target = '467'"},
     )
-    planned = sheet.plan_sheet(layout, work=work, repeats=2)
+    planned = plan_sheet(layout, work=work, repeats=2)
     reader = pypdf.PdfReader(io.BytesIO(sheet.render(planned, Paper.letter, DAY)))
     text = " ".join(" ".join(page.extract_text().split()) for page in reader.pages)
     assert text.count("467") == len(planned.points) + len(planned.closing)
@@ -293,7 +294,7 @@ def test_the_work_sheet_by_the_command(samples, tmp_path, run):
 def drawn(monkeypatch, layout):
     """Rows of the first stretch of a sheet's drawing, as they are handed to the typesetter."""
     monkeypatch.setattr(sheet, "typeset", lambda _, data: data)
-    (view,) = sheet.render(sheet.plan_sheet(layout), Paper.a4, DAY)["views"]
+    (view,) = sheet.render(plan_sheet(layout), Paper.a4, DAY)["views"]
     return {lane["row"]: lane for lane in view["stretches"][0]}
 
 

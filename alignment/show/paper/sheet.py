@@ -8,7 +8,6 @@ from __future__ import annotations
 
 import datetime
 from collections.abc import Iterable, Mapping, Sequence
-from dataclasses import dataclass
 from itertools import groupby, pairwise
 from typing import Any, Final
 
@@ -17,7 +16,7 @@ import numpy as np
 from alignment import __version__
 from alignment.choices import Paper
 from alignment.lengths import show_exact
-from alignment.machine.entry import Ask, begin
+from alignment.machine.entry import Ask
 from alignment.machine.layout import Layout, Plane, Row, Section
 from alignment.show.paper.typesetting import paper_name, typeset
 from alignment.show.pictures.drawing import Lane, lanes_of
@@ -25,69 +24,14 @@ from alignment.show.words import sheet as words
 from alignment.show.words.cautions import SHORT
 from alignment.show.words.phrases import VIEWS
 from alignment.train.across import rows_of
-from alignment.train.budget import Means, promises
+from alignment.train.sheet import Sheet
 
-__all__ = ["FITS", "Sheet", "plan_sheet", "render"]
+__all__ = ["render"]
 
-FITS: Final = 5
-"""Boxes beside one another that a hand can still write 18 9/16 in."""
 ABREAST: Final = 6
 """Sections of a row that are drawn beside one another."""
 DISC: Final = 0.0155
 """Radius of a point's number, as a share of the drawing's width."""
-
-
-@dataclass(frozen=True, kw_only=True)
-class Sheet:
-    """
-    What stands on a sheet.
-
-    Attributes
-    ----------
-    repeats : int
-        Boxes for each point.
-    points : tuple of Ask
-        In the order of reading; the number of a point is its place here, from 1.
-    closing : tuple of Ask
-        Points to be read once more at the end.
-    work : bool
-        Whether it is for the work, section by section, rather than for a survey.
-    finer : bool
-        Whether so many readings with the layout's tape leave a tolerance that finer marks would prove.
-    """
-
-    layout: Layout
-    repeats: int
-    points: tuple[Ask, ...]
-    closing: tuple[Ask, ...]
-    work: bool
-    finer: bool
-
-
-def plan_sheet(layout: Layout, *, repeats: int | None = None, work: bool = False) -> Sheet:
-    """
-    Work out what a sheet needs.
-
-    Parameters
-    ----------
-    layout : Layout
-    repeats : int, optional
-        Boxes for each point; by default as many readings as the budget asks for, at most `FITS`.
-    work : bool
-        For the work: found, stop and left for each point instead.
-    """
-    asked = promises(layout, Means(tape=layout.tape))
-    wanted = max((p.repeats or 1 for p in asked), default=1)
-    boxes = min(wanted, FITS) if repeats is None else repeats
-    asks = begin(layout, None, "survey.csv").asks
-    return Sheet(
-        layout=layout,
-        repeats=boxes,
-        points=tuple(ask for ask in asks if ask.repeat),
-        closing=tuple(ask for ask in asks if not ask.repeat),
-        work=work,
-        finer=not all(p.proved for p in promises(layout, Means(tape=layout.tape, repeats=boxes))),
-    )
 
 
 def render(sheet: Sheet, paper: Paper, made: datetime.date) -> bytes:

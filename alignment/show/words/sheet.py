@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from typing import TYPE_CHECKING, Final
+from typing import Final
 
 import numpy as np
 
@@ -14,10 +14,8 @@ from alignment.show.words import cautions
 from alignment.show.words.phrases import counted
 from alignment.show.words.stops import mark_words
 from alignment.train.faces import corrections
+from alignment.train.sheet import Sheet
 from alignment.uncertainty import SAME
-
-if TYPE_CHECKING:
-    from alignment.show.paper.sheet import Sheet
 
 __all__ = ["CLOSING", "FIELDS", "columns", "instructions", "title", "told_page", "wanted"]
 
