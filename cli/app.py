@@ -28,7 +28,7 @@ WHEN: Final = {
     "At the machine": ("work", "phone", "enter", "next", "square"),
     "From the readings": ("solve", "compare", "history"),
     "The test panel, the settings": ("panel", "causes", "settings"),
-    "For the files": ("report",),
+    "For the record": ("report",),
 }
 """Commands by when they are used, as the help lists them."""
 

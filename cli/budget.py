@@ -29,9 +29,9 @@ def budget(
     force: Force = False,
 ) -> None:
     """
-    Say what this tape and these points can tell.
+    Say what your tape can prove.
 
-    Before going to the machine: which tolerances it can prove, and what would prove the others.
+    Before you go to the machine: which tolerances it can prove, and how to prove the others.
     """
     from alignment.files import writing
     from alignment.instruments import check_mark

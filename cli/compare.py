@@ -14,7 +14,7 @@ from .options import LINES, AimOption, Force, Full, Json, LayoutFile, Out, Print
 
 __all__ = ["EXAMPLE", "compare"]
 
-EXAMPLE = "Example: stringtrue compare machine.toml as-found.csv as-left.csv"
+EXAMPLE = "Example: stringtrue compare machine.toml job.csv"
 
 
 def compare(
@@ -23,11 +23,9 @@ def compare(
     after: Annotated[
         Path | None, typer.Argument(metavar="AFTER", help="The second survey; not needed for a job log.")
     ] = None,
-    same_string: Annotated[
-        bool, typer.Option("--same-string", help="The string stayed up in between: take nothing off for it.")
-    ] = False,
+    same_string: Annotated[bool, typer.Option("--same-string", help="The string stayed up in between.")] = False,
     line: Annotated[
-        Line, typer.Option(help=f"From which line the moves were planned. {LINES}", **one_of(Line))
+        Line, typer.Option(help=f"The line that the moves were planned from. {LINES}", **one_of(Line))
     ] = Line.string,
     aim: AimOption = Aim.fewest,
     plot: Annotated[Path | None, typer.Option(metavar="FILE", help="Draw both states: .svg, .png or .pdf.")] = None,

@@ -30,7 +30,9 @@ def enter(
     repeats: Annotated[int, typer.Option(help="How many times to read every point.", **whole(1, 20))] = 1,
     section: Annotated[
         list[str] | None,
-        typer.Option(metavar="NAME", autocompletion=section_names, help="Read this section only; may be repeated."),
+        typer.Option(
+            metavar="NAME", autocompletion=section_names, help="Read this section only. Give it once for each."
+        ),
     ] = None,
     by: Annotated[str | None, typer.Option(metavar="NAME", help="Who reads.")] = None,
     tape: Annotated[str | None, typer.Option(metavar="NAME", help="Which tape.")] = None,

@@ -14,14 +14,14 @@ from .options import Force, Full, Json, LayoutFile, LineOption, Out, PrintUnits,
 
 __all__ = ["EXAMPLE", "history"]
 
-EXAMPLE = "Example: stringtrue history machine.toml as-found.csv as-left.csv"
+EXAMPLE = "Example: stringtrue history machine.toml before-move.csv job.csv"
 
 
 def history(
     layout: LayoutFile,
     surveys: Annotated[
         list[Path],
-        typer.Argument(metavar="SURVEY", help="Surveys, each with a '# taken:' line, or folders of them."),
+        typer.Argument(metavar="SURVEY", help="Surveys and job logs, each with a '# taken:' line, or folders of them."),
     ],
     line: LineOption = Line.string,
     plot: Annotated[

@@ -23,9 +23,9 @@ def next(
     units: PrintUnits = None,
 ) -> None:
     """
-    Say the one next act that a job asks for.
+    Say the next thing to do.
 
-    For people with paper, and for programs. Write what you did into the log, and ask again.
+    For people with paper, and for programs. Write what you did into the log, then run it again.
     """
     from alignment.machine.layout_file import read_layout
     from alignment.machine.survey_files import read_survey

@@ -90,10 +90,10 @@ class LayoutCommand(TyperCommand):
         return super().parse_args(ctx, args)
 
 
-LINES: Final = "string: as hung; fitted: through the sections; free: wherever fewest moves."
-AIMS: Final = "fewest: fewest bolt ends; least: least movement; true: every end that is off goes to its target."
-LineOption = Annotated[Line, typer.Option("--line", help=f"What deviations are taken from. {LINES}", **one_of(Line))]
-AimOption = Annotated[Aim, typer.Option("--aim", help=f"What makes a plan the better one. {AIMS}", **one_of(Aim))]
+LINES: Final = "string: as it hangs; fitted: through the sections; free: whichever needs fewest moves."
+AIMS: Final = "fewest: bolt ends to loosen; least: movement; true: what is off, every end goes to its target."
+LineOption = Annotated[Line, typer.Option("--line", help=f"The line to measure from. {LINES}", **one_of(Line))]
+AimOption = Annotated[Aim, typer.Option("--aim", help=f"What the plan minimises. {AIMS}", **one_of(Aim))]
 
 LayoutFile = Annotated[Path, typer.Argument(metavar="LAYOUT", help="The machine: a .toml file.")]
 
@@ -126,22 +126,23 @@ SurveyFile = Annotated[
     typer.Argument(metavar="SURVEY", callback=_pasted, help="The readings: .csv, .tsv or .xlsx; - to paste them."),
 ]
 PanelFile = Annotated[Path, typer.Argument(metavar="PANEL", help="The panel: a .toml file.")]
-Json = Annotated[bool, typer.Option("--json", help="One JSON object, and nothing else, on standard output.")]
-Full = Annotated[bool, typer.Option("--full", help="Everything that is known.")]
-Out = Annotated[Path | None, typer.Option("--out", "-o", metavar="FILE", help="Write there what would be printed.")]
+Json = Annotated[bool, typer.Option("--json", help="Print one JSON object instead, for other programs.")]
+Full = Annotated[bool, typer.Option("--full", help="Print everything that is known.")]
+Out = Annotated[Path | None, typer.Option("--out", "-o", metavar="FILE", help="Write the answer to a file.")]
 Force = Annotated[bool, typer.Option("--force", help="Write over files that are there already.")]
 PrintUnits = Annotated[
-    Units | None, typer.Option("--units", help="Print in these units [default: the layout's].", **one_of(Units))
+    Units | None, typer.Option("--units", help="Print in these units [default: the file's].", **one_of(Units))
 ]
 Table = Annotated[
     Path | None,
-    typer.Option("--table", metavar="FILE", help="Write the table, too: .csv, or .xlsx with every table on a sheet."),
+    typer.Option("--table", metavar="FILE", help="Write the table too: .csv, or .xlsx with all tables."),
 ]
 
 
-Pdf = Annotated[Path, typer.Option("--out", "-o", metavar="FILE.pdf", help="Write it there.")]
+Pdf = Annotated[Path, typer.Option("--out", "-o", metavar="FILE.pdf", help="The file to write.")]
 PaperSize = Annotated[
-    Paper | None, typer.Option("--paper", help="[default: letter for inches, a4 for millimetres].", **one_of(Paper))
+    Paper | None,
+    typer.Option("--paper", help="Size of paper [default: letter for inches, a4 for millimetres].", **one_of(Paper)),
 ]
 
 

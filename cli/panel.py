@@ -20,7 +20,7 @@ def panel(
     plot: Annotated[
         Path | None, typer.Option(metavar="FILE", help="Draw the panel as measured: .svg, .png or .pdf.")
     ] = None,
-    check: Annotated[bool, typer.Option("--check", help="Exit status 1 unless the panel is ok or ok?.")] = False,
+    check: Annotated[bool, typer.Option("--check", help="Exit status 1 unless the panel is OK or OK?.")] = False,
     json: Json = False,
     full: Full = False,
     units: PrintUnits = None,

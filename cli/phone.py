@@ -20,7 +20,12 @@ def phone(
     share: Annotated[
         bool, typer.Option("--share", help="Open it to the local network too, not to this computer alone.")
     ] = False,
-    port: Annotated[int, typer.Option(help="[default: 8471, or the next free one]", **whole(0, 65535))] = 0,
+    port: Annotated[
+        int,
+        typer.Option(
+            help="Port of this computer [default: 8471, or the next free one].", show_default=False, **whole(0, 65535)
+        ),
+    ] = 0,
 ) -> None:
     """
     Work at the machine with a phone.

@@ -14,14 +14,16 @@ from .options import AimOption, Force, LayoutFile, LineOption, PaperSize, Pdf, P
 
 __all__ = ["EXAMPLE", "report"]
 
-EXAMPLE = "Example: stringtrue report machine.toml as-found.csv --after as-left.csv -o report.pdf"
+EXAMPLE = "Example: stringtrue report machine.toml job.csv -o report.pdf"
 
 
 def report(
     layout: LayoutFile,
-    survey: Annotated[Path, typer.Argument(metavar="SURVEY", help="The readings: a survey, or a job log.")],
+    survey: Annotated[Path, typer.Argument(metavar="LOG", help="The job's log; or the survey as found.")],
     out: Pdf,
-    after: Annotated[Path | None, typer.Option(metavar="SURVEY", help="The survey as left.")] = None,
+    after: Annotated[
+        Path | None, typer.Option(metavar="SURVEY", help="The survey as left, where there is no log.")
+    ] = None,
     panel: Annotated[Path | None, typer.Option(metavar="PANEL", help="A test panel.")] = None,
     settings: Annotated[Path | None, typer.Option(metavar="SETTINGS", help="Guide, die and gap settings.")] = None,
     line: LineOption = Line.string,

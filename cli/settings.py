@@ -17,7 +17,7 @@ EXAMPLE = "Example: stringtrue settings settings.toml"
 
 def settings(
     file: Annotated[Path, typer.Argument(metavar="SETTINGS", help="The settings: a .toml file.")],
-    check: Annotated[bool, typer.Option("--check", help="Exit status 1 unless all are ok or ok?.")] = False,
+    check: Annotated[bool, typer.Option("--check", help="Exit status 1 unless all are OK or OK?.")] = False,
     table: Table = None,
     json: Json = False,
     full: Full = False,

@@ -18,11 +18,11 @@ def sheet(
     layout: LayoutFile,
     out: Pdf,
     work: Annotated[
-        bool, typer.Option("--work", help="For the work, section by section: found, stop and left.")
+        bool, typer.Option("--work", help="A sheet for the work, section by section: found, stop, left.")
     ] = False,
     repeats: Annotated[
         int | None,
-        typer.Option(help="Boxes for each point [default: what the budget asks for, at most 5].", **whole(1, 5)),
+        typer.Option(help="Boxes for each point [default: as many as the budget needs, at most 5].", **whole(1, 5)),
     ] = None,
     paper: PaperSize = None,
     units: PrintUnits = None,

@@ -39,19 +39,17 @@ def solve(
     survey: SurveyFile,
     line: Annotated[
         LineChoice,
-        typer.Option(help=f"What deviations are taken from. {LINES} all: side by side.", **one_of(LineChoice)),
+        typer.Option(help=f"The line to measure from. {LINES} all: side by side.", **one_of(LineChoice)),
     ] = LineChoice.string,
     aim: AimOption = Aim.fewest,
-    at: Annotated[
-        At, typer.Option(help="Of a job log: as things stand now, or as they were found.", **one_of(At))
-    ] = At.now,
+    at: Annotated[At, typer.Option(help="Of a job log: as it is now, or as found.", **one_of(At))] = At.now,
     drop_strays: Annotated[
         bool, typer.Option("--drop-strays", help="Leave out readings that the others contradict.")
     ] = False,
     done: Annotated[
         list[str] | None,
         typer.Option(
-            metavar="NAME", autocompletion=section_names, help="A section that is finished; may be given again."
+            metavar="NAME", autocompletion=section_names, help="A section that is finished. Give it once for each."
         ),
     ] = None,
     checklist: Annotated[
@@ -68,7 +66,7 @@ def solve(
     out: Out = None,
     force: Force = False,
 ) -> None:
-    """Fit every section and say which bolt end to move."""
+    """Judge every section, and say which bolt end to move."""
     from alignment.machine.layout_file import read_layout
     from alignment.machine.survey_files import read_survey
     from alignment.show.words.solution import solution_page

@@ -19,16 +19,20 @@ EXAMPLE = "Example: stringtrue square 18-3/8 18-1/2 --length 15 --target 18-3/8"
 def square(
     a: Annotated[str, typer.Argument(metavar="A", help="Reading at the entry end.")],
     b: Annotated[str, typer.Argument(metavar="B", help="Reading at the exit end.")],
-    length: Annotated[str, typer.Option(metavar="L", help="Of the section.")],
+    length: Annotated[str, typer.Option(metavar="L", help="Length of the section.")],
     target: Annotated[
         str, typer.Option(metavar="T", help="Reading wanted at both ends [default: only square is judged].")
     ] = "",
     bolts: Annotated[
         str, typer.Option(metavar="L,L", help="Bolt ends, from the entry end [default: the two ends].")
     ] = "",
-    tolerance: Annotated[str, typer.Option(metavar="L", help="Over the length [default: 1/32 in, 0.8 mm].")] = "",
-    mark: Annotated[str, typer.Option(metavar="L", help="Smallest mark read [default: 1/16 in, 1 mm].")] = "",
-    units: Annotated[Units | None, typer.Option(help="Of bare numbers [default: in].", **one_of(Units))] = None,
+    tolerance: Annotated[
+        str, typer.Option(metavar="L", help="Off square over the length, and still OK [default: 1/32 in, 0.8 mm].")
+    ] = "",
+    mark: Annotated[str, typer.Option(metavar="L", help="Smallest mark of the tape [default: 1/16 in, 1 mm].")] = "",
+    units: Annotated[
+        Units | None, typer.Option(help="Unit of numbers typed without one [default: in].", **one_of(Units))
+    ] = None,
     json: Json = False,
     full: Full = False,
 ) -> None:

@@ -19,22 +19,30 @@ Text = str | None
 
 
 def start(
-    file: Annotated[Path, typer.Argument(metavar="FILE", help="The layout to write: a .toml file.")],
+    file: Annotated[Path, typer.Argument(metavar="FILE", help="The file to write: .toml.")],
     units: Annotated[
-        Units | None, typer.Option(help="Of lengths without a unit [default: in].", **one_of(Units))
+        Units | None, typer.Option(help="Unit of numbers typed without one [default: in].", **one_of(Units))
     ] = None,
-    rows: Annotated[Text, typer.Option(metavar="NAMES", help="[default: operator,drive]")] = None,
-    mark: Annotated[Text, typer.Option(metavar="L", help="Of the tape [default: 1/16 in or 1 mm].")] = None,
-    sections: Annotated[Text, typer.Option(metavar="N,N", help="How many in each row.")] = None,
-    length: Annotated[Text, typer.Option(metavar="L:L,L", help="Of a section.")] = None,
-    gap: Annotated[Text, typer.Option(metavar="L:L,L", help="From one section to the next.")] = None,
-    begin: Annotated[Text, typer.Option("--start", metavar="L,L", help="Where a row begins [default: 0].")] = None,
-    bolts: Annotated[Text, typer.Option(metavar="L:L,L", help="How far in from its ends [default: 0].")] = None,
-    setback: Annotated[Text, typer.Option(metavar="L:L,L", help="Of a face behind its row's [default: 0].")] = None,
+    rows: Annotated[Text, typer.Option(metavar="NAMES", help="Names of the rows [default: operator,drive].")] = None,
+    mark: Annotated[
+        Text, typer.Option(metavar="L", help="Smallest mark of the tape [default: 1/16 in or 1 mm].")
+    ] = None,
+    sections: Annotated[Text, typer.Option(metavar="N,N", help="How many sections in each row.")] = None,
+    length: Annotated[Text, typer.Option(metavar="L:L,L", help="Length of a section.")] = None,
+    gap: Annotated[Text, typer.Option(metavar="L:L,L", help="Gap from one section to the next.")] = None,
+    begin: Annotated[Text, typer.Option("--start", metavar="L,L", help="Where each row begins [default: 0].")] = None,
+    bolts: Annotated[
+        Text, typer.Option(metavar="L:L,L", help="Bolts, how far in from a section's ends [default: 0].")
+    ] = None,
+    setback: Annotated[
+        Text, typer.Option(metavar="L:L,L", help="How far a face is behind its row's [default: 0].")
+    ] = None,
     target: Annotated[Text, typer.Option(metavar="L,L", help="Wanted reading, face to string.")] = None,
-    name: Annotated[Text, typer.Option(help="Of the machine.")] = None,
-    panel: Annotated[bool, typer.Option("--panel", help="A profile of panels: sizes and limits.")] = False,
-    settings: Annotated[bool, typer.Option("--settings", help="What guides, dies and gaps should be.")] = False,
+    name: Annotated[Text, typer.Option(metavar="NAME", help="Name of the machine.")] = None,
+    panel: Annotated[bool, typer.Option("--panel", help="Ask for a panel instead: its sizes and limits.")] = False,
+    settings: Annotated[
+        bool, typer.Option("--settings", help="Ask for settings instead: guides, dies and gaps.")
+    ] = False,
     blank: Annotated[
         bool, typer.Option("--blank", help="With --panel or --settings: a form to fill in by hand.")
     ] = False,

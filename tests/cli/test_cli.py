@@ -14,6 +14,7 @@ import pytest
 from alignment.choices import Aim, Line
 from alignment.lengths import Units
 from alignment.show.words.cautions import SHORT
+from cli.app import WHEN
 
 VERDICTS = {"ok", "ok?", "?", "out?", "out"}
 WRITE = "Write for example 18 3/8, 18-3/8, 18.375 or 467 mm."
@@ -590,7 +591,9 @@ def test_help_names_every_option(run):
 
 def test_help_lists_every_command_uncut(run):
     outcome = run("--help")
-    assert "..." not in outcome.out.partition("Commands:")[2]
+    listed = outcome.out.partition("To try it:")[2]
+    assert "..." not in listed
+    assert all(f"\n  {name} " in listed for names in WHEN.values() for name in names)
     assert max(map(len, outcome.out.splitlines())) <= 80
     bare = run()
     assert (bare.status, bare.out) == (0, outcome.out)
