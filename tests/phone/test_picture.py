@@ -34,7 +34,7 @@ def test_readings_and_the_move(layout):
     found, figure = drawn(layout, OFF)
     assert found.act is Act.move
     said = words(figure)
-    assert said[0] == "Row operator, from above"
+    assert said[0] == "Row operator, wanted 18 3/8"
     assert {"18 3/8", "18 1/2", "operator-1\nmove", "operator-2\nnot read", "1"} <= set(said)
     # the exit end is drawn farther from the string, and its arrow points toward it
     body = figure.axes[0].patches[0].get_xy()

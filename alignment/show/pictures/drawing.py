@@ -9,7 +9,7 @@ from __future__ import annotations
 
 from collections.abc import Callable, Mapping
 from dataclasses import dataclass, replace
-from typing import TYPE_CHECKING, Final
+from typing import TYPE_CHECKING, Any, Final
 
 import numpy as np
 
@@ -19,7 +19,16 @@ from alignment.show.letters import shortened, width_of
 from alignment.show.pictures.labels import BESIDE, BODY, Number, discs_at, fitted, label_size, numbers_size
 from alignment.show.pictures.scales import places_along, round_down
 from alignment.show.pictures.windows import Window, whole
-from alignment.show.words.pictures import STRIP_RUNS, UNREAD, UNREAD_SHORT, place_words, step_words, string_words
+from alignment.show.words.pictures import (
+    STRIP_RUNS,
+    UNREAD,
+    UNREAD_SHORT,
+    place_words,
+    step_words,
+    string_words,
+    wanted_words,
+)
+from alignment.show.words.stops import reading_words
 from alignment.train.across import rows_across, rows_of
 from alignment.train.solve import Solution
 from alignment.train.state import SectionState, State
@@ -237,7 +246,14 @@ def _row(
     axes.plot([first, last], [hangs(first), hangs(last)], color=INK, lw=1.3, ls=(0, (9, 2, 2, 2)), zorder=1)
     side = "below" if lane.away < 0 else "above"
     at = 0.1 if side == "below" else -0.1
-    axes.text(first, hangs(first) + at, string_words(name), size=9.5, style="italic", va="top" if at > 0 else "bottom")
+    looks: dict[str, Any] = {"size": 9.5, "style": "italic", "va": "top" if at > 0 else "bottom"}
+    wanted = {i: _wanted(train, i) for i in members if train.measured[i]}
+    alike = dict.fromkeys(wanted.values())
+    axes.text(first, hangs(first) + at, string_words(name, next(iter(alike)) if len(alike) == 1 else ""), **looks)
+    for i in wanted if len(alike) > 1 else ():
+        if window.holds(layout.sections[i]):
+            end = float(train.start[i] + train.length[i])
+            axes.text(end, hangs(end) + at, wanted_words(wanted[i]), ha="right", zorder=3.5, **looks)
     family = tuple(letters(layout.sections[i].name) for i in members)
     for i in members:
         section = state.sections[i]
@@ -256,6 +272,14 @@ def _row(
             label = "\n".join(lines)
             centre = {"x": train.middle[i], "y": lane.y + lane.body * BODY / 2, "ha": "center", "va": "center"}
             axes.text(**centre, s=label, size=float(np.clip(fits, 4.5, 8.5)), zorder=6)
+
+
+def _wanted(train: Train, i: int) -> str:
+    """The reading wanted at a section; both where it differs from end to end, as beside a string of another line."""
+    start = float(train.start[i])
+    ends = (float(train.target_at(x)[i]) for x in (start, start + float(train.length[i])))
+    tape = train.survey.tape
+    return " to ".join(dict.fromkeys(reading_words(end, tape.mark, train.layout.units) for end in ends))
 
 
 def _joints(axes: Axes, train: Train, state: State, lanes: dict[str, Lane], scale: float, window: Window) -> None:
@@ -330,7 +354,14 @@ def _section(
         axes.plot([at, at], [np.mean(ys), hangs(at)], color="#777777", lw=0.6, ls=":", zorder=1)
         reads = float(train.reading_at(at)[i]) if predicted else float(np.mean(values))
         beside = 0 if 0.2 < place / length < 0.8 else 1 if place < length / 2 else -1
-        numbers.append(Number(at=place * along, beside=beside, said=show(reads, units), bold=predicted))
+        numbers.append(
+            Number(
+                at=place * along,
+                beside=beside,
+                said=reading_words(reads, train.survey.tape.mark, units),
+                bold=predicted,
+            )
+        )
     # what the tape reads there, or should read; all of them, or none where a section is too short
     shown_size = numbers_size(numbers, length * along)
     for number in numbers if shown_size else ():

@@ -15,11 +15,11 @@ from typing import Final
 import numpy as np
 from matplotlib.axes import Axes
 
-from alignment.lengths import show
-from alignment.show.letters import shortened
+from alignment.show.letters import cut, shortened
 from alignment.show.pictures.scales import round_down
 from alignment.show.pictures.sheets import Sheet, shown, wrapped
-from alignment.show.words.narrow import NOTE, row_title
+from alignment.show.words.narrow import NOTE, row_title, section_words
+from alignment.show.words.stops import reading_words
 from alignment.show.words.work import STATES
 from alignment.train.work.next_act import Act, Next, SectionWork, State
 
@@ -37,6 +37,8 @@ SWING: Final = 0.45
 BODY: Final = 1.25
 INK: Final = "#1a1a1a"
 HEAD: Final = 0.75
+TITLE: Final = 20
+"""Letters of a row's name in the title."""
 LETTERS: Final = 32
 """Of a name, in lines of half as many."""
 LINES: Final = 3
@@ -105,19 +107,27 @@ def work_sheet(found: Next, row: str) -> Sheet:
     """
     layout = found.layout
     members = [work for work in found.sections if work.section.row == row]
+    wanted = [_wanted(found, work) for work in members]
+    alike = len(set(wanted)) == 1
     return row_sheet(
-        [_worked(found, work) for work in members],
-        title=row_title(row),
+        [_worked(found, work, "" if alike else own) for work, own in zip(members, wanted, strict=True)],
+        title=row_title(cut(shown(row), TITLE), wanted[0] if alike else ""),
         note=NOTE,
         tolerance=layout.tolerance.offset,
         left=layout.rows[row].side != "right",
     )
 
 
-def _worked(found: Next, work: SectionWork) -> NarrowSection:
+def _wanted(found: Next, work: SectionWork) -> str:
+    """The reading wanted at a section; both where it differs from end to end."""
+    mark, units = found.log.tape.mark, found.layout.units
+    return " to ".join(dict.fromkeys(reading_words(float(w), mark, units) for w in work.wanted))
+
+
+def _worked(found: Next, work: SectionWork, wanted: str) -> NarrowSection:
     known, mark, units = work.standing.known, found.log.tape.mark, found.layout.units
     ends = (float(known.mean[0]), float(known.mean[1])) if known.complete else None
-    reads = [show(w + d, units, to=mark / 2) for w, d in zip(work.wanted, ends or (), strict=False)]
+    reads = [reading_words(w + d, mark, units) for w, d in zip(work.wanted, ends or (), strict=False)]
     moves: tuple[NarrowMove, ...] = ()
     if found.act is Act.move and found.section is work.section:
         moves = tuple(
@@ -132,7 +142,7 @@ def _worked(found: Next, work: SectionWork) -> NarrowSection:
         length=work.section.length,
         ends=ends,
         readings=(reads[0], reads[1]) if ends else ("", ""),
-        words=STATES[work.state],
+        words=section_words(STATES[work.state], wanted),
         good=work.state in (State.done, State.kept),
         moves=moves,
     )

@@ -16,8 +16,9 @@ from alignment.train.state import State
 
 __all__ = [
     "AFTER", "CANNOT_TELL", "MOVED", "STRIP_RUNS", "UNREAD", "UNREAD_SHORT", "asked_again", "before_moving",
-    "comparison_key", "deviation_words", "hung_words", "more_doubts", "more_moves", "other_sheet", "part_words",
-    "place_words", "row_words", "rows_words", "step_words", "string_words", "train_key", "verdict_title",
+    "comparison_key", "deviation_words", "hung_words", "more_doubts", "more_moves", "other_sheet",
+    "part_words", "place_words", "row_words", "rows_words", "step_words", "string_words", "train_key",
+    "verdict_title", "wanted_words",
 ]  # fmt: skip
 
 STRIP_RUNS: Final = "strip runs"
@@ -53,9 +54,14 @@ def step_words(step: str) -> str:
     return f"step {step}"
 
 
-def string_words(name: str) -> str:
-    """What stands at a string."""
-    return f"string {name}"
+def string_words(name: str, wanted: str = "") -> str:
+    """What stands at a string; with the reading wanted all along it, if there is one."""
+    return f"string {name}{f', {wanted_words(wanted)}' if wanted else ''}"
+
+
+def wanted_words(reading: str) -> str:
+    """What stands beside readings."""
+    return f"wanted {reading}"
 
 
 def row_words(row: str, plane: Plane) -> str:
