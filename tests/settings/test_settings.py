@@ -188,8 +188,8 @@ def test_a_secondary_source_says_so():
 
 def test_level_names_the_side_to_lower():
     level = '[[setting]]\nname = "level"\nkind = "level"\nover = "1000"\ntolerance = "0.2"\nmeasured = "{}"\n'
-    assert "level: lower the right side by 0.50 mm over 1000.0 mm." in told(level.format("0.5"))
-    assert "level: lower the left side by 0.50 mm over 1000.0 mm." in told(level.format("-0.5"))
+    assert "level: lower the right side by 0.50 mm over 1000 mm." in told(level.format("0.5"))
+    assert "level: lower the left side by 0.50 mm over 1000 mm." in told(level.format("-0.5"))
 
 
 def test_cautions_stand_wherever_something_is_to_be_set():

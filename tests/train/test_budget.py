@@ -239,7 +239,7 @@ def told(run, layout_file, *options: object) -> str:
 def test_text(run, samples, name, units):
     out = told(run, samples / name)
     flat = " ".join(out.split())
-    assert f"{'1/16' + chr(34) if units == 'in' else '1.0 mm'} marks, each point read once" in flat
+    assert f"{'1/16' + chr(34) if units == 'in' else '1 mm'} marks, each point read once" in flat
     assert "As it is, this tape cannot prove the offset, squareness or the step." in flat
     assert "To prove squareness: " in flat
     # first what to do, and again as the last line

@@ -71,7 +71,7 @@ def _times(count: int) -> str:
 
 
 def _marks(mark: float, layout: Layout) -> str:
-    return f"{show_exact(mark, layout.units)}{unit_mark(layout.units)} marks"
+    return f"{show_exact(mark, layout.units).removesuffix('.0')}{unit_mark(layout.units)} marks"
 
 
 def promise_name(promise: Promise) -> str:

@@ -181,7 +181,7 @@ def moved_words(motion: Motion) -> str:
     moved = [int(i) for i in motion.moved]
     words = [f"{motion.layout.sections[i].name} {motion_words(motion, i)}" for i in moved[:LISTED]]
     if len(moved) > LISTED:
-        words.append(f"{len(moved) - LISTED} more sections")
+        words.append(counted(len(moved) - LISTED, "more section"))
     return "; ".join(words)
 
 
@@ -308,8 +308,8 @@ def _strings(motion: Motion) -> tuple[Block, ...]:
         first = s.answers[0]
         if first.dof:
             said.append(
-                f"String {_string_name(s)}: the {counted(len(s.members) - len(first.otherwise), 'section')} that fit "
-                f"give chi-square {first.chi2:.1f}, at most {first.limit:.1f} ({first.dof} degrees of freedom)."
+                f"String {_string_name(s)}, {counted(len(s.members) - len(first.otherwise), 'section')} together: "
+                f"chi-square {first.chi2:.1f}, at most {first.limit:.1f} ({first.dof} degrees of freedom)."
             )
     return items(said)
 
@@ -326,7 +326,7 @@ def doubts(comparison: Comparison) -> list[str]:
     for s in motion.strings:
         moved = sum(motion.status[i] is Status.moved for i in s.members)
         standing = [i for i in s.members if motion.status[i] is Status.still]
-        if moved and moved >= len(standing):
+        if standing and moved >= len(standing):
             said.append(
                 f"String {_string_name(s)}: {moved} of {len(s.members)} sections moved. The answer rests on "
                 f"{_names(layout, standing)}. If these moved alike instead, the readings would be the same."

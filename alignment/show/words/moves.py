@@ -178,7 +178,7 @@ def chance_words(plan: Plan) -> str:
     """The chance that the plan does it, and the weakest part."""
     if not plan.steps:
         return ""
-    but = " apart from what is to be read again" if plan.read_again else ""
+    but = ", apart from what is to be read again" if plan.read_again else ""
     said = f"Chance that all is OK then{but}: {percent(plan.chance)}."
     if plan.weakest is not None and len({step.section for step in plan.steps}) > 1:
         said += f" Weakest: {plan.weakest.section}, {percent(plan.weakest.chance)}."

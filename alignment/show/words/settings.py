@@ -89,7 +89,7 @@ def to_do(s: SettingState, units: Units) -> str:
     amount = f"{_length(abs(judged.value), found.worth, units)}{mark}"
     again = "" if judged.verdict.sure else " Not proved: measure it again first."
     if way in SIDES:
-        over = f" over {show(s.setting.over, units)}{mark}" if s.setting.over else ""
+        over = f" over {show(s.setting.over, units).removesuffix('.0')}{mark}" if s.setting.over else ""
         return f"lower the {SIDES[way]} side by {amount}{over}.{again}"
     return f"{way} it by {amount}, to {_length(s.wanted, found.worth, units)}{mark}.{again}"
 

@@ -296,7 +296,11 @@ def across_words(state: State, layout: Layout) -> list[str]:
         said.append(f"Level: {other} {way} {change} against {one} over {show(across.length, units)}{turned}.{level}")
     for row in state.straightness:
         worth = "; reading error alone can do that" if row.u is None else f" (U {decimal(COVERAGE * row.u, units)})"
-        said.append(f"Row {row.row}: faces within {show(row.minimum_zone, units)} of one straight line{worth}.")
+        zone = show(row.minimum_zone, units)
+        if zone in ("0", "0.0"):
+            said.append(f"Row {row.row}: faces on one straight line, as far as this tape can see.")
+        else:
+            said.append(f"Row {row.row}: faces within {zone} of one straight line{worth}.")
     return said
 
 

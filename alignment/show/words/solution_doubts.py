@@ -57,7 +57,8 @@ def doubts(solution: Solution) -> list[str]:
 def _settling(way: Way, names: list[str], layout: Layout) -> str:
     which, units = in_list(names), layout.units
     if way == AT_THE_LIMIT:
-        return f"{which}: at the limit. Read it 3 times with a finer rule before deciding."
+        it = "it" if len(names) == 1 else "them"
+        return f"{which}: at the limit. Read {it} 3 times with a finer rule before deciding."
     often = {1: "One reading", SECOND: "A second reading"}.get(way.repeats, f"{way.repeats} readings")
     marks = ""
     if way.mark is not None:

@@ -12,8 +12,12 @@ def mark_words(reading: float, mark: float, units: Units) -> str:
     at = round(reading / mark) * mark
     if units is Units.inch:
         return show(at, units, to=mark)
-    whole = abs(mark - round(mark)) < 1e-9
-    return decimal(at, units, places=0 if whole else 1)
+    return decimal(at, units, places=0 if _whole(mark) else 1)
+
+
+def _whole(mark: float) -> bool:
+    """Whether the marks are whole millimetres."""
+    return abs(mark - round(mark)) < 1e-9
 
 
 def stop_words(stop: float, mark: float, units: Units) -> str:
@@ -39,10 +43,11 @@ def reading_words(reading: float, mark: float, units: Units) -> str:
     Any reading, a mean too, in parts of the tape's own mark: ``18 3/8``, ``18 3/8+``, ``18 7/16-``.
 
     A quarter of a mark over or under is strong (+) or shy (-); half is written as between: ``18 3/8 to 7/16``.
-    Millimetres are written to a tenth.
+    Millimetres are written to a tenth, whole ones without it where the tape shows no tenths.
     """
     if units is not Units.inch:
-        return decimal(reading, units, places=1)
+        text = decimal(reading, units, places=1)
+        return text.removesuffix(".0") if _whole(mark) else text
     quarter = round(reading / (mark / 4))
     at, rest = divmod(quarter, 4)
     if rest == 2:
