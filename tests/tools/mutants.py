@@ -13,6 +13,7 @@ import copy
 import os
 import random
 import re
+import resource
 import shutil
 import signal
 import sys
@@ -118,7 +119,9 @@ def seen(tree: Path, tests: list[str], limit: int) -> bool:
     if not child:
         # libraries are loaded once, in the parent; the tree's own modules here, as they are spoiled
         os.chdir(tree)
-        signal.alarm(limit)
+        # of the processor: beside other work a sound run may take long
+        resource.setrlimit(resource.RLIMIT_CPU, (limit, limit))
+        signal.alarm(20 * limit)
         sys.path[:] = [str(tree), *(p for p in sys.path if p and Path(p).resolve() != ROOT)]
         for name in [name for name in sys.modules if name.partition(".")[0] in ("tests", "alignment", "cli")]:
             del sys.modules[name]
@@ -136,7 +139,7 @@ def main() -> None:
     parser.add_argument("--tests", nargs="+", help="by default those that import the module, then its room's")
     parser.add_argument("--each", type=int, default=10)
     parser.add_argument("--seed", type=int, default=1)
-    parser.add_argument("--limit", type=int, default=300, help="seconds for one run")
+    parser.add_argument("--limit", type=int, default=120, help="seconds of processor time for one run")
     asked = parser.parse_args()
     for library in LIBRARIES:
         import_module(library)

@@ -1,4 +1,4 @@
-"""Files far longer than any that a hand writes: read in time and memory that grow as they do."""
+"""Files far longer than any that a hand writes: read in a time that grows as they do."""
 
 from __future__ import annotations
 
@@ -10,8 +10,8 @@ import pytest
 
 ROOT = Path(__file__).parent.parent.parent
 ROWS = 60_000
-SECONDS, MEGABYTES = 12.0, 250.0
-"""Of processor time and of memory: what is linear takes a quarter of either, what grows as the square hundreds."""
+SECONDS = 12.0
+"""Of processor time: what is linear takes a quarter of it, what grows as the square hundreds."""
 
 pytestmark = [
     pytest.mark.slow,
@@ -19,8 +19,8 @@ pytestmark = [
 ]
 
 
-def used(folder: Path, *arguments: str) -> tuple[int, float, float]:
-    """Exit status, seconds and megabytes of a run of the command."""
+def used(folder: Path, *arguments: str) -> tuple[int, float]:
+    """Exit status and seconds of a run of the command."""
     child = os.posix_spawn(
         sys.executable,
         [sys.executable, "-m", "alignment", *arguments],
@@ -28,8 +28,7 @@ def used(folder: Path, *arguments: str) -> tuple[int, float, float]:
         file_actions=[(os.POSIX_SPAWN_OPEN, 1, str(folder / "out.txt"), os.O_CREAT | os.O_WRONLY, 0o600)],
     )
     _, status, usage = os.wait4(child, 0)
-    unit = 1 if sys.platform == "darwin" else 1024
-    return os.waitstatus_to_exitcode(status), usage.ru_utime, usage.ru_maxrss * unit / 1e6
+    return os.waitstatus_to_exitcode(status), usage.ru_utime
 
 
 @pytest.mark.parametrize(
@@ -49,8 +48,7 @@ def test_sixty_thousand_rows(samples, tmp_path, command, heads, row):
     )
     log = tmp_path / "long.csv"
     log.write_text(f"section,point,reading\n{heads}" + "\n".join(rows) + "\n")
-    status, seconds, megabytes = used(tmp_path, command, str(samples / "machine.toml"), str(log))
+    status, seconds = used(tmp_path, command, str(samples / "machine.toml"), str(log))
     assert status == 0
     assert "operator-" in (tmp_path / "out.txt").read_text()
     assert seconds < SECONDS
-    assert megabytes < MEGABYTES
