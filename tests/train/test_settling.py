@@ -166,3 +166,34 @@ def test_ways_are_told_from_the_cheapest():
     assert next(iter(told.values())) == ["a-3"]
     assert list(told.values())[-1] == ["a-1"]
     assert list(told)[-1] == AT_THE_LIMIT
+
+
+@pytest.mark.parametrize(
+    ("margin", "way"),
+    [(0.45, Way(5)), (0.36, Way(8)), (0.32, Way(8, 0.5))],
+)
+def test_many_readings_where_nothing_less_will_do(margin, way):
+    """
+    By hand, u^2 of one reading 1/12 + 0.16 = 0.243: U of 3, 5 and 8 is 0.57, 0.44 and 0.35.
+
+    With marks of half a millimetre 1/48 + 0.16 = 0.181: U of 3 is 0.49, of 8 it is 0.30.
+    """
+    assert ways(section(0, margin)) == {way: ["a-1"]}
+
+
+@pytest.mark.parametrize(("margin", "way"), [(1.0, Way(2)), (0.8, Way(3, 0.5))])
+def test_what_does_not_shrink_stays_whole(margin, way):
+    """
+    By hand, a zero of 0.3 beside 0.243 of a reading: U of 2 is 2 sqrt(0.09 + 0.122) = 0.92, of 3 it is 0.83.
+
+    Three with marks of half a millimetre: 2 sqrt(0.09 + 0.060) = 0.78; one of them 1.04.
+    """
+    assert ways(section(0, margin, tape=TAPE.replace("zero = '0'", "zero = '0.3'"))) == {way: ["a-1"]}
+
+
+def test_three_readings_to_the_millimetre_are_no_case_at_the_limit():
+    """By hand: marks of 2 and placing 0.5 have U 0.91 of three readings; marks of 1 mm 2 sqrt(0.333 / 3) = 0.67."""
+    tape = "mark = '2'\nset = '0.5'\ntilt = 0\nzero = '0'"
+    (way,) = ways(section(0, 0.75, tape=tape))
+    assert way == Way(3, 1.0)
+    assert way != AT_THE_LIMIT
