@@ -337,3 +337,39 @@ def test_numbers_stand_over_their_points_within_the_section(monkeypatch):
     a, b = ([p["at"] for p in s["points"]] for s in lane["sections"])
     assert a == pytest.approx([r, 0.2, 0.5 - r])
     assert b == pytest.approx([0.5 + r, 0.75, 1 - r])
+
+
+@pytest.mark.parametrize(("count", "stretches"), [(6, [6]), (7, [4, 3]), (12, [6, 6]), (13, [4, 5, 4])])
+def test_a_long_row_is_drawn_in_stretches_as_long_as_each_other(monkeypatch, count, stretches):
+    """At most six abreast; a section of the other row is drawn where its middle lies; the longest fills the width."""
+    parts = [{"name": f"a{k}", "row": "a", "start": 100 * k, "length": 90} for k in range(count)]
+    parts.append({"name": "b", "row": "b", "start": 0, "length": 100 * count - 10})
+    rows = {"a": "string_side = 'left'\ntarget = '467'", "b": "string_side = 'right'\ntarget = '505'"}
+    layout = machine(parts, rows=rows)
+    monkeypatch.setattr(sheet, "typeset", lambda _, data: data)
+    (view,) = sheet.render(sheet.plan_sheet(layout, repeats=1), Paper.a4, DAY)["views"]
+    lanes = [{lane["row"]: lane["sections"] for lane in stretch} for stretch in view["stretches"]]
+    named = [[s["name"] for s in lane["a"]] for lane in lanes]
+    assert [len(names) for names in named] == stretches
+    assert [name for names in named for name in names] == [f"a{k}" for k in range(count)]
+    (at,) = [k for k, lane in enumerate(lanes) if lane["b"]]
+    assert "b" in [s["name"] for s in lanes[at]["b"]]
+    # its middle lies 5 short of half of the pitches
+    middle = (100 * count - 10) / 2
+    low = 100 * sum(stretches[:at])
+    assert low - 5 <= middle <= low + 100 * stretches[at]
+    assert max(s["to"] for lane in lanes for own in lane.values() for s in own) == 1.0
+
+
+def test_a_point_between_the_ends_is_told_by_its_place(monkeypatch):
+    layout = machine(
+        [{"name": "a", "row": "l", "start": 0, "length": 450, "points": ["0", "60", "112.5", "450"]}],
+        rows={"l": "string_side = 'left'\ntarget = '467'"},
+    )
+    monkeypatch.setattr(sheet, "typeset", lambda _, data: data)
+    data = sheet.render(sheet.plan_sheet(layout), Paper.a4, DAY)
+    (section,) = data["sections"]
+    assert [(p["number"], p["point"]) for p in section["points"]] == [
+        (1, "entry"), (2, "at 60.0"), (3, "at 112.5"), (4, "exit"),
+    ]  # fmt: skip
+    assert [(p["number"], p["point"]) for p in data["closing"]] == [(1, "entry")]
