@@ -120,3 +120,58 @@ def test_arc_through_exact_points_of_a_circle():
     assert 1 / arc.curvature == pytest.approx(radius, rel=1e-7)
     chord = float(turned_x[-1] - turned_x[0])
     assert height_of(arc.curvature, arc.over) == pytest.approx(radius - sqrt(radius**2 - chord**2 / 4), rel=1e-7)
+
+
+def rectangle(**read: tuple[float, ...]) -> dict[str, tuple[float, ...]]:
+    """Lengths of a rectangle of 400 by 300, diagonals 500 (3, 4, 5), some of them read otherwise."""
+    sides = {"left": (400.0,), "right": (400.0,), "lead": (300.0,), "tail": (300.0,)}
+    return sides | {"from_left": (500.0,), "from_right": (500.0,)} | read
+
+
+@pytest.mark.parametrize("name", ["left", "right", "lead", "tail", "from_left", "from_right"])
+@pytest.mark.parametrize("by", [5.0, -5.0])
+def test_a_length_that_slipped_by_itself(name, by):
+    """Without it the panel is the rectangle that it was made: by how much it was read too long is known exactly."""
+    true = rectangle()[name][0]
+    slip = fit_corners(rectangle(**{name: (true + by,)}), length=400, width=300, u=0.2).slip
+    assert slip is not None
+    assert (slip.name, slip.alone) == (name, False)
+    # angles change by some thousandths: linear to that
+    assert slip.by == pytest.approx(by, rel=0.02)
+
+
+def test_a_repeat_that_slipped_is_singled_out():
+    """Two of three readings of one edge agree with all the rest: no panel bends to the third."""
+    slip = fit_corners(rectangle(left=(400.0, 400.0, 405.0)), length=400, width=300, u=0.2).slip
+    assert slip is not None
+    assert (slip.name, slip.alone) == ("left", True)
+    assert slip.by == pytest.approx(5.0, rel=0.02)
+
+
+def test_misclosure_of_a_diagonal():
+    """500.5 where five lengths make it 500: the difference, and a slip only beyond what u allows."""
+    found = fit_corners(rectangle(from_left=(500.5,)), length=400, width=300, u=0.5)
+    assert found.misclosure.value == pytest.approx(0.5, rel=0.01)
+    assert found.slip is None
+    sure = fit_corners(rectangle(from_left=(500.5,)), length=400, width=300, u=0.05)
+    assert sure.misclosure.value == pytest.approx(0.5, rel=0.01)
+    assert sure.slip is not None
+
+
+def square(off: float, u: float):
+    """A square of 100 with one diagonal read too long by so much."""
+    sides = dict.fromkeys(("left", "right", "lead", "tail"), (100.0,))
+    diagonals = {"from_left": (100 * sqrt(2) + off,), "from_right": (100 * sqrt(2),)}
+    return fit_corners(sides | diagonals, length=100, width=100, u=u)
+
+
+def test_u_of_what_six_lengths_of_a_square_contradict():
+    """Of one diagonal less what the others make it: its own u, the other's, and 1 / root 2 of each side (by hand)."""
+    assert square(0, 0.5).misclosure.u == pytest.approx(0.5 * sqrt(1 + 1 + 4 * 0.5), rel=1e-6)
+
+
+def test_contradicting_lengths_are_worth_less():
+    """A contradiction of 0.5 where its u is 2 x 0.05: chi-square 25 with one degree of freedom, so u grows by 5."""
+    fits, contradicts = square(0, 0.05), square(0.5, 0.05)
+    for name in ("edges", "taper", "lead", "both"):
+        assert getattr(contradicts, name).u == pytest.approx(5 * getattr(fits, name).u, rel=0.02)
