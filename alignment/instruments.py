@@ -26,6 +26,8 @@ CLASSES: Final = {"I": (0.1, 0.1, 0.1), "II": (0.3, 0.2, 0.2), "III": (0.6, 0.4,
 """a [mm], b [mm for each metre], and c for a length that starts at a hook [mm]."""
 COARSEST: Final = float(INCH) / 2
 """Largest distance between two marks of a tape that anyone reads (common practice, no source). [mm]"""
+FINEST: Final = 0.001
+"""Least step of what is read at a string: a micrometre, of a digital indicator (common practice, no source). [mm]"""
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -84,7 +86,9 @@ class Tape:
 
 def check_mark(mark: float, text: str) -> float:
     """
-    Make sure that a smallest mark told beside a survey can be a tape's, and no reading or count.
+    Make sure that a smallest mark can be a tape's, and no reading, count or slip of the pen.
+
+    Stops are counted in marks, so that one of nothing would make them without end.
 
     Parameters
     ----------
@@ -96,8 +100,10 @@ def check_mark(mark: float, text: str) -> float:
     Raises
     ------
     LengthError
-        It is more than half an inch.
+        It is more than half an inch, or less than a micrometre.
     """
+    if mark < FINEST:
+        raise LengthError(f"{quote(text)} is less than {FINEST} mm, as no mark is. Write for example 1/16 in or 1 mm.")
     if mark > COARSEST:
         raise LengthError(f"{quote(text)} is more than 1/2 in, as no tape has. Write for example 1/16 in or 1 mm.")
     return mark

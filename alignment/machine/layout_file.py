@@ -12,10 +12,10 @@ from itertools import pairwise
 from pathlib import Path
 from typing import Any, Final
 
-from alignment.errors import InputError, Problem, nearest, quote
+from alignment.errors import InputError, LengthError, Problem, nearest, quote
 from alignment.files.disk import read_toml
 from alignment.files.keys import Keys, open_tables
-from alignment.instruments import CLASSES, USUAL_TAPE, Tape, class_zero
+from alignment.instruments import CLASSES, USUAL_TAPE, Tape, check_mark, class_zero
 from alignment.lengths import FINEST_U, INCH, Units, show
 from alignment.machine.layout import Joint, Layout, MoveRules, Plane, Row, Section, String, Strip, Tolerance
 from alignment.machine.sag import GRAVITY, Sag
@@ -136,7 +136,7 @@ def _tape(keys: Keys, reading: float) -> Tape:
         keys.wrong("class", "stands beside a zero. Give the class or the zero, not both.")
     mark, zero = USUAL_TAPE[keys.units]
     tape = Tape(
-        mark=keys.length("mark", mark, positive=True),
+        mark=_mark(keys, keys.length("mark", mark, positive=True)),
         placing=keys.told_length("set", finest=FINEST_U),
         feeler=keys.length("feeler", _default(keys.units, 0.003, 0.08), positive=True, finest=FINEST_U),
         strong_shy=keys.flag("strong_shy"),
@@ -145,6 +145,15 @@ def _tape(keys: Keys, reading: float) -> Tape:
     )
     keys.finish()
     return tape
+
+
+def _mark(keys: Keys, mark: float) -> float:
+    """A smallest mark that can be one; a problem is noted where it cannot."""
+    try:
+        return check_mark(mark, str(keys.table.get("mark", "")))
+    except LengthError as error:
+        keys.wrong("mark", str(error))
+        return USUAL_TAPE[keys.units][0]
 
 
 def _tolerance(keys: Keys) -> Tolerance:

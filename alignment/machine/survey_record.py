@@ -9,7 +9,8 @@ from typing import Any, Final
 
 from alignment.errors import AtRow, LengthError, Problem, quote
 from alignment.files.rows import Cell
-from alignment.lengths import FINEST_U, SMALLEST, TAPE_FINEST, Units, parse
+from alignment.instruments import check_mark
+from alignment.lengths import FINEST_U, TAPE_FINEST, Units, parse
 from alignment.machine.layout import Layout
 
 __all__ = ["Record"]
@@ -91,11 +92,14 @@ class Record:
 
     def _tape_length(self, key: str, value: str, where: AtRow) -> None:
         length = self.length(value, where, finest=FINEST_U)
-        if length is not None and not (key == "mark" and length < SMALLEST):
-            changed: dict[str, Any] = {_LENGTHS[key]: length}
+        if length is None:
+            return
+        try:
+            changed: dict[str, Any] = {_LENGTHS[key]: check_mark(length, value) if key == "mark" else length}
+        except LengthError as error:
+            self.wrong(where, str(error))
+        else:
             self.tape = replace(self.tape, **changed)
-        elif length is not None:
-            self.wrong(where, "a mark must be greater than zero.")
 
     def _strong_shy(self, value: str, where: AtRow) -> None:
         told = _YES_NO.get(value.lower())

@@ -362,7 +362,8 @@ SPOILED = {
     ),
     "mark of nothing": (
         ("# tape: T-14", "# mark: 0"),
-        "this survey cannot be used\n  row 2, # mark: a mark must be greater than zero.",
+        "this survey cannot be used\n  row 2, # mark: '0' is less than 0.001 mm, as no mark is. "
+        "Write for example 1/16 in or 1 mm.",
     ),
     "no unit": (
         ("# tape: T-14", "# units: cm"),

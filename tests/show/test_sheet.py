@@ -347,7 +347,7 @@ def test_a_long_row_is_drawn_in_stretches_as_long_as_each_other(monkeypatch, cou
     rows = {"a": "string_side = 'left'\ntarget = '467'", "b": "string_side = 'right'\ntarget = '505'"}
     layout = machine(parts, rows=rows)
     monkeypatch.setattr(sheet, "typeset", lambda _, data: data)
-    (view,) = sheet.render(sheet.plan_sheet(layout, repeats=1), Paper.a4, DAY)["views"]
+    (view,) = sheet.render(plan_sheet(layout, repeats=1), Paper.a4, DAY)["views"]
     lanes = [{lane["row"]: lane["sections"] for lane in stretch} for stretch in view["stretches"]]
     named = [[s["name"] for s in lane["a"]] for lane in lanes]
     assert [len(names) for names in named] == stretches
@@ -367,7 +367,7 @@ def test_a_point_between_the_ends_is_told_by_its_place(monkeypatch):
         rows={"l": "string_side = 'left'\ntarget = '467'"},
     )
     monkeypatch.setattr(sheet, "typeset", lambda _, data: data)
-    data = sheet.render(sheet.plan_sheet(layout), Paper.a4, DAY)
+    data = sheet.render(plan_sheet(layout), Paper.a4, DAY)
     (section,) = data["sections"]
     assert [(p["number"], p["point"]) for p in section["points"]] == [
         (1, "entry"), (2, "at 60.0"), (3, "at 112.5"), (4, "exit"),

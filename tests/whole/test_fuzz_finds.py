@@ -3,14 +3,17 @@
 from __future__ import annotations
 
 import re
+import time
 
 import pytest
 
 from alignment.errors import InputError, LengthError
 from alignment.lengths import Units, parse
+from alignment.machine.layout_file import parse_layout
 from alignment.machine.survey_text import parse_survey
 from alignment.settings.settings_file import parse_settings
-from tests.tools.reader_oracles import check_panel, check_settings, small_layout
+from alignment.train.work.next_act import next_act
+from tests.tools.reader_oracles import LAYOUT, check_panel, check_settings, small_layout
 
 
 @pytest.mark.parametrize("text", ["0 ft, 1", "2 ft,3 in", "2', 3", "18 in,", "467 mm,"])
@@ -31,11 +34,33 @@ def test_a_mark_too_fine_for_its_square_is_nothing(samples, mark):
 
 
 @pytest.mark.parametrize(
-    "where", ["# mark: {}\nsection,point,reading\nop-1,entry,18\n", "section,entry,u\nop-1,18,{}\n"]
+    ("where", "said"),
+    [
+        ("# mark: {}\nsection,point,reading\nop-1,entry,18\n", "less than 0.001 mm"),
+        ("section,entry,u\nop-1,18,{}\n", "greater than zero"),
+    ],
 )
-def test_a_mark_or_uncertainty_too_fine_for_its_square_is_nothing(where):
-    with pytest.raises(InputError, match="greater than zero"):
+def test_a_mark_or_uncertainty_too_fine_for_its_square_is_nothing(where, said):
+    with pytest.raises(InputError, match=said):
         parse_survey(where.format(f"0.{'0' * 50}1"), small_layout())
+
+
+def test_a_mark_that_would_make_stops_without_end():
+    """With marks of a ten millionth of an inch the next act was sought among millions of stops, in gigabytes."""
+    log = "# mark: {}\nsection,point,reading\nop-1,entry,18 3/8\nop-1,exit,18 9/16\n"
+    with pytest.raises(InputError, match="'0.0000001' is less than 0.001 mm, as no mark is"):
+        parse_survey(log.format("0.0000001"), small_layout())
+    text = LAYOUT.replace('mark = "1/16"', 'mark = "0.0000001"')
+    with pytest.raises(InputError, match="tape.mark: '0.0000001' is less than 0.001 mm, as no mark is"):
+        parse_layout(text, "machine.toml")
+    with pytest.raises(InputError, match="tape.mark: '2' is more than 1/2 in, as no tape has"):
+        parse_layout(LAYOUT.replace('mark = "1/16"', 'mark = "2"'), "machine.toml")
+    # the finest that is taken still has an end
+    layout = small_layout()
+    began = time.process_time()
+    found = next_act(layout, parse_survey(log.format("0.001 mm"), layout, begun=True))
+    assert found.act is not None
+    assert time.process_time() - began < 5
 
 
 def test_a_panel_may_be_called_by_any_word(samples):
