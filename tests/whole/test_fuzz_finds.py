@@ -48,12 +48,12 @@ def test_a_mark_or_uncertainty_too_fine_for_its_square_is_nothing(where, said):
 def test_a_mark_that_would_make_stops_without_end():
     """With marks of a ten millionth of an inch the next act was sought among millions of stops, in gigabytes."""
     log = "# mark: {}\nsection,point,reading\nop-1,entry,18 3/8\nop-1,exit,18 9/16\n"
-    with pytest.raises(InputError, match="'0.0000001' is less than 0.001 mm, as no mark is"):
+    with pytest.raises(InputError, match=r"'0\.0000001' is less than 0.001 mm, as no mark is"):
         parse_survey(log.format("0.0000001"), small_layout())
     text = LAYOUT.replace('mark = "1/16"', 'mark = "0.0000001"')
-    with pytest.raises(InputError, match="tape.mark: '0.0000001' is less than 0.001 mm, as no mark is"):
+    with pytest.raises(InputError, match=r"\[tape\] mark: '0.0000001' is less than 0.001 mm, as no mark is"):
         parse_layout(text, "machine.toml")
-    with pytest.raises(InputError, match="tape.mark: '2' is more than 1/2 in, as no tape has"):
+    with pytest.raises(InputError, match=r"\[tape\] mark: '2' is more than 1/2 in, as no tape has"):
         parse_layout(LAYOUT.replace('mark = "1/16"', 'mark = "2"'), "machine.toml")
     # the finest that is taken still has an end
     layout = small_layout()
