@@ -21,6 +21,7 @@ from itertools import pairwise
 
 import numpy as np
 
+from alignment.change.comparison import compare
 from alignment.files.disk import sample_folder
 from alignment.fitting.lines import fit_lines
 from alignment.lengths import Units
@@ -215,6 +216,39 @@ def startup() -> None:
     row("--help, over an import of typer.main", statistics.median(times["ours"]), ratio)
 
 
+def comparisons() -> None:
+    """Two rows of 500 sections read once before and once after, all joints named, and what became of each move."""
+    layout, (before, after) = chain_of_rows(500)
+    compare(layout, before, after)
+    begun = time.process_time()
+    found = compare(layout, before, after)
+    row(
+        f"comparison of 1,000 sections, {len(found.moves)} bolt ends planned (processor time)",
+        time.process_time() - begun,
+    )
+
+
+def chain_of_rows(count: int) -> tuple[Layout, tuple[Survey, Survey]]:
+    """Two rows of sections, each end read to the sixteenth; one of twelve is off before, and none after."""
+    places = [(r, k) for r in "ab" for k in range(count)]
+    parts = [{"name": f"{r}-{k}", "row": r, "start": str(16 * k), "length": "15"} for r, k in places]
+    joints = [(f"{r}-{k}", f"{r}-{k + 1}") for r, k in places if k + 1 < count]
+    rows = {"a": "target = '18 3/8'", "b": "target = '19 7/8'"}
+    how = {"tape": "mark = '1/16'\nset = '1/64'", "tolerance": "square = '1/16'\noffset = '1/16'\nstep = '1/16'"}
+    layout = machine(parts, units="in", rows=rows, joints=joints, **how)
+    rng = np.random.default_rng(20261002)
+
+    def survey(off: float) -> Survey:
+        read = []
+        for r, k in places:
+            for end, at in (("entry", 0.0), ("exit", off if k % 12 == 0 else 0.0)):
+                true = (18.375 if r == "a" else 19.875) + at + rng.normal(0, 0.01)
+                read.append((f"{r}-{k}", end, str(round(true * 16) / 16)))
+        return readings(layout, read)
+
+    return layout, (survey(0.25), survey(0.0))
+
+
 def reports() -> None:
     """The whole job of the sample as a signed record: reading, both solutions, the comparison, pictures and PDF."""
     samples = sample_folder()
@@ -242,7 +276,7 @@ def main() -> None:
     """Print all of them."""
     today, versions = datetime.datetime.now().astimezone().date(), f"Python {platform.python_version()}"
     print(f"{today}, {os.cpu_count()} cores, {versions}, numpy {np.__version__}, {platform.machine()}")
-    for part in (fits, startup, reports, chains, plans):
+    for part in (fits, startup, reports, comparisons, chains, plans):
         part()
 
 

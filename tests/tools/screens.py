@@ -102,11 +102,15 @@ def _paragraphs(text: str) -> list[str]:
 
 
 def long_sentences(text: str) -> list[str]:
-    """Sentences of more words than are read at once, cautions and sources left out. Lengths and joints are one word."""
+    """
+    Sentences of more words than are read at once, cautions and sources left out. Lengths and joints are one word.
+
+    Things in a row with semicolons between count one by one.
+    """
     sentences = [
         sentence
         for paragraph in _paragraphs(text)
-        for sentence in re.split(r"(?<=[.?!;])\s+(?=[A-Z\"\d])", paragraph)
+        for sentence in re.split(r"(?<=[.?!])\s+(?=[A-Z\"\d])|(?<=;)\s+", paragraph)
         if sentence not in SHORT and not sentence.startswith("Source: ")
     ]
     return [s for s in sentences if len(re.sub(r"\S+ / \S+|(\d+ )?\d+/\d+", "1", s).split()) > LONGEST]
