@@ -30,6 +30,12 @@ STRING: Final = "string"
 """Line of a survey's record that names the string."""
 SEEN: Final = 0.05
 """Common errors that a string's line takes up but for less than this, in standard uncertainties, are its own."""
+SELDOM: Final = 0.1
+"""
+Share of the error probability with which moves that were to be made are refused.
+
+That somebody did not do what the log or the plan says is no error of the tape, and is said of fewer jobs than that.
+"""
 FITTED: Final = 24
 """Answers that are worked out one by one; of more the sections alone are told."""
 
@@ -233,7 +239,7 @@ class String:
         options = [
             (hung, done, cost) for hung, cost in strings[stayed] for done in ((True, False) if to_do else (False,))
         ]
-        found: list[tuple[int, bool, bool, Changes, NDArray[np.bool_]]] = []
+        found: list[tuple[int, bool, bool, Changes, NDArray[np.bool_], float]] = []
         least = len(self.own) + 1
         for hung, done, cost in options:
             changes = self.changes(hung=hung)
@@ -241,14 +247,16 @@ class String:
                 changes = changes.less(expected.change[self.own], expected.covariance[self.own])
             if least < cost:
                 continue
-            masks, clear = fewest_moved(changes, error, most=least - cost)
+            # not where the record is wrong about the string, too
+            refused = error * SELDOM if done and not cost else error
+            masks, clear = fewest_moved(changes, refused, most=least - cost)
             needed = [cost + len(self.own) - int(mask.sum()) for mask in masks]
             least = min(least, needed[0]) if clear else least
-            found += [(need, hung, done, changes, mask) for need, mask in zip(needed, masks, strict=True)]
+            found += [(need, hung, done, changes, mask, refused) for need, mask in zip(needed, masks, strict=True)]
         best = [one for one in found if one[0] <= least]
         return tuple(
-            self._answer(hung, done, changes, mask, error, worked_out=k < FITTED)
-            for k, (_, hung, done, changes, mask) in enumerate(best)
+            self._answer(hung, done, changes, mask, refused, worked_out=k < FITTED)
+            for k, (_, hung, done, changes, mask, refused) in enumerate(best)
         )
 
     def _answer(
