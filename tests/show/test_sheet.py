@@ -326,8 +326,8 @@ def test_numbers_stand_over_their_points_within_the_section(monkeypatch):
     part = {"row": "l", "length": 500}
     layout = machine(
         [
-            {"name": "a", "start": 0, "points": ["0", "200", "500"]} | part,
-            {"name": "b", "start": 500, "points": ["0", "5", "500"]} | part,
+            {"name": "a", "start": 300, "points": ["0", "200", "500"]} | part,
+            {"name": "b", "start": 800, "points": ["0", "5", "500"]} | part,
         ],
         rows={"l": "string_side = 'left'\ntarget = '467'"},
     )
@@ -373,3 +373,17 @@ def test_a_point_between_the_ends_is_told_by_its_place(monkeypatch):
         (1, "entry"), (2, "at 60.0"), (3, "at 112.5"), (4, "exit"),
     ]  # fmt: skip
     assert [(p["number"], p["point"]) for p in data["closing"]] == [(1, "entry")]
+
+
+def test_numbers_are_as_small_as_the_shortest_section_needs(monkeypatch):
+    """Three points abreast on a section of 50 of a drawing of 1000: discs of a sixth of its length across."""
+    layout = machine(
+        [
+            {"name": "a", "row": "l", "start": 0, "length": 50, "points": ["0", "25", "50"]},
+            {"name": "b", "row": "l", "start": 60, "length": 940},
+        ],
+        rows={"l": "string_side = 'left'\ntarget = '467'"},
+    )
+    lane = drawn(monkeypatch, layout)["l"]
+    assert lane["radius"] == pytest.approx(0.05 / 6)
+    assert [p["at"] for p in lane["sections"][0]["points"]] == pytest.approx([0.05 / 6, 0.025, 0.25 / 6])
