@@ -372,7 +372,7 @@ def test_a_limit_is_drawn_where_one_was_chosen():
         (plain,), (told,) = (
             [t.get_text() for t in axes.texts if t.get_text().startswith(words)] for axes in (one, other)
         )
-        assert told == f"{plain}, verdict OK   (dotted: limit)"
+        assert told == f"{plain}, OK   (dotted: limit)"
 
 
 @pytest.mark.parametrize("of", ["camber", "bow"])

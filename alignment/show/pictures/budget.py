@@ -6,9 +6,16 @@ from dataclasses import replace
 from statistics import NormalDist
 from typing import TYPE_CHECKING, Final
 
-from alignment.lengths import show, show_exact
 from alignment.show.pictures.drawing import INK
-from alignment.show.words.phrases import counted
+from alignment.show.words.drawings import (
+    PROVED_SHARE,
+    READINGS,
+    SHADED,
+    TOLERANCE_LINE,
+    asked_words,
+    budget_title,
+    promise_words,
+)
 from alignment.train.budget import PROVED, Budget, expected
 from alignment.train.state import Measurand
 from alignment.uncertainty import COVERAGE
@@ -50,7 +57,7 @@ def draw_budget(budget: Budget) -> Figure:
         if what in told:
             tolerance = told[what].tolerance
             ys = [COVERAGE * us[what] / tolerance for us in largest]
-            axes.plot(counts, ys, label=f"{what} {show(tolerance, units)} {units}", **style)  # type: ignore[arg-type]
+            axes.plot(counts, ys, label=promise_words(what, tolerance, units), **style)  # type: ignore[arg-type]
     axes.set_xscale("log")
     axes.set_xticks(counts, [str(n) for n in counts])
     axes.minorticks_off()
@@ -62,17 +69,15 @@ def draw_budget(budget: Budget) -> Figure:
     axes.axvline(asked, color=INK, lw=1.0, ls=":", zorder=1)
     # words stand beside the curves, where none can run through them
     beside = {"x": 1.02, "ha": "left", "size": 9.5, "transform": axes.get_yaxis_transform()}
-    axes.text(y=1, s="Line: U = tolerance.\nAbove it nothing\ncan be proved.", va="center", **beside)  # type: ignore[arg-type]
-    often = f"Shaded: what is dead\ntrue is proved in by\n{100 * PROVED:.0f} surveys of 100\nor more."
-    axes.text(y=SHARE, s=often, va="top", **beside)  # type: ignore[arg-type]
+    axes.text(y=1, s=TOLERANCE_LINE, va="center", **beside)  # type: ignore[arg-type]
+    axes.text(y=SHARE, s=SHADED, va="top", **beside)  # type: ignore[arg-type]
     near = {"ha": "left" if asked < counts[-1] / 2 else "right", "va": "bottom", "size": 9.5}
-    axes.text(asked, 1.01, f"you asked for {counted(asked, 'reading')}", transform=axes.get_xaxis_transform(), **near)  # type: ignore[arg-type]
-    axes.set_xlabel("readings at each point")
-    axes.set_ylabel("U as a share of the tolerance")
+    axes.text(asked, 1.01, asked_words(asked), transform=axes.get_xaxis_transform(), **near)  # type: ignore[arg-type]
+    axes.set_xlabel(READINGS)
+    axes.set_ylabel(PROVED_SHARE)
     figure.legend(loc="upper right", frameon=False, fontsize=10, ncols=3, bbox_to_anchor=(0.99, 0.945))
     axes.grid(axis="y", color="#dddddd", lw=0.6)
     for side in ("top", "right"):
         axes.spines[side].set_visible(False)
-    title = f"{layout.name}: what {show_exact(budget.means.tape.mark, units)} {units} marks can prove"
-    figure.text(0.02, 0.95, title, size=13, weight="bold")
+    figure.text(0.02, 0.95, budget_title(budget), size=13, weight="bold")
     return figure

@@ -9,6 +9,7 @@ import numpy as np
 from alignment.change.history import MONTH, Drift, History
 from alignment.lengths import show
 from alignment.show.pictures.drawing import INK
+from alignment.show.words.drawings import history_key
 from alignment.show.words.history import headlines, per_month, when
 from alignment.uncertainty import COVERAGE
 
@@ -21,7 +22,7 @@ __all__ = ["draw_section", "history_sheet"]
 OFFSET: Final = "#1f4e79"
 SKEW: Final = "#d55e00"
 MOVED: Final = "#555555"
-ACROSS: Final = 5
+ACROSS: Final = 3
 """Panels beside each other at the most."""
 LEFT: Final = 1.65
 """Paper left of the first panel, for the names of the limits. [inches]"""
@@ -32,13 +33,6 @@ MANY: Final = 60
 
 BUNCHED: Final = 0.3
 """Dates nearer to one another than this share of their mean distance would be drawn upon one another."""
-
-TOGETHER: Final = "So many surveys are drawn in groups, line: middle one, shade: from smallest to largest. "
-EVENLY: Final = "Surveys stand evenly spaced, whatever the time between them. "
-REST: Final = (
-    "Dash-dot upright: the section moved between the surveys on either side. Thick line with a number: a "
-    "significant drift, per month. All panels have the same scales."
-)
 
 
 def history_sheet(history: History) -> Figure:
@@ -64,7 +58,7 @@ def history_sheet(history: History) -> Figure:
     ]
     columns = max(len(members) for members in rows)
     width = max(2.9 * columns + LEFT + 0.15, 9.0)
-    told = _lines(history) + EVENLY * (not _by_date(history)) + TOGETHER * (len(history.taken) > MANY) + REST
+    told = history_key(history, evenly=not _by_date(history), together=len(history.taken) > MANY)
     key = wrapped(told, int((width - 0.8) / 0.075))
     words = wrapped(" ".join(headlines(history)), int((width - 0.8) / 0.1))
     panel, head, foot = 2.6, 0.6 + 0.22 * len(words), 0.3 + 0.19 * len(key)
@@ -86,17 +80,6 @@ def history_sheet(history: History) -> Figure:
     for k, line in enumerate(key):
         figure.text(0.35 / width, (foot - 0.15 - 0.19 * k) / total, line, size=9, va="center", color=INK)
     return figure
-
-
-def _lines(history: History) -> str:
-    tolerance, units = history.layout.tolerance, history.layout.units
-    offset, skew = (f"{show(limit, units)} {units}" for limit in (tolerance.offset, tolerance.square))
-    return (
-        f"Blue circles, solid: offset; thick blue lines: its limits, {offset} either way. Orange squares, dashed: skew "
-        f"(exit end less entry end); thin dashed orange lines: its limits, {skew}. + is away from the string. Bars: U. "
-        + "What each day's string did is taken off. "
-        * bool(history.hung.any())
-    )
 
 
 def _reach(history: History) -> float:

@@ -6,7 +6,6 @@ from typing import TYPE_CHECKING, Final
 
 import numpy as np
 
-from alignment.lengths import decimal, show
 from alignment.panel.found import Curve, PanelResult
 from alignment.show.pictures.drawing import INK
 from alignment.show.pictures.panel_plan import (
@@ -22,14 +21,14 @@ from alignment.show.pictures.panel_plan import (
     plan_scale,
     rounded,
 )
-from alignment.show.words.panel import limit_words, meanings, panel_title, verdict_line
-from alignment.show.words.panel_figures import toward_words
+from alignment.show.words.drawings import bow_words, panel_key, seen_words
+from alignment.show.words.panel import meanings, panel_title, verdict_line
 
 if TYPE_CHECKING:
     from matplotlib.axes import Axes
     from matplotlib.figure import Figure
 
-__all__ = ["SIDE_VIEW", "draw_bow", "panel_key", "panel_sheet"]
+__all__ = ["SIDE_VIEW", "draw_bow", "panel_sheet", "width_factor"]
 
 SIDE_VIEW: Final = 1.5
 
@@ -51,7 +50,7 @@ def panel_sheet(result: PanelResult) -> Figure:
     words = [line for text in meanings(result) for line in wrapped(text, 136, subsequent_indent="    ")]
     head = wrapped(verdict_line(result), 96)
     scale, factor = plan_scale(result)
-    foot = wrapped(panel_key(result, factor), 150)
+    foot = wrapped(panel_key(result, factor, width_factor(result)), 150)
     views = PLAN + (SIDE_VIEW if result.bow else 0)
     top = 0.45 + 0.27 * len(head) + 0.2 * len(words) + 0.25
     total = top + views + 0.25 + 0.17 * len(foot)
@@ -78,7 +77,7 @@ def panel_sheet(result: PanelResult) -> Figure:
 
 def draw_bow(axes: Axes, result: PanelResult, bow: Curve) -> Axes:
     """Draw the panel from its right edge, the lead end on the right; y is inches of paper, up the page."""
-    panel, units, along = result.panel, result.panel.units, along_paper(result)
+    panel, along = result.panel, along_paper(result)
     length = panel.length * along
     limit = bow.finding.bounds
     allowed = 8 * limit.upper / bow.finding_over**2 if limit else 0.0
@@ -114,25 +113,15 @@ def draw_bow(axes: Axes, result: PanelResult, bow: Curve) -> Axes:
             mec=INK,
             zorder=7,
         )
-    size = f"{show(bow.height, units)} ({decimal(bow.height, units)}) over {show(bow.over, units)} {units}"
-    told = f"bow: {toward_words(bow.toward, panel) or 'none seen'}, {size}"
-    told += f", verdict {bow.finding.verdict.printed}" if bow.finding.verdict else ""
-    told += "   (dotted: limit)" if limit else ""
+    told = bow_words(result, bow)
     axes.text(length / 2, 0.68, told, size=10.5, weight="bold", ha="center", va="center", color=ink_of(bow.finding))
-    side = f"Seen from the {panel.edges[1]} edge, legs {panel.legs}. Bow drawn {factor:g} times larger than lengths."
+    side = seen_words(result, factor)
     axes.text(0, -0.45, side, size=9, ha="left", va="center", color=INK)
     for text, at, align in (("tail end", -0.18, "right"), ("lead end", length + 0.18, "left")):
         axes.text(at, 0.1, text, size=10, weight="bold", ha=align, va="center", color=INK)
     return axes
 
 
-def panel_key(result: PanelResult, factor: float) -> str:
-    """What a drawing of a panel shows, by what factor, and the limits in it with their sources."""
-    wide = BODY / (result.panel.width * along_paper(result))
-    told = (
-        f"From above. Departures from straight and square are drawn {factor:g} times larger than lengths along the "
-        f"panel; the panel's width {wide:.1f} times. Dashed: straight and square. Diamond: a reading. Blue shade: "
-        "uncertainty U of the curve."
-    )
-    limits = "; ".join(f"{whats}: {says} ({source})" for whats, says, source in limit_words(result))
-    return told + (f" Limits: {limits}." if limits else "")
+def width_factor(result: PanelResult) -> float:
+    """By how much a panel's width is drawn larger than lengths along it."""
+    return float(BODY / (result.panel.width * along_paper(result)))

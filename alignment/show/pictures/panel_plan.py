@@ -20,6 +20,8 @@ from alignment.panel.parts import Side, Spot
 from alignment.panel.widths import CrossSizes
 from alignment.show.pictures.drawing import INK
 from alignment.show.pictures.scales import places_along, round_down
+from alignment.show.words.drawings import NO_SWEEP, from_lead_words, sweep_words
+from alignment.show.words.pictures import STRIP_RUNS
 from alignment.uncertainty import COVERAGE
 
 if TYPE_CHECKING:
@@ -197,7 +199,7 @@ def _width(axes: Axes, outline: _Outline, place: CrossSizes, width: Finding) -> 
 
 def _camber(axes: Axes, outline: _Outline, camber: Curve) -> None:
     """Edge curve with its readings, its chord, its height and, dotted, the arc that the limit allows."""
-    panel, units = outline.result.panel, outline.result.panel.units
+    panel = outline.result.panel
     place = np.linspace(0, panel.length, 121)
     for side in (-1, 1):
         low, high = (outline.y(side, place, camber.curvature + k * COVERAGE * camber.u) for k in (-1, 1))
@@ -208,7 +210,7 @@ def _camber(axes: Axes, outline: _Outline, camber: Curve) -> None:
         axes.plot(outline.x(side, arc.x), y, ls="", marker="D", ms=5, mfc="white", mec=INK, mew=1.2, zorder=7)
     centre = outline.length / 2
     if not camber.toward:
-        axes.text(centre, BODY / 2 + 0.2, "no sweep seen", size=10, ha="center", va="center", color=INK)
+        axes.text(centre, BODY / 2 + 0.2, NO_SWEEP, size=10, ha="center", va="center", color=INK)
         return
     side = 1 if camber.toward is Side.right else -1
     colour, bounds = ink_of(camber.finding), camber.finding.bounds
@@ -221,9 +223,7 @@ def _camber(axes: Axes, outline: _Outline, camber: Curve) -> None:
     axes.plot(x[[0, 2]], y[[0, 2]], color=colour, lw=1.0, zorder=3)
     arrow = {"arrowstyle": "<|-|>", "lw": 1.6, "color": colour, "shrinkA": 0, "shrinkB": 0}
     axes.annotate("", (x[1], y[1]), (x[1], (y[0] + y[2]) / 2), arrowprops=arrow, zorder=8)
-    size = f"{show(camber.height, units)} ({decimal(camber.height, units)}) over {show(camber.over, units)} {units}"
-    text = f"sweeps toward {panel.edge(camber.toward)}: {size}"
-    text += f", verdict {camber.finding.verdict.printed}   (dotted: limit)" if bounds and camber.finding.verdict else ""
+    text = sweep_words(outline.result, camber)
     out = side * max(side * y[0], side * y[2], BODY / 2)
     axes.text(centre + 0.7, out + side * 0.2, text, size=10.5, weight="bold", ha="center", va="center", color=colour)
 
@@ -266,7 +266,7 @@ def _ruler(axes: Axes, result: PanelResult, length: float) -> None:
         x = length - place * along
         axes.plot([x, x], [y, y + 0.06], color=QUIET, lw=0.8)
         axes.text(x, y + 0.16, f"{units.of(place):.0f}", size=9, ha="center", va="center", color=INK)
-    axes.text(-0.2, y + 0.16, f"{units}, from\nlead end", size=9, ha="right", va="center", color=INK)
+    axes.text(-0.2, y + 0.16, from_lead_words(units), size=9, ha="right", va="center", color=INK)
     arrow = {"arrowstyle": "-|>", "lw": 2.2, "color": "#666666"}
     axes.annotate("", (length + SIDE - 0.3, y - 0.15), (length + 0.3, y - 0.15), arrowprops=arrow)
-    axes.text(length + SIDE - 0.3, y + 0.08, "strip runs", size=9.5, ha="right", va="center", color="#444444")
+    axes.text(length + SIDE - 0.3, y + 0.08, STRIP_RUNS, size=9.5, ha="right", va="center", color="#444444")

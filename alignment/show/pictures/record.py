@@ -20,10 +20,11 @@ from alignment.show.pictures.drawing import (
 )
 from alignment.show.pictures.labels import label_size
 from alignment.show.pictures.moves import draw_ghost, draw_moves
-from alignment.show.pictures.panel import SIDE_VIEW, draw_bow, panel_key
+from alignment.show.pictures.panel import SIDE_VIEW, draw_bow, width_factor
 from alignment.show.pictures.panel_plan import PLAN, WIDTH, draw_plan, plan_scale
 from alignment.show.pictures.surface import Surface
 from alignment.show.pictures.windows import windows
+from alignment.show.words.drawings import panel_key
 from alignment.show.words.phrases import VIEWS
 from alignment.show.words.pictures import rows_words, train_key
 from alignment.train.across import rows_of
@@ -114,4 +115,4 @@ def panel_picture(result: PanelResult) -> Picture:
         draw_bow(cast("Axes", side), result, result.bow)
         shapes += side.drawn()
     strip = Drawn(width=WIDTH, height=total, shapes=tuple(shapes))
-    return Picture(title="Test panel", key=panel_key(result, factor), strips=(strip,))
+    return Picture(title="Test panel", key=panel_key(result, factor, width_factor(result)), strips=(strip,))
