@@ -124,7 +124,7 @@ def student_point(probability: float, dof: float) -> float:
     -----
     With t = sqrt(dof) tan(a) the density of a is proportional to cos(a) to the power dof - 1, integrated numerically.
     """
-    if (dof == 1 or 2 <= dof <= MOST_DOF) and LEAST_TAIL < probability < 1 - LEAST_TAIL:
+    if 1 <= dof <= MOST_DOF and LEAST_TAIL < probability < 1 - LEAST_TAIL:
         found = _where(lambda t: _student_below(t, dof), max(probability, 1 - probability))
         return math.copysign(found, probability - 0.5)
     from scipy.special import stdtrit
@@ -161,6 +161,11 @@ def _student_below(t: float, dof: float) -> float:
     # the density in the angle whose tangent is t / sqrt(dof) is a power of its cosine
     angle = math.atan2(t, math.sqrt(dof))
     x, weight = _nodes()
+    if dof < 2:
+        # what is left to the right angle, where the power has no slope: places crowded there make up for it
+        rest = math.atan2(math.sqrt(dof), t)
+        area = float(np.sum(weight * 8 * x**7 * rest * np.sin(rest * x**8) ** (dof - 1)))
+        return 1 - area * math.exp(math.lgamma((dof + 1) / 2) - math.lgamma(dof / 2)) / math.sqrt(math.pi)
     area = angle * float(np.sum(weight * np.cos(angle * x) ** (dof - 1)))
     return 0.5 + area * math.exp(math.lgamma((dof + 1) / 2) - math.lgamma(dof / 2)) / math.sqrt(math.pi)
 

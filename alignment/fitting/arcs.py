@@ -94,7 +94,7 @@ def fit_arc(x: ArrayLike, y: ArrayLike, u: ArrayLike) -> Arc:
         Fewer than three distinct places, or offsets that no arc can follow.
     """
     place, offset, sigma = (np.asarray(a, dtype=np.float64) for a in (x, y, u))
-    if len(np.unique(np.round(place, 6))) < 3:
+    if len(set(np.round(place, 6).tolist())) < 3:
         raise NotEnoughReadingsError("an arc needs offsets at three places at least")
     middle, half = (place.max() + place.min()) / 2, (place.max() - place.min()) / 2
     t = (place - middle) / half

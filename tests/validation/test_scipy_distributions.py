@@ -55,7 +55,7 @@ def test_conformance_probability(value, u):
     assert conformance_probability(value, u, lower=-1.0, upper=1.5) == pytest.approx(expected, rel=1e-9, abs=1e-12)
 
 
-@pytest.mark.parametrize("dof", [1, 2, 4, 10, 300])
+@pytest.mark.parametrize("dof", [1, 1.26, 1.9, 2, 4, 10, 300])
 @pytest.mark.parametrize("probability", [0.975, 0.995, 0.99975])
 def test_student_point(dof, probability):
     """Percentage points of Student's t, as far out as drifts of a string are tested."""
