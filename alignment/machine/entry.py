@@ -105,6 +105,13 @@ class Entry:
         return None if self.complete else self._taken_for(self.at)
 
     @property
+    def wanted(self) -> float | None:
+        """Reading wanted at the point that is asked; None where the layout does not say. [mm]"""
+        section = self.section(self.asked)
+        target = self.layout.rows[section.row].target
+        return None if target is None else target + section.setback
+
+    @property
     def others(self) -> list[Reading]:
         """The readings taken, without the one that stands for what is asked."""
         return [t.reading for t in self.taken if t is not self.stands]

@@ -169,7 +169,11 @@ def test_a_skipped_point_is_asked_when_the_survey_is_taken_up_again(layout):
     entry = typed(start(layout), "18 3/8", "", "18 3/8", "q")
     assert entry.over
     again = start(layout, entry.text)
-    assert again.says == ("Going on with survey.csv, begun 2026-10-02 07:40.", "2 of 9 read. Last: a-2 entry 18 3/8")
+    assert again.says == (
+        "Going on with survey.csv, begun 2026-10-02 07:40.",
+        "2 of 9 read. Last: a-2 entry 18 3/8",
+        "Wanted 18 3/8.",
+    )
     assert again.prompt == "2/9 a-1 exit: "
     assert typed(again, "18 3/8").prompt == "4/9 a-2 exit: "
     assert readings(typed(again, "18 3/8"))[-1] == ("a-1", "exit", "18 3/8", "")
@@ -431,3 +435,15 @@ def test_whatever_is_typed_the_file_reads_back_and_is_taken_up_where_it_stood(an
             assert again.text == entry.text
         if i == stop or entry.over:
             break
+
+
+def test_the_wanted_reading_is_told_before_it_is_asked_for():
+    """At the start, and where the row has another; where the layout has none nothing is told."""
+    sections = [{"name": f"{row}-1", "row": row, "start": "0", "length": "18"} for row in "abc"]
+    rows = {"a": "target = '18 3/8'", "b": "target = '19 7/8'", "c": ""}
+    entry = start(machine(sections, units="in", tape=TAPE, rows=rows))
+    told = [entry.says]
+    for text in ("18 3/8", "18 3/8", "19 7/8", "19 7/8", ""):
+        entry = typed(entry, text)
+        told.append(entry.says[1:])
+    assert told == [("Wanted 18 3/8.",), (), ("Wanted 19 7/8.",), (), (), ()]

@@ -14,6 +14,7 @@ from alignment.lengths import Units, show
 from alignment.machine.entry import Ask, Entry, Taken, begin, point_text
 from alignment.machine.layout import Layout
 from alignment.show.words.doubts import doubt_words
+from alignment.show.words.phrases import on_tape
 from alignment.uncertainty import SAME
 
 __all__ = ["Entering", "enter"]
@@ -93,7 +94,9 @@ class Entering:
         if self.entry.complete:
             return replace(self, says=(), over=True) if not word else replace(self, says=("All points are read.",))
         if not word:
-            return Entering(entry=self.entry.after(), says=() if self.entry.stands else ("  skipped",))
+            after = self.entry.after()
+            said = () if self.entry.stands else ("  skipped",)
+            return Entering(entry=after, says=(*said, *_wanted(after, self.entry)))
         return self._take(word, when)
 
     def told_so(self, what: str) -> Entering:
@@ -125,7 +128,9 @@ class Entering:
         plain, written = show(new.reading.value, self.entry.units), new.reading.text
         if plain not in (written, written.replace("-", " "), f"{written}.0"):
             written = f"{written} = {plain}"
-        return Entering(entry=self.entry.accept(new, note), says=(f"  {_name(self.entry, new.ask)} {written} saved",))
+        after = self.entry.accept(new, note)
+        said = f"  {_name(self.entry, new.ask)} {written} saved"
+        return Entering(entry=after, says=(said, *_wanted(after, self.entry)))
 
     def _help(self) -> tuple[str, ...]:
         forms = "18 3/8, 18-3/8, 18.375" if self.entry.units is Units.inch else "467, 467.5, 18 3/8 in"
@@ -155,15 +160,23 @@ def enter(
     """
     entry = begin(layout, text, source, record=record, repeats=repeats, sections=sections)
     if not entry.taken:
-        return Entering(entry=entry)
+        return Entering(entry=entry, says=_wanted(entry))
     begun, last = entry.begun, entry.taken[-1]
     return Entering(
         entry=entry,
         says=(
             f"Going on with {source}{begun and f', begun {begun}'}.",
             f"{entry.done} of {len(entry.asks)} read. Last: {_name(entry, last.ask)} {last.reading.text}",
+            *_wanted(entry),
         ),
     )
+
+
+def _wanted(entry: Entry, before: Entry | None = None) -> tuple[str, ...]:
+    """The reading wanted where one is asked, told when it is another than before; nothing where it is not known."""
+    if entry.complete or entry.wanted is None or (before and before.wanted == entry.wanted):
+        return ()
+    return (f"Wanted {on_tape(entry.wanted, entry.layout.tape.mark, entry.units)}.",)
 
 
 def _name(entry: Entry, ask: Ask) -> str:
