@@ -2,11 +2,12 @@
 
 from __future__ import annotations
 
-from typing import TYPE_CHECKING, Any
+from typing import TYPE_CHECKING, Any, Final
 
 from alignment.files.tables import listed
 from alignment.machine.layout import Layout
 from alignment.show.json.solution import as_json
+from alignment.show.words.cautions import SHORT
 from alignment.train.solve import Solution
 from alignment.train.state import State
 
@@ -14,6 +15,9 @@ if TYPE_CHECKING:
     import pandas as pd
 
 __all__ = ["as_tables"]
+
+SENDING: Final = {"read_again", "moves", "flags"}
+"""Tables that send a person to the machine."""
 
 
 def _sections(state: State, layout: Layout) -> pd.DataFrame:
@@ -43,4 +47,7 @@ def as_tables(solution: Solution) -> dict[str, pd.DataFrame]:
     """Sections as found and after the moves, joints, openings, moves and flags; lengths in the layout's units."""
     states = {"sections": solution.state, "after": solution.plan.state}
     sheets = {name: _sections(state, solution.layout) for name, state in states.items()}
-    return sheets | listed(as_json(solution), "joints", "openings", "read_again", "moves.steps", "flags")
+    lists = listed(as_json(solution), "joints", "openings", "read_again", "moves.steps", "flags")
+    for name in SENDING & lists.keys():
+        lists[name]["cautions"] = " ".join(SHORT)
+    return sheets | lists

@@ -26,6 +26,7 @@ REST: Final = "Enter the new readings in a survey. Solve it with --done NAME for
 COLUMNS: Final = (
     "order", "section", "loosen", "pivot", "move", "direction", "point", "reads now", "wanted", "stop at",
     "other point", "then reads", "units", "done", "read after", "read after at other point",
+    "cautions",
 )  # fmt: skip
 
 
@@ -74,8 +75,10 @@ def checklist_rows(solution: Solution) -> str:
     writer = csv.writer(out, lineterminator="\r\n")
     writer.writerow(COLUMNS)
     order = {name: k for k, name in enumerate(dict.fromkeys(s.section for s in solution.plan.steps), 1)}
+    above = " ".join(cautions.SHORT)
     for step in solution.plan.steps:
-        writer.writerow([safe_text(cell) for cell in (order[step.section], *_cells(step, solution), "", "", "")])
+        cells = (order[step.section], *_cells(step, solution), "", "", "", above)
+        writer.writerow([safe_text(cell) for cell in cells])
     return out.getvalue()
 
 
