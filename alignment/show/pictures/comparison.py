@@ -8,6 +8,7 @@ it hangs, so that toward and away on paper are toward and away at the machine.
 from __future__ import annotations
 
 import textwrap
+from collections.abc import Mapping
 from typing import TYPE_CHECKING, Any, Final
 
 import numpy as np
@@ -184,10 +185,11 @@ def draw_row(
     for side in ("top", "right"):
         axes.spines[side].set_visible(False)
     paper = (axes.figure.get_figwidth() - 1.4) / window.span  # type: ignore[union-attr]
-    size = max(_size(comparison, paper), SMALLEST)
+    families = _families(comparison)
+    size = max(_size(comparison, paper, families), SMALLEST)
     for i in members:
         if window.holds(layout.sections[i]):
-            _draw_section(axes, comparison, i, first[i], second[i], u[i], up, size, paper)
+            _draw_section(axes, comparison, i, first[i], second[i], u[i], up, size, paper, families)
     axes.set_xlabel(place_words(units), size=9)
     return axes
 
@@ -202,6 +204,7 @@ def _draw_section(
     up: int,
     size: float,
     paper: float,
+    families: Mapping[str, tuple[str, ...]],
 ) -> None:
     layout, motion = comparison.layout, comparison.motion
     units, section = layout.units, layout.sections[i]
@@ -215,7 +218,7 @@ def _draw_section(
     name_y = _away_edge(axes)
     colour = ORANGE if status is Status.moved else BLUE
     weight = "bold" if status is Status.moved else "normal"
-    lines, _ = _label(comparison, i, paper)
+    lines, _ = _label(comparison, i, paper, families)
     edge: dict[str, Any] = {
         "ha": "center",
         "va": "bottom" if up < 0 else "top",
@@ -280,22 +283,35 @@ def _reached(comparison: Comparison, row: str, window: Window) -> tuple[float, f
 
 
 def _legible(comparison: Comparison, paper: float) -> bool:
-    return _size(comparison, paper, WHOLE) >= LEGIBLE
+    families = _families(comparison)
+    return all(
+        _label(comparison, i, paper, families, WHOLE)[1] >= LEGIBLE for i in range(len(comparison.motion.status))
+    )
 
 
-def _size(comparison: Comparison, paper: float, fewest: int = FEWEST) -> float:
+def _families(comparison: Comparison) -> dict[str, tuple[str, ...]]:
+    """Names of each row's sections, in the letters in which they are set."""
+    from alignment.show.pictures.sheets import shown
+
+    layout = comparison.layout
+    return {row: tuple(shown(s.name) for s in layout.row_sections(row)) for row in layout.rows}
+
+
+def _size(comparison: Comparison, paper: float, families: Mapping[str, tuple[str, ...]]) -> float:
     """Size at which all names fit above their sections; `paper` is inches for a millimetre. [points]"""
-    return min(10.5, *(_label(comparison, i, paper, fewest)[1] for i in range(len(comparison.layout.sections))))
+    return min(10.5, *(_label(comparison, i, paper, families)[1] for i in range(len(comparison.layout.sections))))
 
 
-def _label(comparison: Comparison, i: int, paper: float, fewest: int = FEWEST) -> tuple[list[str], float]:
+def _label(
+    comparison: Comparison, i: int, paper: float, families: Mapping[str, tuple[str, ...]], fewest: int = FEWEST
+) -> tuple[list[str], float]:
     """A section's name and what became of it, shortened if need be, and the size at which it fits. [points]"""
     from alignment.show.pictures.sheets import shown
 
     layout, status = comparison.layout, comparison.motion.status[i]
     section = layout.sections[i]
     how = {Status.still: "", Status.moved: MOVED, Status.untouched: ""}.get(status, CANNOT_TELL)
-    family = tuple(shown(s.name) for s in layout.row_sections(section.row))
+    family = families[section.row]
     name, room = shown(section.name), 72 * 0.98 * section.length * paper
     for letters in (len(name), *(n for n in (48, 36, 28, 22, 18, 14, 11, 9, 7) if fewest <= n < len(name))):
         short = shortened(name, family, letters)
