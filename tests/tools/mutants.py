@@ -2,7 +2,7 @@
 Single faults put into modules one at a time, on a copy of the tree: ``python -m tests.tools.mutants MODULE ...``.
 
 Each fault swaps an operator, a comparison, a constant or a branch. A test run that passes has not seen it. Faults are
-drawn by a seed; texts, annotations, docstrings and messages of errors are left alone.
+drawn by a seed; texts, annotations, docstrings, decorators and messages of errors are left alone.
 """
 
 from __future__ import annotations
@@ -48,6 +48,8 @@ def places(tree: ast.Module) -> Iterator[tuple[ast.AST, str]]:
     for node in ast.walk(tree):
         if isinstance(node, ast.AnnAssign):
             skipped |= {id(n) for n in ast.walk(node.annotation)}
+        if isinstance(node, ast.ClassDef):
+            skipped |= {id(n) for part in node.decorator_list for n in ast.walk(part)}
         if isinstance(node, ast.FunctionDef):
             for part in [
                 *node.decorator_list,
