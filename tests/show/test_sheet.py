@@ -328,15 +328,21 @@ def test_numbers_stand_over_their_points_within_the_section(monkeypatch):
         [
             {"name": "a", "start": 300, "points": ["0", "200", "500"]} | part,
             {"name": "b", "start": 800, "points": ["0", "5", "500"]} | part,
+            {"name": "c", "start": 1300, "points": ["0", "80", "500"]} | part,
         ],
         rows={"l": "string_side = 'left'\ntarget = '467'"},
     )
     lane = drawn(monkeypatch, layout)["l"]
     r = lane["radius"]
     assert 0.01 < r < 0.02
-    a, b = ([p["at"] for p in s["points"]] for s in lane["sections"])
-    assert a == pytest.approx([r, 0.2, 0.5 - r])
-    assert b == pytest.approx([0.5 + r, 0.75, 1 - r])
+    # of a drawing of 1500
+    a, b, c = ([1500 * p["at"] for p in s["points"]] for s in lane["sections"])
+    r *= 1500
+    assert a == pytest.approx([r, 200, 500 - r])
+    assert b == pytest.approx([500 + r, 750, 1000 - r])
+    # more than two radii from its neighbour, and so over its point
+    assert 2 * r < 80 - r < 4 * r
+    assert c == pytest.approx([1000 + r, 1080, 1500 - r])
 
 
 @pytest.mark.parametrize(("count", "stretches"), [(6, [6]), (7, [4, 3]), (12, [6, 6]), (13, [4, 5, 4])])

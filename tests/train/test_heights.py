@@ -233,3 +233,12 @@ def test_no_twist_where_one_string_has_no_place(told):
     (level,) = solve(layout, read(layout, right=lambda x: x / 350)).state.levels
     assert (level.apart, level.twist) == (None, None)
     assert abs(level.change) == pytest.approx(4.0)
+
+
+@pytest.mark.parametrize("places", [(0, 1500), (200, 1700), (-700, 800)])
+def test_twist_wherever_the_strings_are_measured_from(places):
+    """Strings 1500 apart, the right rail falling 4 over 1400: the same angle from any zero across the machine."""
+    layout = frame(strings="".join(f"[string.{row}]\nat = {at}\n" for row, at in zip(RAILS, places, strict=True)))
+    (level,) = solve(layout, read(layout, right=lambda x: x / 350)).state.levels
+    assert level.apart == pytest.approx(1500)
+    assert abs(level.twist) == pytest.approx(math.degrees(math.atan(4 / 1500)))

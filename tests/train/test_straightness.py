@@ -216,3 +216,14 @@ def test_rows_after_one_that_was_not_read_are_told():
     layout = machine(parts, rows=dict.fromkeys(("a", "b", "c"), "target = '600'"))
     read = [(s.name, end, 600) for s in layout.sections if s.row != "b" for end in ("entry", "exit")]
     assert [row.row for row in straightness(fit_train(layout, readings(layout, read)))] == ["a", "c"]
+
+
+def test_u_wherever_the_zero_mark_is():
+    """The bump of 12 of a row that begins at 5000: shares of the way between its ends, 1000 and 1400 of 2400."""
+    parts = [{"name": f"s{k}", "row": "r", "start": 5000 + 500 * k, "length": 400} for k in range(5)]
+    layout = machine(parts, rows={"r": "target = '600'"})
+    rows = ends_of(layout, lambda x: 605 + 1 * (5000 < x < 7400) + 11 * (x == 6000))
+    (found,) = straightness(fit_train(layout, readings(layout, rows)))
+    assert found.minimum_zone == pytest.approx(12, abs=1e-4)
+    u = np.sqrt(1 / 12 + 0.4**2)
+    assert found.u == pytest.approx(u * np.sqrt(1 + (1000 / 2400) ** 2 + (1400 / 2400) ** 2), rel=1e-5)

@@ -175,3 +175,13 @@ def test_contradicting_lengths_are_worth_less():
     fits, contradicts = square(0, 0.05), square(0.5, 0.05)
     for name in ("edges", "taper", "lead", "both"):
         assert getattr(contradicts, name).u == pytest.approx(5 * getattr(fits, name).u, rel=0.02)
+
+
+def test_a_panel_of_another_width_than_its_drawing_is_no_slip():
+    """Edges and diagonals of 400 by 330 where 300 was drawn: no end was measured, and nothing contradicts."""
+    diagonal = hypot(400, 330)
+    read = shown(left=400, right=400, from_left=diagonal, from_right=diagonal)
+    found = fit_corners(read, length=400, width=300, u=0.5)
+    assert found.slip is None
+    assert found.edges.value == pytest.approx(0, abs=1e-6)
+    assert found.edges.u == pytest.approx(0.5 * sqrt(2), rel=1e-3)
