@@ -5,6 +5,7 @@ from __future__ import annotations
 import pytest
 
 from alignment.errors import InputError
+from alignment.files.rows import swallowed
 from alignment.machine.log_text import added, without_last
 from alignment.machine.survey_text import parse_survey
 from tests.tools.fuzz_jobs import ROW, check_log, run
@@ -52,3 +53,25 @@ def test_a_header_with_blanks_behind_it():
     after = added(text, [ROW | {"kind": "close"}], "job.csv")
     assert after.splitlines()[0] == "section,point,reading,kind,when,note"
     assert [r.closing for r in parse_survey(after, small_layout()).readings] == [False, True]
+
+
+def test_only_bolt_ends_that_were_loosened_together_are_taken_off_together():
+    """One act is of one section at one time; two acts that follow one another are two."""
+    first, second = "op-1,exit,18 3/8,move,07:50,\n", "op-1,entry,18 3/8,move,07:52,\n"
+    assert without_last(HEAD + first + second, "job.csv") == HEAD + first
+    other = "op-2,entry,18 3/8,move,07:50,\n"
+    assert without_last(HEAD + first + other, "job.csv") == HEAD + first
+    assert without_last(HEAD + first + second.replace("07:52", "07:50"), "job.csv") == HEAD
+
+
+@pytest.mark.parametrize("head", ["section,point,kind", "section,point,reading,colour", "section,entry,exit"])
+def test_rows_are_added_to_a_log_alone(head):
+    """A column for the reading of each row, and no other than a log's."""
+    with pytest.raises(InputError, match="Give the job a log of its own"):
+        added(f"{head}\nop-1,entry,18\n", [ROW], "job.csv")
+
+
+def test_a_row_of_two_columns_in_a_quoted_cell_is_one_that_would_be_lost():
+    (problem,) = swallowed(3, ["op-1", "18\nop-2,18"], {"op-2"})
+    assert "takes in the row 'op-2,18'" in problem.what
+    assert swallowed(3, ["op-1", "18", "as\nop-2"], {"op-2"}) == []
