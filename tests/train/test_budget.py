@@ -316,7 +316,7 @@ def test_plot_shows_each_tolerance(run, samples, tmp_path):
     picture = tmp_path / "budget.svg"
     told(run, samples / "machine.toml", "--plot", picture)
     text = picture.read_text()
-    for what in ("offset 1/16 in", "square 1/16 in", "step 1/16 in"):
+    for what in ('offset 1/16"', 'square 1/16"', 'step 1/16"'):
         assert what in text
 
 
