@@ -33,7 +33,7 @@ CHUNK: Final = 2_000_000
 """Numbers held at a time while many sets are tested."""
 
 
-@dataclass(frozen=True, kw_only=True)
+@dataclass(frozen=True, kw_only=True, eq=False)
 class Fit:
     """
     One set of sections taken to stand still, the others free.
@@ -62,7 +62,7 @@ class Fit:
     chi2: float
 
 
-@dataclass(frozen=True, kw_only=True)
+@dataclass(frozen=True, kw_only=True, eq=False)
 class Changes:
     """
     Changes of the sections of one string.

@@ -43,7 +43,7 @@ FLAT: Final = 1e-9
 """Share of the largest eigenvalue below which a direction is not determined."""
 
 
-@dataclass(frozen=True, kw_only=True)
+@dataclass(frozen=True, kw_only=True, eq=False)
 class Series:
     """
     Sections of one string over many dates.

@@ -20,7 +20,7 @@ FAINT = 1e-12
 """Share of the strongest information below which a direction counts as not known."""
 
 
-@dataclass(frozen=True, kw_only=True)
+@dataclass(frozen=True, kw_only=True, eq=False)
 class Known:
     """
     What is known of n numbers, jointly normal.

@@ -23,7 +23,7 @@ BLOCK = 8_000
 """Lines fitted at a time."""
 
 
-@dataclass(frozen=True, kw_only=True)
+@dataclass(frozen=True, kw_only=True, eq=False)
 class Lines:
     """
     Fitted straight lines, one entry per group of readings.
@@ -190,7 +190,7 @@ class Lines:
         return np.sqrt(self.centre_var + self.slope_var * (np.asarray(x, dtype=np.float64) - self.centre_x) ** 2)
 
 
-@dataclass(frozen=True, kw_only=True)
+@dataclass(frozen=True, kw_only=True, eq=False)
 class Repeats:
     """
     Readings of one place, and what they share. Arrays run over the p places.

@@ -20,7 +20,7 @@ __all__ = ["Network", "fit_network"]
 Floats = NDArray[np.float64]
 
 
-@dataclass(frozen=True, kw_only=True)
+@dataclass(frozen=True, kw_only=True, eq=False)
 class Network:
     """
     An adjusted network.

@@ -21,7 +21,7 @@ Model = Callable[[Floats], Floats]
 ROUNDS = 30
 
 
-@dataclass(frozen=True, kw_only=True)
+@dataclass(frozen=True, kw_only=True, eq=False)
 class Fit:
     """
     Unknowns that fit readings best.

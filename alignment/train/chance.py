@@ -17,7 +17,7 @@ import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
 from alignment.machine.layout import Tolerance
-from alignment.quantiles import normal_below
+from alignment.quantiles import gauss_nodes, normal_below
 
 __all__ = ["Beside", "chance", "inside", "shared", "with_steps"]
 
@@ -139,7 +139,7 @@ def shared(covariance: Floats, u: float) -> Floats:
 @lru_cache
 def _legendre(nodes: int) -> tuple[Floats, Floats]:
     """Nodes and weights from 0 to 1."""
-    x, weight = np.polynomial.legendre.leggauss(nodes)
+    x, weight = gauss_nodes(nodes)
     return (x + 1) / 2, weight / 2
 
 

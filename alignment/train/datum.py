@@ -16,7 +16,7 @@ __all__ = ["Datum", "take_datum"]
 Floats = NDArray[np.float64]
 
 
-@dataclass(frozen=True, kw_only=True)
+@dataclass(frozen=True, kw_only=True, eq=False)
 class Datum:
     """
     What deviations are taken from: numbers common to many sections, each linear in the fitted faces.

@@ -29,7 +29,7 @@ SCATTER_PROBABILITY = 0.95
 """Chi-square beyond this point means that readings scatter more than the tape explains."""
 
 
-@dataclass(frozen=True, kw_only=True)
+@dataclass(frozen=True, kw_only=True, eq=False)
 class Adjustment:
     """
     Fitted faces. Arrays run over the layout's sections; NaN where one was not read at two distinct points.

@@ -16,14 +16,14 @@ from alignment.train.train import Train
 __all__ = ["Parts", "Whole", "chance_of_all", "ends_parts", "section_chances"]
 
 Floats = NDArray[np.float64]
-DRAWS: Final = 10_000
-"""Machines drawn for the chance of all of them: it is then known to 0.005 (one standard deviation) or better."""
+DRAWS: Final = 6_000
+"""Machines drawn for the chance of all of them: it is then known to 0.007 (one standard deviation) or better."""
 SEED: Final = 20_000
 LARGEST: Final = 400
 """Sections up to which all are drawn with every correlation; beyond, rows count as independent."""
 
 
-@dataclass(frozen=True, kw_only=True)
+@dataclass(frozen=True, kw_only=True, eq=False)
 class Parts:
     """
     What the covariance of the two deviations of each section is made of, (n, 2, 2) each. [mm^2]
@@ -68,7 +68,7 @@ def ends_parts(train: Train) -> Parts:
     )
 
 
-@dataclass(frozen=True, kw_only=True)
+@dataclass(frozen=True, kw_only=True, eq=False)
 class Whole:
     """Deviations (2 m) of some sections, entry then exit, and their covariance. [mm], [mm^2]"""
 

@@ -38,7 +38,7 @@ class Estimates(NamedTuple):
     u: Floats
 
 
-@dataclass(frozen=True, kw_only=True)
+@dataclass(frozen=True, kw_only=True, eq=False)
 class Train:
     """
     A station train fitted to a survey. Arrays run over ``layout.sections``; NaN where a section is not measured.

@@ -22,7 +22,7 @@ Floats = NDArray[np.float64]
 NEAR: Final = 1e-9
 
 
-@dataclass(frozen=True, kw_only=True)
+@dataclass(frozen=True, kw_only=True, eq=False)
 class Joined:
     """Costs of each pair of options of a section (rows) and the next (columns), (m, n) each."""
 

@@ -43,7 +43,7 @@ TOLD: Final = 1.0
 LEAST_CHANCE: Final = 1e-12
 
 
-@dataclass(frozen=True, kw_only=True)
+@dataclass(frozen=True, kw_only=True, eq=False)
 class Choice:
     """
     What is done with each section; arrays run over the layout's sections.

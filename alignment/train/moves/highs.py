@@ -16,7 +16,7 @@ TICK: Final = 0.1
 """How often a waiting caller is told, and an interrupt looked for. [s]"""
 
 
-@dataclass(frozen=True, kw_only=True)
+@dataclass(frozen=True, kw_only=True, eq=False)
 class Rows:
     """Rows of a programme: their limits, and their entries as places and factors."""
 
@@ -27,7 +27,7 @@ class Rows:
     factor: Floats
 
 
-@dataclass(frozen=True, kw_only=True)
+@dataclass(frozen=True, kw_only=True, eq=False)
 class Answer:
     """
     What the solver found.

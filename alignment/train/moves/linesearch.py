@@ -27,7 +27,7 @@ FORBIDDEN: Final = 10_000
 """Cost of a section that may not move and would be out."""
 
 
-@dataclass(frozen=True, kw_only=True)
+@dataclass(frozen=True, kw_only=True, eq=False)
 class Faces:
     """
     Sections that share one line, as the planner sees them. Lengths in mm.

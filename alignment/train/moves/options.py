@@ -29,7 +29,7 @@ HALVES: Final = 4.0
 """Halfway stops are tried where the offset's tolerance is less than so many marks."""
 
 
-@dataclass(frozen=True, kw_only=True)
+@dataclass(frozen=True, kw_only=True, eq=False)
 class Options:
     """
     Options of one section, leaving it first.
@@ -108,7 +108,7 @@ def step_between(mark: float, tolerance: float) -> float:
     return step
 
 
-@dataclass(frozen=True, kw_only=True)
+@dataclass(frozen=True, kw_only=True, eq=False)
 class Watched:
     """
     Each section where it is watched for the entry and for the exit bolt end, (n, 2) arrays. [mm]

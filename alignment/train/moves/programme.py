@@ -34,7 +34,7 @@ UNKNOWNS: Final = 9
 LINES_TRIED: Final = 6
 
 
-@dataclass(frozen=True, kw_only=True)
+@dataclass(frozen=True, kw_only=True, eq=False)
 class Laid:
     """
     A line, and the moves to it.

@@ -26,7 +26,7 @@ SHORTEST: Final = 0.05
 """Share of a section's length that a point has to be away from the pivot to be watched."""
 
 
-@dataclass(frozen=True, kw_only=True)
+@dataclass(frozen=True, kw_only=True, eq=False)
 class Moved:
     """
     A section after a move, for m stops tried at once.

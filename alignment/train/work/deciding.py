@@ -90,7 +90,7 @@ class Stop:
     """[mm]"""
 
 
-@dataclass(frozen=True, kw_only=True)
+@dataclass(frozen=True, kw_only=True, eq=False)
 class Decision:
     """
     The answer for one section.

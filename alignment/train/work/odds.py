@@ -11,13 +11,13 @@ the two together.
 from __future__ import annotations
 
 from dataclasses import dataclass
-from functools import lru_cache
 from typing import Final
 
 import numpy as np
 from numpy.typing import NDArray
 
 from alignment.machine.layout import Tolerance
+from alignment.quantiles import gauss_nodes
 from alignment.train.chance import Beside
 
 __all__ = ["Odds"]
@@ -101,13 +101,8 @@ def _nodes(half: float, scale: float) -> tuple[Floats, Floats]:
     """Gauss-Legendre nodes and weights from -half to half, close enough together for features of a size."""
     count = int(np.clip(np.ceil(2 * half / (APART * scale)), FEWEST, MOST))
     # few numbers of nodes, so that those of most calls are there already
-    x, weight = _legendre(4 * -(-count // 4))
+    x, weight = gauss_nodes(4 * -(-count // 4))
     return half * x, half * weight
-
-
-@lru_cache
-def _legendre(count: int) -> tuple[Floats, Floats]:
-    return np.polynomial.legendre.leggauss(count)
 
 
 def _below(z: Floats) -> Floats:

@@ -34,7 +34,7 @@ FARTHEST: Final = 12.0
 """A deviation beyond this is a doubted reading first, where the layout tells no travel. [mm]"""
 
 
-@dataclass(frozen=True, kw_only=True)
+@dataclass(frozen=True, kw_only=True, eq=False)
 class Targets:
     """
     What is wanted of each section. Arrays run over the layout's sections.
@@ -76,7 +76,7 @@ class Crept:
     """Of the two readings, the stop and the one after tightening."""
 
 
-@dataclass(frozen=True, kw_only=True)
+@dataclass(frozen=True, kw_only=True, eq=False)
 class Standing:
     """
     One section as a log has it.

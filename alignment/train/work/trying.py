@@ -17,7 +17,7 @@ __all__ = ["Family", "families", "row", "seen"]
 Floats = NDArray[np.float64]
 
 
-@dataclass(frozen=True, kw_only=True)
+@dataclass(frozen=True, kw_only=True, eq=False)
 class Family:
     """
     Moves of the same bolt ends to different stops: what is known afterwards is alike, where the section is differs.
