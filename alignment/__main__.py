@@ -13,7 +13,7 @@ __all__ = ["main"]
 def main() -> None:
     """Entry point of the ``stringtrue`` command."""
     # a short answer leaves nothing worth a sweep; looking for it took a tenth of the time
-    gc.set_threshold(100_000)
+    gc.set_threshold(500_000)
     if find_spec("alignment.cli") is None:
         # a checkout has the folder beside the library, and no other package's of that name may come in between
         import_module("alignment").__path__.append(str(Path(__file__).parent.parent))
