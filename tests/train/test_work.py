@@ -2,13 +2,20 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
+
 import numpy as np
 import pytest
 from scipy import stats
 
 import alignment
+from alignment.machine.layout_file import read_layout
+from alignment.machine.survey import BoltMove
+from alignment.machine.survey_files import read_survey
 from alignment.machine.survey_text import parse_survey
 from alignment.train.chance import Beside, chance, shared, with_steps
+from alignment.train.flags.flag import FlagKind
+from alignment.train.solve import solve
 from alignment.train.work.creep import learn
 from alignment.train.work.next_act import Act, State, Why, next_act
 from alignment.train.work.odds import Odds
@@ -289,3 +296,25 @@ def test_whole_jobs_loosen_nothing_that_would_be_less_likely_in(marks, monkeypat
         assert act.decision.chance < min(0.9, act.decision.after)
         halves = np.array([stop.reading for stop in act.stops]) / (marks.mark / 2)
         assert halves == pytest.approx(np.round(halves))
+
+
+# --- what the flags of the survey say ----------------------------------------------------------------------------
+
+
+def test_a_string_that_leans_is_told_until_something_on_it_is_moved(samples):
+    layout = read_layout(samples / "machine.toml")
+    log = read_survey(samples / "leaning-string.csv", layout)
+    (flag,) = next_act(layout, log).doubts
+    assert (flag.flag, flag.string) == (FlagKind.line_skewed, "operator")
+    move = BoltMove(section="operator-2", end=1, place=381.0, pivot=0.0, stop=None, u=1.0, text="", row=99)
+    assert next_act(layout, replace(log, moves=(move,))).doubts == ()
+
+
+def test_a_reading_that_is_doubted_is_read_again_before_a_bolt_is_touched(samples):
+    layout = read_layout(samples / "machine.toml")
+    log = read_survey(samples / "inch-slip.csv", layout)
+    (flag,) = (f for f in solve(layout, log).flags if f.harmful)
+    others = [s.name for s in layout.sections if s.name != flag.section]
+    told = next_act(layout, log, skip=others)
+    assert (told.act, told.section.name) == (Act.read, flag.section)
+    assert flag.reading.place in told.points

@@ -7,6 +7,7 @@ from typing import Any
 
 from alignment.show.json.lengths import Lengths
 from alignment.show.words.cautions import SHORT
+from alignment.show.words.flags import flag_words
 from alignment.show.words.phrases import on_tape
 from alignment.show.words.work import act_lines, point_name, wanted_at
 from alignment.train.work.next_act import Act, Next
@@ -25,6 +26,7 @@ def as_json(told: Next) -> dict[str, Any]:
         "section": told.section.name if told.section else None,
         "reason": str(told.why),
         "why": " ".join(act_lines(told)),
+        "check_string": [flag_words(flag, layout) for flag in told.doubts],
         "cautions": [] if told.act is Act.done else list(SHORT),
         "points": [point_name(told, place) for place in told.points],
         "loosen": [],

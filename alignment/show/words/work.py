@@ -7,6 +7,7 @@ import math
 from alignment.lengths import Units, show
 from alignment.show.page import Degree, Page, Part, Text, items
 from alignment.show.words.cautions import short
+from alignment.show.words.flags import flag_words
 from alignment.show.words.phrases import DIRECTIONS, counted, in_list, on_tape
 from alignment.train.work.next_act import Act, Next, SectionWork, State, Why
 
@@ -80,11 +81,13 @@ def act_lines(told: Next) -> list[str]:
 def next_page(told: Next) -> Page:
     """The next act, with the short cautions above what sends a person to the machine; how far each section has come."""
     first, *more = act_lines(told)
+    doubts = [flag_words(flag, told.layout) for flag in told.doubts]
     texts = [Text(words=words) for words in (*more, creep_line(told)) if words]
     return Page(
         title=f"{told.layout.name}, {told.log.source}",
         parts=(
             Part(blocks=() if told.act is Act.done else (short(),)),
+            Part(heading="Check the string first", blocks=items(doubts)),
             Part(blocks=(Text(words=first, strong=True), *texts)),
             Part(heading="Sections", blocks=items([section_line(work) for work in told.sections]), degree=Degree.full),
             Part(heading="Why", blocks=items(reasons(told)) if told.work else (), degree=Degree.full),
