@@ -14,7 +14,7 @@ from typing import Protocol, Self, TypeVar
 
 import typer
 
-__all__ = ["Step", "ask", "converse", "now", "say", "who"]
+__all__ = ["Step", "ask", "converse", "now", "say", "who", "yes"]
 
 WIDEST = 80
 
@@ -111,6 +111,14 @@ def who(record: dict[str, str]) -> None:
 def now() -> str:
     """Date and time, as files hold it."""
     return f"{datetime.datetime.now().astimezone():%Y-%m-%d %H:%M}"
+
+
+def yes(question: str) -> bool:
+    """Whether the answer is yes, as Enter and the end of input are; anything else than y and n is asked again."""
+    answers = {"": True, "y": True, "yes": True, "n": False, "no": False}
+    while (told := (ask(question) or "").strip().lower()) not in answers:
+        say(["Type y or n."])
+    return answers[told]
 
 
 def say(lines: Iterable[str]) -> None:

@@ -44,8 +44,8 @@ def work(
         record = {"taken": prompts.now(), "by": by or "", "tape": tape or "", "mark": mark or ""}
         prompts.who(record)
         if not machine.tape.strong_shy:
-            told = prompts.ask("Strong and shy too, 3/8+ or 3/8-? [y]: ")
-            record["strong_shy"] = "false" if (told or "").strip().lower().startswith("n") else "true"
+            told = prompts.yes("Do you read over and under a mark, 3/8+ or 3/8-? y or n [y]: ")
+            record["strong_shy"] = "true" if told else "false"
         text = log_text.begun(record, delimiter="\t" if file.suffix.lower() == ".tsv" else ",")
         prompts.say([f"All goes into {file.name}. {working.KEYS}"])
     done = prompts.converse(working.take_up(machine, text, file.name), file, kept)

@@ -198,7 +198,7 @@ def test_back_list_why_and_skip(tmp_path, run_at: Run):
     screen.answer("[y]: ", "")
     screen.answer("operator-1 entry: ", "3/8+")
     screen.answer("operator-1 exit: ", "b")
-    assert "taken off" in screen.answer("operator-1 entry: ", "l")
+    assert "Taken off: operator-1 entry 18 3/8+." in screen.answer("operator-1 entry: ", "l")
     assert "drive-2: not read" in screen.answer("operator-1 entry: ", "?")
     assert "read both ends" in " ".join(screen.answer("operator-1 entry: ", "s").split())
     assert "put off" in screen.answer("operator-2 entry: ", "q")

@@ -215,7 +215,8 @@ def job_words(solution: Solution) -> str:
         said.append(f"Read {counted(len(again), 'section')} again{' first' if plan.steps else ''}.")
     if plan.steps:
         sections = len({step.section for step in plan.steps})
-        said.append(f"Move {counted(plan.bolt_ends, 'bolt end')} on {counted(sections, 'section')}.")
+        then = "Then, if it stays, move" if string_doubted(solution) else "Move"
+        said.append(f"{then} {counted(plan.bolt_ends, 'bolt end')} on {counted(sections, 'section')}.")
     elif plan.missed:
         said.append("Nothing that may be moved would help.")
     elif not again:

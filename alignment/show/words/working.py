@@ -18,19 +18,19 @@ from alignment.errors import InputError, LengthError
 from alignment.lengths import Units, parse, show_exact
 from alignment.machine.layout import Layout
 from alignment.machine.log import now
-from alignment.machine.log_text import added, without_last
+from alignment.machine.log_text import added, rows_of, without_last
 from alignment.machine.survey import Kind, Reading, Survey
 from alignment.machine.survey_text import parse_survey
 from alignment.show.words.cautions import SHORT
 from alignment.show.words.doubts import doubt_words
 from alignment.show.words.flags import flag_words
-from alignment.show.words.phrases import on_tape
+from alignment.show.words.phrases import in_list, on_tape
 from alignment.show.words.work import accepted, act_lines, creep_line, point_name, reasons, section_line, wanted_at
 from alignment.train.work.next_act import Act, Next, State, next_act
 
 __all__ = ["Working", "take_up"]
 
-BACK, SKIP, WHY = ("b", "back"), ("s", "skip"), ("?", "why")
+BACK, SKIP, WHY = ("b", "back"), ("s", "skip"), ("?", "why", "h", "help")
 LIST, KEEP, QUIT = ("l", "list"), ("k", "keep"), ("q", "quit")
 KEYS: Final = "b back, s skip, ? why, l list, q quit."
 ENDS: Final = ("entry", "exit")
@@ -136,7 +136,9 @@ class Working:
         text = without_last(self.text, self.source)
         if text == self.text:
             return replace(self, says=("There is nothing to go back to.",))
-        return self._go(text, (), "The last row is taken off.")
+        gone = rows_of(self.text, self.source)[len(rows_of(text, self.source)) :]
+        said = in_list([f"{row.get('section', '')} {row.get('point', '')} {row.get('reading', '')}" for row in gone])
+        return self._go(text, (), f"Taken off: {said}.")
 
     def _read(self, word: str, when: str) -> Working:
         """Take a reading: accept it, ask for it again, or say why it is none."""
