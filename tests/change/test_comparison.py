@@ -62,7 +62,7 @@ def test_as_left_tells_the_story(samples):
     moved, rest, string = sentences(found)
     assert moved.startswith('Moved: operator-2 exit 9/64" toward; operator-3 entry 5/32" away; ')
     assert rest.startswith("No other section (")
-    assert string == "String operator and drive hung as before, as far as this tape can see."
+    assert string == "Strings operator and drive hung as before, as far as this tape can see."
     last = "First: check the verdict as it is now: stringtrue solve machine.toml as-left.csv"
     assert " ".join(text(found).split()).endswith(last)
 

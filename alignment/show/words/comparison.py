@@ -151,7 +151,11 @@ def _string_sentences(comparison: Comparison) -> tuple[str, ...]:
     if unknown:
         said.append(f"What string {in_list([_string_name(s) for s in unknown])} did cannot be told.")
     if same:
-        names = "The string" if len(motion.strings) == 1 else f"String {in_list([_string_name(s) for s in same])}"
+        names = (
+            "The string"
+            if len(motion.strings) == 1
+            else f"String{'s' * (len(same) > 1)} {in_list([_string_name(s) for s in same])}"
+        )
         said.append(f"{names} hung as before, as far as this tape can see.")
     return tuple(said)
 
