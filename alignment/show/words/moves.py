@@ -210,7 +210,7 @@ def job_words(solution: Solution) -> str:
     said = []
     if string_doubted(solution):
         said.append("Check the string first.")
-    again = {name for a in plan.read_again for name in (a.section, a.beside) if name}
+    again = plan.unread
     if again:
         said.append(f"Read {counted(len(again), 'section')} again{' first' if plan.steps else ''}.")
     if plan.steps:

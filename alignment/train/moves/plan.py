@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Callable, Mapping
 from dataclasses import dataclass, field
+from functools import cached_property
 from typing import TYPE_CHECKING, Final
 
 import numpy as np
@@ -107,8 +108,6 @@ class Plan(Result):
         What is to be read before it is moved or left. Nothing of it is among the steps.
     now, then : (n,) array
         Chance of each section before and after; NaN where it is not measured.
-    chance : float
-        That everything measured that need not be read again is inside after the moves, joints included.
     weakest : Weakest or None
     optimal : bool
         Whether it is proved that no plan is better. On a line that is given it always is; a free line is proved best
@@ -130,13 +129,26 @@ class Plan(Result):
     read_again: tuple[ReadAgain, ...]
     now: Floats
     then: Floats
-    chance: float
     weakest: Weakest | None
     optimal: bool
     ends_gap: int = 0
     movement_gap: float = 0.0
     stuck: tuple[str, ...] = field(default=())
     """Sections that neither a reading nor a move would help."""
+
+    @cached_property
+    def chance(self) -> float:
+        """
+        That all sections are within tolerance afterwards, steps included, but for those to be read again first.
+
+        Worked out where it is asked for: it takes as long as all the rest of a plan.
+        """
+        return chance_of_all(self.after, {s.name for s in self.before.layout.sections} - self.unread)
+
+    @property
+    def unread(self) -> set[str]:
+        """Sections that are to be read again first."""
+        return {name for again in self.read_again for name in (again.section, again.beside) if name}
 
     @property
     def bolt_ends(self) -> int:
@@ -205,7 +217,6 @@ def plan_moves(
         read_again=choice.read_again,
         now=now,
         then=then,
-        chance=chance_of_all(after, settled),
         weakest=weakest(names, then, unread),
         optimal=all(line.optimal for line in laid.values()),
         ends_gap=sum(line.ends - line.least_ends for line in laid.values() if not line.optimal and aim is Aim.fewest),
