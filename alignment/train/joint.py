@@ -55,9 +55,14 @@ def _datum_of_ends(train: Train) -> Floats:
     return np.stack([train.datum_terms(at, x) for x in (train.start, train.start + train.length)], axis=1)
 
 
+def _terms(train: Train) -> tuple[Floats, Floats]:
+    """How both ends of every section take faces and datum."""
+    return _ends_of_face(train), _datum_of_ends(train)
+
+
 def ends_parts(train: Train) -> Parts:
     """What each section's covariance is made of."""
-    ends, datum = _ends_of_face(train), _datum_of_ends(train)
+    ends, datum = _terms(train)
     cross, among, common = train.shared
     shared = np.einsum("nij,qnj->qni", ends, train.common) + np.einsum("nik,qk->qni", datum, common)
     own = ends @ np.nan_to_num(train.covariance) @ np.swapaxes(ends, 1, 2)
@@ -77,9 +82,9 @@ class Whole:
     covariance: Floats
 
 
-def whole(train: Train, members: NDArray[np.int64]) -> Whole:
-    """Every deviation of some measured sections, with every correlation."""
-    ends, datum = _ends_of_face(train)[members], _datum_of_ends(train)[members]
+def whole(train: Train, members: NDArray[np.int64], terms: tuple[Floats, Floats] | None = None) -> Whole:
+    """Every deviation of some measured sections, with every correlation; `terms` are those of `_terms`, if at hand."""
+    ends, datum = (term[members] for term in terms or _terms(train))
     count = len(members)
     weight = np.zeros((2 * count, len(train.start), 2))
     rows = np.arange(2 * count)
@@ -120,9 +125,10 @@ def section_chances(train: Train, settled: Collection[str]) -> Floats:
     if len(alone):
         covariance = parts.own + parts.cross + np.swapaxes(parts.cross, 1, 2) + parts.rest
         found[alone] = chance(value[alone], covariance[alone], layout.tolerance)
+    terms = _terms(train)
     alike: dict[int, list[tuple[int, Floats, Floats]]] = {1: [], 2: []}
     for i, beside in steps.items():
-        joined = whole(train, np.array([i, *(other for other, _, _ in beside)]))
+        joined = whole(train, np.array([i, *(other for other, _, _ in beside)]), terms)
         turn = np.zeros((2 + len(beside), len(joined.value)))
         turn[0, 0] = turn[1, 1] = 1.0
         for k, (_, at, _) in enumerate(beside):

@@ -187,8 +187,8 @@ def _options(train: Train, parts: Parts, watched: Watched, i: int, *, fixed: boo
             stop.append(stops)
             move.append(moved.move)
     kinds, values = np.concatenate(kind), np.concatenate(value)
-    covariance = np.stack([parts.after(i, lever[k], fresh[k]) for k in range(4)])
-    own = np.stack([lever[k] @ parts.own[i] @ lever[k].T + fresh[k] for k in range(4)])
+    covariance = parts.after(i, lever, fresh)
+    own = lever @ parts.own[i] @ np.swapaxes(lever, 1, 2) + fresh
     limits = layout.tolerance
     skew = values[:, 1] - values[:, 0]
     off = np.stack([np.abs(values[:, 0]), np.abs(values[:, 1]), np.abs(skew)], axis=1)
@@ -201,7 +201,7 @@ def _options(train: Train, parts: Parts, watched: Watched, i: int, *, fixed: boo
         kind=kinds,
         value=values,
         covariance=covariance,
-        own=np.stack([np.diagonal(own[k]) for k in range(4)]),
+        own=np.diagonal(own, axis1=1, axis2=2),
         stop=stops_all,
         move=np.concatenate(move),
         halfway=np.where(np.isnan(stops_all), 0, marks % 2).sum(axis=1),
