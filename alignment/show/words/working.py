@@ -138,7 +138,7 @@ class Working:
             return replace(self, says=("There is nothing to go back to.",))
         gone = rows_of(self.text, self.source)[len(rows_of(text, self.source)) :]
         said = in_list([f"{row.get('section', '')} {row.get('point', '')} {row.get('reading', '')}" for row in gone])
-        return self._go(text, (), f"Taken off: {said}.")
+        return self._go(text, self.skipped, f"Taken off: {said}.")
 
     def _read(self, word: str, when: str) -> Working:
         """Take a reading: accept it, ask for it again, or say why it is none."""
