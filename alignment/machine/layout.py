@@ -139,7 +139,8 @@ class Section:
     def point_name(self, place: float, units: Units) -> str:
         """Name of the point at a place from the entry end, a length where it has none. [mm]"""
         named = ("entry", "exit", "mid")
-        return next((name for name in named if abs(self.place(name) - place) < 1e-6), show(place, units))  # type: ignore[operator]
+        found = (name for name in named if abs(self.place(name) - place) < 1e-6)  # type: ignore[operator]
+        return next(found, None) or show(place, units)
 
 
 @dataclass(frozen=True, kw_only=True)
