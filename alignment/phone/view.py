@@ -16,7 +16,6 @@ from alignment.show import html
 from alignment.show.page import Block, Page, Part, Text, items
 from alignment.show.words import cautions, work
 from alignment.show.words import phone as words
-from alignment.show.words.flags import flag_words
 from alignment.train.work.next_act import Act, Next, State
 
 __all__ = ["Drawn", "View", "draw_row", "view_of"]
@@ -115,8 +114,8 @@ def _accepted(found: Next) -> list[str]:
 
 def _act(found: Next) -> Page:
     first, *more = [*work.act_lines(found), *filter(None, [work.creep_line(found)])]
-    doubts = [flag_words(flag, found.layout) for flag in found.doubts]
-    return Page(title=first, parts=(Part(blocks=tuple(Text(words=line) for line in (*doubts, *more))),))
+    lines = (*work.string_doubts(found), *more)
+    return Page(title=first, parts=(Part(blocks=tuple(Text(words=line) for line in lines)),))
 
 
 def _only(*blocks: Block) -> Page:

@@ -7,9 +7,8 @@ from typing import Any
 
 from alignment.show.json.lengths import Lengths
 from alignment.show.words.cautions import SHORT
-from alignment.show.words.flags import flag_words
 from alignment.show.words.phrases import on_tape
-from alignment.show.words.work import act_lines, point_name, wanted_at
+from alignment.show.words.work import act_lines, point_name, string_doubts, wanted_at
 from alignment.train.work.next_act import Act, Next
 
 __all__ = ["as_json"]
@@ -26,7 +25,7 @@ def as_json(told: Next) -> dict[str, Any]:
         "section": told.section.name if told.section else None,
         "reason": str(told.why),
         "why": " ".join(act_lines(told)),
-        "check_string": [flag_words(flag, layout) for flag in told.doubts],
+        "check_string": string_doubts(told),
         "cautions": [] if told.act is Act.done else list(SHORT),
         "points": [point_name(told, place) for place in told.points],
         "loosen": [],

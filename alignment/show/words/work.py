@@ -19,6 +19,7 @@ __all__ = [
     "point_name",
     "reasons",
     "section_line",
+    "string_doubts",
     "wanted_at",
 ]
 
@@ -78,10 +79,15 @@ def act_lines(told: Next) -> list[str]:
     return lines
 
 
+def string_doubts(told: Next) -> list[str]:
+    """What speaks against the string of the section at hand, a sentence or two each."""
+    return [flag_words(flag, told.layout) for flag in told.doubts]
+
+
 def next_page(told: Next) -> Page:
     """The next act, with the short cautions above what sends a person to the machine; how far each section has come."""
     first, *more = act_lines(told)
-    doubts = [flag_words(flag, told.layout) for flag in told.doubts]
+    doubts = string_doubts(told)
     texts = [Text(words=words) for words in (*more, creep_line(told)) if words]
     return Page(
         title=f"{told.layout.name}, {told.log.source}",

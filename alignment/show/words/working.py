@@ -23,9 +23,17 @@ from alignment.machine.survey import Kind, Reading, Survey
 from alignment.machine.survey_text import parse_survey
 from alignment.show.words.cautions import SHORT
 from alignment.show.words.doubts import doubt_words
-from alignment.show.words.flags import flag_words
 from alignment.show.words.phrases import in_list, on_tape
-from alignment.show.words.work import accepted, act_lines, creep_line, point_name, reasons, section_line, wanted_at
+from alignment.show.words.work import (
+    accepted,
+    act_lines,
+    creep_line,
+    point_name,
+    reasons,
+    section_line,
+    string_doubts,
+    wanted_at,
+)
 from alignment.train.work.next_act import Act, Next, State, next_act
 
 __all__ = ["Working", "take_up"]
@@ -234,7 +242,7 @@ class Working:
 def asked(told: Next) -> list[str]:
     """The next act in words, with the short cautions above a move."""
     above = [" ".join(SHORT)] if told.act is Act.move else []
-    above += [flag_words(flag, told.layout) for flag in told.doubts if told.act is Act.move]
+    above += string_doubts(told) if told.act is Act.move else []
     creep = creep_line(told) if told.act is Act.move else ""
     return [*above, *act_lines(told), *([creep] if creep else [])]
 

@@ -3,10 +3,11 @@
 from __future__ import annotations
 
 import enum
+from collections.abc import Iterable
 from dataclasses import dataclass
 from typing import Final
 
-__all__ = ["DONE", "EVEN", "MOST_READINGS", "UNLIKELY", "Answer", "ReadAgain", "Why", "answer"]
+__all__ = ["DONE", "EVEN", "MOST_READINGS", "UNLIKELY", "Answer", "ReadAgain", "Why", "answer", "unread"]
 
 DONE: Final = 0.9
 """From this chance on a section is left alone."""
@@ -50,6 +51,11 @@ class ReadAgain:
     why: Why
     beside: str = ""
     """For a step, the section downstream of the joint, whose entry is to be read as well."""
+
+
+def unread(again: Iterable[ReadAgain]) -> set[str]:
+    """Sections that these ask to read, those beside a doubted step included."""
+    return {name for one in again for name in (one.section, one.beside) if name}
 
 
 def answer(now: float, turned: float, gain: float, readings: int) -> Answer:

@@ -15,7 +15,7 @@ from alignment.lengths import INCH, Units
 from alignment.machine.layout import Direction
 from alignment.results import Result
 from alignment.train.joint import chance_of_all, ends_parts, section_chances
-from alignment.train.moves.answers import Answer, ReadAgain
+from alignment.train.moves.answers import Answer, ReadAgain, unread
 from alignment.train.moves.choosing import Choice, choose
 from alignment.train.moves.missed import Missed, Weakest, find_missed, weakest
 from alignment.train.moves.stops import ENDS, watch_place
@@ -148,7 +148,7 @@ class Plan(Result):
     @property
     def unread(self) -> set[str]:
         """Sections that are to be read again first."""
-        return {name for again in self.read_again for name in (again.section, again.beside) if name}
+        return unread(self.read_again)
 
     @property
     def bolt_ends(self) -> int:
@@ -200,9 +200,9 @@ def plan_moves(
     before, choice, laid = _chosen(train, aim, done, doubted or {}, seconds, waiting)
     after = before.moved(choice.ends, choice.lever, choice.fresh)
     names = [s.name for s in train.layout.sections]
-    unread = {again.section for again in choice.read_again} | {again.beside for again in choice.read_again}
-    still = {name for name, moves in zip(names, choice.moves, strict=True) if not moves.any()} - unread
-    settled = set(names) - unread
+    waiting_for = unread(choice.read_again)
+    still = {name for name, moves in zip(names, choice.moves, strict=True) if not moves.any()} - waiting_for
+    settled = set(names) - waiting_for
     now, then = section_chances(before, still), section_chances(after, settled)
     state = judge(after, chances=then)
     return Plan(
@@ -212,12 +212,12 @@ def plan_moves(
         state=state,
         moves=choice.moves,
         steps=tuple(_steps(before, after, choice)),
-        missed=tuple(find_missed(after, state, choice, done, unread)),
+        missed=tuple(find_missed(after, state, choice, done, waiting_for)),
         answers=choice.answers,
         read_again=choice.read_again,
         now=now,
         then=then,
-        weakest=weakest(names, then, unread),
+        weakest=weakest(names, then, waiting_for),
         optimal=all(line.optimal for line in laid.values()),
         ends_gap=sum(line.ends - line.least_ends for line in laid.values() if not line.optimal and aim is Aim.fewest),
         movement_gap=sum(line.movement - line.least_movement for line in laid.values() if not line.optimal),

@@ -21,17 +21,15 @@ from alignment.machine.survey import Reading, Survey
 from alignment.results import Result
 from alignment.train.chance import Beside
 from alignment.train.faces import corrections
-from alignment.train.flags.find import find_flags
 from alignment.train.flags.flag import Flag
 from alignment.train.moves.answers import DONE, UNLIKELY, Answer
-from alignment.train.train import fit_train
 from alignment.train.work.creep import Creep, learn
 from alignment.train.work.deciding import Decision, Judged, Rules, Stop, decide
+from alignment.train.work.doubts import doubts_of, read_once
 from alignment.train.work.odds import Odds
 from alignment.train.work.standing import Standing, Targets, creeps, stand, targets
 from alignment.train.work.steps import tied
 from alignment.train.work.trying import row
-from alignment.uncertainty import SAME
 
 __all__ = ["Act", "Next", "SectionWork", "State", "next_act"]
 
@@ -250,8 +248,8 @@ class _Job:
             State.move: Why.out,
             State.doubtful: _why_read(work),
         }[work.state]
-        doubts = self._doubts(work.section)
-        misread = self._read_once([f.reading for f in doubts if f.section == work.section.name and f.reading])
+        doubts = doubts_of(self.layout, self.log, work.section)
+        misread = read_once(self.log, [f.reading for f in doubts if f.section == work.section.name and f.reading])
         points = decision.points
         if act is Act.move and misread:
             # what is doubted is read again before a bolt is touched
@@ -268,23 +266,6 @@ class _Job:
             decision=decision,
             sections=works,
             creep=self.creep,
-        )
-
-    def _doubts(self, section: Section) -> tuple[Flag, ...]:
-        """What the flags of the survey say of a section and its string, as long as nothing on that string was moved."""
-        string = self.layout.rows[section.row].string
-        on = {s.name for s in self.layout.sections if self.layout.rows[s.row].string == string}
-        if any(m.section in on for m in self.log.moves) or len({r.section for r in self.log.fitted} & on) <= 1:
-            return ()
-        flags = find_flags(fit_train(self.layout, self.log))
-        return tuple(f for f in flags if f.harmful and (f.string == string or f.section == section.name))
-
-    def _read_once(self, readings: Sequence[Reading]) -> tuple[float, ...]:
-        """Places of these readings where nothing else was read."""
-        return tuple(
-            r.place
-            for r in readings
-            if sum(o.section == r.section and abs(o.place - r.place) < SAME for o in self.log.fitted) == 1
         )
 
     def _order(self) -> list[int]:
