@@ -70,19 +70,24 @@ def normal_below(z: ArrayLike) -> Floats:
     """
     at = np.asarray(z, dtype=np.float64)
     size = np.minimum(np.abs(at), 38.0)
-    over, under = np.zeros_like(size), np.zeros_like(size)
-    for factor in _OVER:
-        over = over * size + factor
-    for factor in _UNDER:
-        under = under * size + factor
-    share = over / under
+    share = _polynomial(_OVER, size)
+    share /= _polynomial(_UNDER, size)
     far = size > 7.07106781186547
     if far.any():
-        tail = np.maximum(size, 1.0)
-        tail = 1 / (2.506628274631 * (tail + 1 / (tail + 2 / (tail + 3 / (tail + 4 / (tail + 0.65))))))
-        share = np.where(far, tail, share)
-    below = np.exp(-size * size / 2) * share
-    return np.where(at > 0, 1 - below, below)
+        tail = size[far]
+        share[far] = 1 / (2.506628274631 * (tail + 1 / (tail + 2 / (tail + 3 / (tail + 4 / (tail + 0.65))))))
+    share *= np.exp(-size * size / 2)
+    return np.where(at > 0, 1 - share, share)
+
+
+def _polynomial(factors: tuple[float, ...], x: Floats) -> Floats:
+    """Its value, factors of the highest power first; in place, since memory is what takes time."""
+    found = np.asarray(factors[0] * x)
+    for factor in factors[1:-1]:
+        found += factor
+        found *= x
+    found += factors[-1]
+    return found
 
 
 def chi_square_point(dof: ArrayLike, probability: ArrayLike) -> Any:

@@ -11,7 +11,7 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 from functools import lru_cache
-from typing import Final
+from typing import Final, NamedTuple
 
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
@@ -82,8 +82,8 @@ def chance(value: ArrayLike, covariance: ArrayLike, tolerance: Tolerance) -> Flo
     size = at.shape[-1]
     at = np.broadcast_to(at, (*shape, size)).reshape(-1, size)
     spread = np.broadcast_to(spread, (*shape, size, size)).reshape(-1, size, size)
-    # some at a time: with steps each asks for some thousand points, without for some ten
-    together, way = (4096, inside) if size == 2 else (128, _with_steps_inside)
+    # some at a time, as many as stay in the cache: with steps each asks for some thousand points, else for some ten
+    together, way = (512, inside) if size == 2 else (32, _with_steps_inside)
     parts = np.array_split(np.arange(len(at)), max(len(at) // together, 1))
     found: Floats = np.concatenate([way(at[part], spread[part], tolerance) for part in parts])
     return np.clip(found, 0.0, 1.0).reshape(shape)
@@ -91,10 +91,11 @@ def chance(value: ArrayLike, covariance: ArrayLike, tolerance: Tolerance) -> Flo
 
 def inside(value: Floats, covariance: Floats, tolerance: Tolerance) -> Floats:
     """Chance that both deviations (m, 2) and their difference are within offset and square, (m,)."""
-    x, weight, u_exit, slope = _entry_nodes(value, covariance, _edges(tolerance), NODES)
-    low, high = _exit_limits(x, tolerance)
-    middle = value[:, 1:] + slope * (x - value[:, :1])
-    return np.asarray(np.sum(weight * _between(low - middle, high - middle, u_exit), axis=1))
+    entry, places = _entry_nodes(value, covariance, _edges(tolerance), NODES)
+    low, high = _exit_limits(entry.x, tolerance)
+    share = np.zeros(places)
+    share[entry.at] = entry.weight * _between(low - entry.middle, high - entry.middle, entry.u_exit)
+    return np.asarray(share.sum(axis=1))
 
 
 def with_steps(
@@ -147,7 +148,7 @@ def _nodes(edges: Floats, nodes: int) -> tuple[Floats, Floats]:
     """Nodes and weights (..., s * nodes) over the stretches between sorted edges (..., s + 1)."""
     x, weight = _legendre(nodes)
     width = np.diff(edges, axis=-1)[..., None]
-    shape = (*edges.shape[:-1], -1)
+    shape = (*edges.shape[:-1], (edges.shape[-1] - 1) * nodes)
     return (edges[..., :-1, None] + width * x).reshape(shape), (width * weight).reshape(shape)
 
 
@@ -157,18 +158,29 @@ def _edges(tolerance: Tolerance) -> Floats:
     return np.array([-tolerance.offset, -turn, turn, tolerance.offset])
 
 
-def _entry_nodes(value: Floats, covariance: Floats, edges: Floats, nodes: int) -> tuple[Floats, Floats, Floats, Floats]:
+class _Entry(NamedTuple):
     """
-    Entry deviations (m, n) to integrate over, their weights with the density in them, and the exit end given them.
+    Entry deviations to integrate over, and the exit end given them, (j,) arrays.
 
-    Returns
-    -------
-    x, weight : (m, n) arrays
-    u_exit : (m, 1) array
-        Standard uncertainty of the exit end given the entry end.
-    slope : (m, 1) array
-        How much the exit end follows the entry end.
+    Attributes
+    ----------
+    at : (j,) and (j,) int array
+        Section and node of each; those of stretches without length are left out.
+    x, weight : (j,) arrays
+        Entry deviation, and the weight with the density in it.
+    middle, u_exit : (j,) arrays
+        Exit deviation to be expected, and its standard uncertainty.
     """
+
+    at: tuple[NDArray[np.int64], ...]
+    x: Floats
+    weight: Floats
+    middle: Floats
+    u_exit: Floats
+
+
+def _entry_nodes(value: Floats, covariance: Floats, edges: Floats, nodes: int) -> tuple[_Entry, tuple[int, ...]]:
+    """The entry deviations between edges, (s,) or (m, s), and how many sections and nodes there are with the empty."""
     u = np.sqrt(np.maximum(covariance[:, 0, 0], LEAST_U**2))[:, None]
     slope = covariance[:, 0, 1][:, None] / u**2
     u_exit = np.sqrt(np.maximum(covariance[:, 1, 1][:, None] - slope**2 * u**2, LEAST_U**2))
@@ -181,9 +193,12 @@ def _entry_nodes(value: Floats, covariance: Floats, edges: Floats, nodes: int) -
         met = middle + (np.array([edges[..., 0], edges[..., -1]]).T.reshape(-1, 2) - value[:, 1:2]) / slope
         turns += [np.nan_to_num(met + k * u_exit / np.abs(slope), nan=0.0) for k in (-2, 0, 2)]
     own = np.concatenate(turns, axis=1)
-    x, weight = _nodes(np.sort(np.clip(own, low, high), axis=1), nodes)
-    density = np.exp(-(((x - middle) / u) ** 2) / 2) / (u * np.sqrt(2 * np.pi))
-    return x, weight * density, u_exit, slope
+    places, width = _nodes(np.sort(np.clip(own, low, high), axis=1), nodes)
+    at = np.nonzero(width)
+    x, u, off = places[at], u[at[0], 0], places[at] - value[at[0], 0]
+    density = np.exp(-((off / u) ** 2) / 2) / (u * np.sqrt(2 * np.pi))
+    expected = value[at[0], 1] + slope[at[0], 0] * off
+    return _Entry(at, x, width[at] * density, expected, u_exit[at[0], 0]), width.shape
 
 
 def _exit_limits(x: Floats, tolerance: Tolerance) -> tuple[Floats, Floats]:
@@ -206,23 +221,22 @@ def _with_steps_inside(value: Floats, covariance: Floats, tolerance: Tolerance) 
     at_entry = _meets(value, gain, 0, tolerance.step)
     edges = np.concatenate([np.broadcast_to(_edges(tolerance), (len(value), 4)), at_entry], axis=1)
     edges = np.clip(edges, -tolerance.offset, tolerance.offset)
-    x, weight, u_exit, slope = _entry_nodes(value, own, np.sort(edges, axis=1), NODES_OF_STEPS)
-    low, high = _exit_limits(x, tolerance)
-    middle = value[:, 1:2] + slope * (x - value[:, :1])
-    low, high = (np.clip(limit, middle - FAR * u_exit, middle + FAR * u_exit) for limit in (low, high))
-    high = np.maximum(high, low)
-    own_edges = np.concatenate(
-        [np.stack([low, high, np.clip(middle, low, high)], axis=2), *_clipped(value, gain, low, high, tolerance.step)],
-        axis=2,
+    entry, _ = _entry_nodes(value, own, np.sort(edges, axis=1), NODES_OF_STEPS)
+    section, middle, u_exit = entry.at[0], entry.middle, entry.u_exit
+    low, high = (
+        np.clip(limit, middle - FAR * u_exit, middle + FAR * u_exit) for limit in _exit_limits(entry.x, tolerance)
     )
-    y, exit_weight = _nodes(np.sort(own_edges, axis=2), NODES_OF_STEPS)
-    z = (y - middle[..., None]) / u_exit[..., None]
-    density = np.exp(-(z**2) / 2) / (u_exit[..., None] * np.sqrt(2 * np.pi))
-    share = weight[..., None] * exit_weight * density
+    high = np.maximum(high, low)
+    met = _meets(value, gain, 1, tolerance.step)[section]
+    own_edges = np.clip(np.column_stack([low, high, middle, met]), low[:, None], high[:, None])
+    y, exit_weight = _nodes(np.sort(own_edges, axis=1), NODES_OF_STEPS)
+    z = (y - middle[:, None]) / u_exit[:, None]
+    density = np.exp(-(z**2) / 2) / (u_exit[:, None] * np.sqrt(2 * np.pi))
+    share = entry.weight[:, None] * exit_weight * density
     # stretches between limits that meet are empty, and most of the rest is too far off to count
     at = np.nonzero(share > LEAST_SHARE)
-    section = at[0]
-    entry_off, exit_off = x[at[:2]] - value[section, 0], y[at] - value[section, 1]
+    section = section[at[0]]
+    entry_off, exit_off = entry.x[at[0]] - value[section, 0], y[at] - value[section, 1]
     ends = []
     for k in range(value.shape[1] - 2):
         step = value[section, 2 + k] + gain[section, k, 0] * entry_off + gain[section, k, 1] * exit_off
@@ -240,11 +254,6 @@ def _meets(value: Floats, gain: Floats, end: int, step: float) -> Floats:
             for limit in (-step, step)
         ]
     return np.nan_to_num(np.stack(found, axis=1), nan=0.0, posinf=0.0, neginf=0.0)
-
-
-def _clipped(value: Floats, gain: Floats, low: Floats, high: Floats, step: float) -> list[Floats]:
-    """The same for the exit end, as edges between its limits, each (m, n, 1)."""
-    return [np.clip(edge[:, None], low, high)[..., None] for edge in _meets(value, gain, 1, step).T]
 
 
 def _both(ends: list[tuple[Floats, Floats]], r: Floats) -> Floats:
