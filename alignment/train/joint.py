@@ -36,11 +36,11 @@ class Parts:
     cross: Floats
     rest: Floats
 
-    def after(self, i: int, lever: Floats, fresh: Floats) -> Floats:
-        """Covariance of section i's deviations after moves, lever and fresh (..., 2, 2)."""
-        across = lever @ self.cross[i]
-        kept = lever @ self.own[i] @ np.swapaxes(lever, -1, -2)
-        return np.asarray(kept + fresh + across + np.swapaxes(across, -1, -2) + self.rest[i])
+    def after(self, lever: Floats, fresh: Floats) -> Floats:
+        """Covariance of each section's deviations after each of k moves, lever and fresh (n, k, 2, 2)."""
+        own, cross, rest = self.own[:, None], self.cross[:, None], self.rest[:, None]
+        turned, across = np.swapaxes(lever, -1, -2), lever @ cross
+        return np.asarray(lever @ own @ turned + fresh + across + np.swapaxes(across, -1, -2) + rest)
 
 
 def _ends_of_face(train: Train) -> Floats:

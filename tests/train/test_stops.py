@@ -8,7 +8,7 @@ import pytest
 from alignment.lengths import Units
 from alignment.machine.layout import Section
 from alignment.show.words.stops import stop_words
-from alignment.train.moves.stops import best_stop, grid, set_both, swing, watch_place
+from alignment.train.moves.stops import BOTH, Ways, best_stop, grid, watch_place, ways
 
 IN = 25.4
 SECTION = Section(name="a", row="r", start=0.0, length=400.0, points=(0.0, 400.0), bolts=(50.0, 350.0))
@@ -42,22 +42,39 @@ def turned(pivot: float, at: float, y_pivot: float, y_at: float, x: float) -> fl
     return y_pivot + (y_at - y_pivot) * (x - pivot) / (at - pivot)
 
 
+ENTRY, EXIT = 1, 2
+
+
+def loosened(*, u: float, creep: float) -> Ways:
+    """The ways of the one section, its readings at stops worth u."""
+    watch = np.array([[watch_place(SECTION, end) for end in (0, 1)]])
+    return ways([SECTION], watch, np.full((1, 2), u), np.full((1, 2), u), creep)
+
+
+def after(by: Ways, kind: int, before: tuple[float, float], stop: tuple[float, float]) -> tuple[np.ndarray, np.ndarray]:
+    """Deviations at both ends and moves of both bolt ends after one move."""
+    value, move = by.after(np.array([0]), np.array([kind]), np.array([before]), np.array([stop]))
+    return value[0], move[0]
+
+
 @pytest.mark.parametrize(("loosen", "pivot", "bolt", "watch"), [(1, 50.0, 350.0, 400.0), (0, 350.0, 50.0, 0.0)])
 def test_swing_by_levers(loosen, pivot, bolt, watch):
-    before = np.array([1.0, 3.0])
-    done = swing(SECTION, before, np.eye(2) * 0.25, loosen, [0.5], u=0.3, creep=0.4)
+    value, move = after(
+        loosened(u=0.3, creep=0.4), (ENTRY, EXIT)[loosen], (1.0, 3.0), (0.0, 0.5) if loosen else (0.5, 0.0)
+    )
     held = turned(0.0, 400.0, 1.0, 3.0, pivot)
     assert watch_place(SECTION, loosen) == watch
-    assert done.value[0] == pytest.approx([turned(pivot, watch, held, 0.5, x) for x in (0.0, 400.0)])
+    assert value == pytest.approx([turned(pivot, watch, held, 0.5, x) for x in (0.0, 400.0)])
     moved = turned(0.0, 400.0, 1.0, 3.0, bolt) - turned(pivot, watch, held, 0.5, bolt)
-    assert done.move[0, loosen] == pytest.approx(moved)
-    assert done.move[0, 1 - loosen] == 0
+    assert move[loosen] == pytest.approx(moved)
+    assert move[1 - loosen] == 0
 
 
 def test_uncertainty_of_a_swing_against_draws():
     rng = np.random.default_rng(1)
     n = 200_000
-    before = rng.multivariate_normal([1.0, 3.0], [[0.25, 0.05], [0.05, 0.16]], size=n)
+    known = np.array([[0.25, 0.05], [0.05, 0.16]])
+    before = rng.multivariate_normal([1.0, 3.0], known, size=n)
     held = turned(0.0, 400.0, before[:, 0], before[:, 1], 50.0)
     seen = 0.5 + 0.3 * rng.normal(size=n)
     crept = 0.4 * rng.normal(size=n)
@@ -65,19 +82,22 @@ def test_uncertainty_of_a_swing_against_draws():
         turned(50.0, 400.0, held, seen, x) + turned(50.0, 350.0, 0.0, crept, x)  # type: ignore[arg-type]
         for x in (0.0, 400.0)
     ]
-    done = swing(SECTION, [1.0, 3.0], [[0.25, 0.05], [0.05, 0.16]], 1, [0.5], u=0.3, creep=0.4)
-    assert np.cov(ends) == pytest.approx(done.covariance, abs=0.01)
+    by = loosened(u=0.3, creep=0.4)
+    kept = by.kept[0, EXIT]
+    assert np.cov(ends) == pytest.approx(kept @ known @ kept.T + by.fresh[0, EXIT], abs=0.01)
 
 
 def test_both_ends_are_new():
-    done = set_both(SECTION, [9.0, -9.0], [[0.5, -0.5]], u=(0.3, 0.3), creep=0.0)
-    assert done.value[0] == pytest.approx([0.5, -0.5])
-    assert done.covariance == pytest.approx(np.diag([0.09, 0.09]))
+    by = loosened(u=0.3, creep=0.0)
+    value, move = after(by, BOTH, (9.0, -9.0), (0.5, -0.5))
+    assert value == pytest.approx([0.5, -0.5])
+    assert not by.kept[0, BOTH].any()
+    assert by.fresh[0, BOTH] == pytest.approx(np.diag([0.09, 0.09]))
     # by the bar: 9 - 18 x / 400 becomes 0.5 - x / 400
-    assert done.move[0] == pytest.approx([9 - 18 / 8 - (0.5 - 1 / 8), 9 - 18 * 7 / 8 - (0.5 - 7 / 8)])
+    assert move == pytest.approx([9 - 18 / 8 - (0.5 - 1 / 8), 9 - 18 * 7 / 8 - (0.5 - 7 / 8)])
 
 
 def test_creep_of_both_bolt_ends_by_their_levers():
-    done = set_both(SECTION, [0.0, 0.0], [[0.0, 0.0]], u=(0.0, 0.0), creep=1.0)
+    by = loosened(u=0.0, creep=1.0)
     # an end of the face 50 beyond a bolt end, 300 between the bolts
-    assert done.covariance[0, 0] == pytest.approx((350 / 300) ** 2 + (50 / 300) ** 2)
+    assert by.fresh[0, BOTH, 0, 0] == pytest.approx((350 / 300) ** 2 + (50 / 300) ** 2)

@@ -21,7 +21,8 @@ from alignment.train.chance import chance
 from alignment.train.joint import Parts
 from alignment.train.moves.answers import DONE, EVEN, MOST_READINGS, UNLIKELY, Answer, ReadAgain, Why, answer
 from alignment.train.moves.chain import Joined, best_path
-from alignment.train.moves.options import LEAVE, Options, Watched, options, told_off, watch
+from alignment.train.moves.options import Options, Watched, options, told_off, watch
+from alignment.train.moves.stops import LEAVE
 from alignment.train.train import Train
 from alignment.uncertainty import SAME
 

@@ -4,23 +4,20 @@ from __future__ import annotations
 
 from collections.abc import Mapping
 from dataclasses import dataclass, replace
-from functools import partial
-from typing import Final
+from typing import Final, NamedTuple
 
 import numpy as np
 from numpy.typing import NDArray
 
-from alignment.machine.layout import Section
 from alignment.train.chance import chance
 from alignment.train.joint import Parts
-from alignment.train.moves.stops import Moved, grid, levers, set_both, stop_u, swing, watch_place
+from alignment.train.moves.stops import BOTH, LEAVE, LOOSE, Ways, grid, watch_place, ways
 from alignment.train.train import Train
 from alignment.uncertainty import COVERAGE, SAME
 
-__all__ = ["LEAVE", "Options", "Watched", "options", "told_off", "watch"]
+__all__ = ["Options", "Watched", "options", "told_off", "watch"]
 
 Floats = NDArray[np.float64]
-LEAVE, ENTRY, EXIT, BOTH = range(4)
 MOST: Final = 13
 """Stops tried at one end: where marks are fine against the tolerance, every second, fourth ... of them."""
 MOST_FAR: Final = 60
@@ -37,7 +34,7 @@ class Options:
     Attributes
     ----------
     kind : (m,) int array
-        `LEAVE`, or which ends are loose.
+        Which ends are loose, as in `LOOSE`.
     value : (m, 2) array
         Deviation at entry and exit end afterwards, by the best estimate. [mm]
     covariance : (4, 2, 2) array
@@ -79,7 +76,7 @@ class Options:
     @property
     def ends(self) -> NDArray[np.int64]:
         """Bolt ends loosened, (m,)."""
-        return np.asarray(np.array([0, 1, 1, 2])[self.kind])
+        return np.asarray(LOOSE.sum(axis=1)[self.kind])
 
     @property
     def movement(self) -> Floats:
@@ -115,12 +112,15 @@ class Watched:
 
     Attributes
     ----------
+    place : array
+        Place from its entry end where one end is swung.
     target, deviation, u : array
-        Wanted reading, deviation and its standard uncertainty where one end is swung.
+        Wanted reading, deviation and its standard uncertainty there.
     outer : array
         Wanted reading at the outer points, where both are loose.
     """
 
+    place: Floats
     target: Floats
     deviation: Floats
     u: Floats
@@ -130,14 +130,15 @@ class Watched:
 def watch(train: Train) -> Watched:
     """Where every section is watched, all at once."""
     sections = train.layout.sections
-    places = [[watch_place(s, end) for s in sections] for end in (0, 1)]
+    places = np.array([[watch_place(s, end) for s in sections] for end in (0, 1)])
     found = [train.deviation(train.start + place) for place in places]
-    outer = [[s.points[k] for s in sections] for k in (0, -1)]
+    outer = np.array([[s.points[k] for s in sections] for k in (0, -1)])
 
-    def targets(at: list[list[float]]) -> Floats:
+    def targets(at: Floats) -> Floats:
         return np.stack([train.target_at(train.start + place) for place in at], axis=1)
 
     return Watched(
+        place=places.T,
         target=targets(places),
         deviation=np.stack([one.value for one in found], axis=1),
         u=np.stack([one.u for one in found], axis=1),
@@ -158,61 +159,110 @@ def options(train: Train, parts: Parts, watched: Watched, fixed: Mapping[int, bo
     fixed : mapping
         Sections, and whether they may only be left.
     """
-    found = {i: _options(train, parts, watched, i, fixed=only) for i, only in fixed.items()}
-    if not found:
-        return found
-    # in one call: most of the time of a small one is its beginning
-    value = np.concatenate([own.value for own in found.values()])
-    covariance = np.concatenate([own.covariance[own.kind] for own in found.values()])
-    chances = np.split(
-        chance(value, covariance, train.layout.tolerance), np.cumsum([len(own.kind) for own in found.values()])[:-1]
-    )
-    return {i: replace(own, chance=p) for (i, own), p in zip(found.items(), chances, strict=True)}
-
-
-def _options(train: Train, parts: Parts, watched: Watched, i: int, *, fixed: bool) -> Options:
-    """Options of one section, their chances not yet worked out."""
-    section, layout = train.layout.sections[i], train.layout
-    before = np.array([train.ends[0].value[i], train.ends[1].value[i]])
-    lever, fresh = np.array([np.eye(2)] * 4), np.zeros((4, 2, 2))
-    kind, value = [np.array([LEAVE])], [before[None]]
-    stop, move = [np.full((1, 2), np.nan)], [np.zeros((1, 2))]
-    cut = False
     if not fixed:
-        for k, moved, stops, ended in _moves(train, section, watched, i, before):
-            lever[k], fresh[k] = _kept_and_new(section, k, moved)
-            cut |= ended
-            kind.append(np.full(len(stops), k))
-            value.append(moved.value)
-            stop.append(stops)
-            move.append(moved.move)
-    kinds, values = np.concatenate(kind), np.concatenate(value)
-    covariance = parts.after(i, lever, fresh)
-    own = lever @ parts.own[i] @ np.swapaxes(lever, 1, 2) + fresh
-    limits = layout.tolerance
-    skew = values[:, 1] - values[:, 0]
-    off = np.stack([np.abs(values[:, 0]), np.abs(values[:, 1]), np.abs(skew)], axis=1)
+        return {}
+    # all sections at once: most of the time of a small sum is its beginning
+    tape, limits = train.survey.tape, train.layout.tolerance
+    u = tape.reading_u(watched.target), tape.reading_u(watched.outer)
+    by = ways(train.layout.sections, watched.place, *u, train.layout.moves.creep)
+    before = np.stack([train.ends[0].value, train.ends[1].value], axis=1)
+    tried = _within_slots(train, watched, by, before, fixed)
+    i, kind, value = tried.i, tried.kind, tried.value
+    covariance = parts.after(by.kept, by.fresh)
+    own = by.kept @ parts.own[:, None] @ np.swapaxes(by.kept, 2, 3) + by.fresh
+    off = np.abs(np.column_stack([value, value[:, 1] - value[:, 0]]))
     over = off - np.array([limits.offset, limits.offset, limits.square])
     # where a section is touched, it is not left just at a limit by rounding
-    over += np.where(kinds > 0, 2 * SAME, -SAME)[:, None]
-    stops_all = np.concatenate(stop)
-    marks = np.round(np.nan_to_num(stops_all) / (train.survey.tape.mark / 2)).astype(np.int64)
-    return Options(
-        kind=kinds,
-        value=values,
-        covariance=covariance,
-        own=np.diagonal(own, axis1=1, axis2=2),
-        stop=stops_all,
-        move=np.concatenate(move),
-        halfway=np.where(np.isnan(stops_all), 0, marks % 2).sum(axis=1),
-        chance=np.full(len(kinds), np.nan),
-        miss=np.maximum(over, 0.0).sum(axis=1),
-        lever=lever,
-        fresh=fresh,
-        target=watched.target[i],
-        reach=_reach(section, before),
-        cut=cut,
-    )
+    over += np.where(kind > LEAVE, 2 * SAME, -SAME)[:, None]
+    marks = np.round(np.nan_to_num(tried.stop) / (tape.mark / 2)).astype(np.int64)
+    rows = {
+        "kind": kind,
+        "value": value,
+        "stop": tried.stop,
+        "move": tried.move,
+        "halfway": (marks % 2).sum(axis=1),
+        "chance": chance(value, covariance[i, kind], limits),
+        "miss": np.maximum(over, 0.0).sum(axis=1),
+    }
+    reach = np.abs(np.einsum("nij,nj->ni", by.at_bolts, before)).max(axis=1)
+    ends = np.cumsum(np.bincount(i)[list(fixed)])
+    return {
+        k: Options(
+            **{name: column[begin:end] for name, column in rows.items()},
+            covariance=covariance[k],
+            own=np.diagonal(own[k], axis1=1, axis2=2),
+            lever=by.kept[k],
+            fresh=by.fresh[k],
+            target=watched.target[k],
+            reach=float(reach[k]),
+            cut=k in tried.cut,
+        )
+        for k, begin, end in zip(fixed, [0, *ends[:-1]], ends, strict=True)
+    }
+
+
+class _Tried(NamedTuple):
+    """Stops tried of all sections, section by section: section and kind (m,), stops, ends and moves (m, 2)."""
+
+    i: NDArray[np.int64]
+    kind: NDArray[np.int64]
+    stop: Floats
+    value: Floats
+    move: Floats
+    cut: set[int]
+    """Sections whose slots end before any stop within tolerance."""
+
+
+def _within_slots(train: Train, watched: Watched, by: Ways, before: Floats, fixed: Mapping[int, bool]) -> _Tried:
+    """Every stop worth trying that slots allow."""
+    travel = np.inf if train.layout.moves.travel is None else train.layout.moves.travel
+    pairs = [(i, kind) for i, only in fixed.items() for kind in range(1 if only else len(LOOSE))]
+    stops = [_stops(train, watched, before, *pair, far=False) for pair in pairs]
+    cut: set[int] = set()
+    while True:
+        number = np.repeat(np.arange(len(pairs)), [len(own) for own in stops])
+        (i, kind), stop = np.array(pairs)[number].T, np.concatenate(stops)
+        wanted = np.where((kind == BOTH)[:, None], watched.outer[i], watched.target[i])
+        value, move = by.after(i, kind, before, np.nan_to_num(stop - wanted))
+        kept = (np.abs(move) <= travel + SAME).all(axis=1)
+        ended = set(range(len(pairs))).difference(number[kept].tolist())
+        if cut or not ended:
+            return _Tried(i[kept], kind[kept], stop[kept], value[kept], move[kept], cut)
+        # as near as the slots let it come
+        for k in ended:
+            stops[k] = _stops(train, watched, before, *pairs[k], far=True)
+            cut.add(pairs[k][0])
+
+
+def _stops(train: Train, watched: Watched, before: Floats, i: int, kind: int, *, far: bool) -> Floats:
+    """Stops worth trying of one section with one set of bolt ends loose, (m, 2); NaN where one stays tight."""
+    if kind == LEAVE:
+        return np.full((1, 2), np.nan)
+    section, limits = train.layout.sections[i], train.layout.tolerance
+    # beyond twice the square's tolerance a stop is of use only where the pivot stays as far off
+    limit = min(limits.offset, 2 * limits.square)
+    step = step_between(train.survey.tape.mark, limit)
+    entry, exit_ = before[i].tolist()
+
+    def off(place: float) -> float:
+        return float(entry + (exit_ - entry) * place / section.length)
+
+    def about(wanted: float, place: float) -> Floats:
+        return grid(wanted, 2 * step, max(limit, abs(off(place))) if far else limit)
+
+    if kind == BOTH:
+        outer = zip(watched.outer[i].tolist(), (section.points[0], section.points[-1]), strict=True)
+        one, other = (about(wanted, place)[:MOST_FAR] for wanted, place in outer)
+        return np.stack([np.repeat(one, len(other)), np.tile(other, len(one))], axis=1)
+    end = int(LOOSE[kind, 1])
+    wanted = float(watched.target[i, end])
+    stops = about(wanted, float(watched.place[i, end]))
+    beside = min(max(off(section.bolts[1 - end]), -limits.offset), limits.offset)
+    if abs(beside) > limit:
+        stops = np.unique(np.concatenate([stops, grid(wanted + beside, 2 * step, limit)]))
+    told = np.full((len(stops), 2), np.nan)
+    told[:, end] = stops
+    return told
 
 
 def told_off(watched: Watched, i: int, half: float, *, factor: float = COVERAGE) -> tuple[bool, bool]:
@@ -231,76 +281,3 @@ def told_off(watched: Watched, i: int, half: float, *, factor: float = COVERAGE)
     """
     off = np.abs(watched.deviation[i]) > np.maximum(factor * watched.u[i], half + SAME)
     return bool(off[0]), bool(off[1])
-
-
-def _kept_and_new(section: Section, kind: int, moved: Moved) -> tuple[Floats, Floats]:
-    """What a kind of move keeps of the ends, and the covariance of what it brings anew."""
-    if kind == BOTH:
-        return np.zeros((2, 2)), moved.covariance
-    at_pivot, kept, _, _ = levers(section, 0 if kind == ENTRY else 1)
-    return np.outer(kept, at_pivot), moved.covariance
-
-
-def _reach(section: Section, before: Floats) -> float:
-    share = np.array(section.bolts) / section.length
-    return float(np.max(np.abs(before[0] + (before[1] - before[0]) * share)))
-
-
-def _moves(
-    train: Train, section: Section, watched: Watched, i: int, before: Floats
-) -> list[tuple[int, Moved, Floats, bool]]:
-    """
-    Each kind of move to every stop worth trying.
-
-    Returns its number, what it comes to, the stops (m, 2), and whether the slots end before any stop within tolerance.
-    """
-    layout, tape = train.layout, train.survey.tape
-    creep, none, limit = layout.moves.creep, np.zeros((2, 2)), layout.tolerance.offset
-    travel = np.inf if layout.moves.travel is None else layout.moves.travel
-    # beyond twice the square's tolerance a stop is of use only where the pivot stays as far off
-    limit = min(limit, 2 * layout.tolerance.square)
-    step = step_between(tape.mark, limit)
-
-    def off(place: float) -> float:
-        return float(before[0] + (before[1] - before[0]) * place / section.length)
-
-    def one_end(loosen: int, *, far: bool) -> tuple[Moved, Floats]:
-        place, pivot = watch_place(section, loosen), section.bolts[1 - loosen]
-        wanted = float(watched.target[i, loosen])
-        stops = grid(wanted, 2 * step, max(limit, abs(off(place))) if far else limit)
-        beside = float(np.clip(off(pivot), -layout.tolerance.offset, layout.tolerance.offset))
-        if abs(beside) > limit:
-            stops = np.unique(np.concatenate([stops, grid(wanted + beside, 2 * step, limit)]))
-        u = stop_u(tape, wanted)
-        moved = swing(section, before, none, loosen, stops - wanted, u=u, creep=creep)
-        told = np.full((len(stops), 2), np.nan)
-        told[:, loosen] = stops
-        return moved, told
-
-    def both_ends(*, far: bool) -> tuple[Moved, Floats]:
-        places = section.points[0], section.points[-1]
-        wanted = watched.outer[i]
-        tried = [
-            grid(w, 2 * step, max(limit, abs(off(place))) if far else limit)[:MOST_FAR]
-            for w, place in zip(wanted, places, strict=True)
-        ]
-        stops = np.stack(np.meshgrid(*tried, indexing="ij"), axis=2).reshape(-1, 2)
-        u = stop_u(tape, wanted[0]), stop_u(tape, wanted[1])
-        return set_both(section, before, stops - wanted, u=u, creep=creep), stops
-
-    found = []
-    ways = (
-        (ENTRY, partial(one_end, 0)),
-        (EXIT, partial(one_end, 1)),
-        (BOTH, both_ends),
-    )
-    for kind, way in ways:
-        moved, stops = way(far=False)
-        kept = (np.abs(moved.move) <= travel + SAME).all(axis=1)
-        ended = not kept.any()
-        if ended:
-            # as near as the slots let it come
-            moved, stops = way(far=True)
-            kept = (np.abs(moved.move) <= travel + SAME).all(axis=1)
-        found.append((kind, replace(moved, value=moved.value[kept], move=moved.move[kept]), stops[kept], ended))
-    return found

@@ -9,43 +9,27 @@ what all readings share (the tape's zero): that stays as it was.
 
 from __future__ import annotations
 
-from dataclasses import dataclass
-from typing import Final
+from collections.abc import Sequence
+from functools import lru_cache
+from typing import Final, NamedTuple
 
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
-from alignment.instruments import Tape
 from alignment.machine.layout import Section
 
-__all__ = ["ENDS", "Moved", "best_stop", "grid", "levers", "set_both", "stop_u", "swing", "watch_place"]
+__all__ = ["BOTH", "ENDS", "LEAVE", "LOOSE", "Ways", "best_stop", "grid", "levers", "watch_place", "ways"]
 
 Floats = NDArray[np.float64]
 ENDS: Final = ("entry", "exit")
+LEAVE, BOTH = 0, 3
+LOOSE: Final = np.array([(False, False), (True, False), (False, True), (True, True)])
+"""Sets of bolt ends that may be loose, entry and exit; `LEAVE` and `BOTH` are the first and the last."""
 SHORTEST: Final = 0.05
 """Share of a section's length that a point has to be away from the pivot to be watched."""
 
 
-@dataclass(frozen=True, kw_only=True, eq=False)
-class Moved:
-    """
-    A section after a move, for m stops tried at once.
-
-    Attributes
-    ----------
-    value : (m, 2) array
-        Deviation at entry and exit end. [mm]
-    covariance : (2, 2) array
-        Of these, without what all readings share: the same for every stop. [mm^2]
-    move : (m, 2) array
-        How far the entry and the exit bolt end go, toward the string positive, by the best estimate. [mm]
-    """
-
-    value: Floats
-    covariance: Floats
-    move: Floats
-
-
+@lru_cache
 def grid(target: float, mark: float, within: float) -> Floats:
     """
     Stops about a wanted reading: marks of the tape and halfways between them.
@@ -68,6 +52,7 @@ def grid(target: float, mark: float, within: float) -> Floats:
     # a stop on a mark comes before a halfway one as near
     order = np.lexsort((np.arange(middle - reach, middle + reach + 1) % 2, np.round(off, 6)))
     kept = stops[order][np.round(off[order], 6) <= max(within, half / 2 + 1e-6)]
+    kept.setflags(write=False)
     return np.asarray(kept)
 
 
@@ -83,22 +68,16 @@ def watch_place(section: Section, loosen: int) -> float:
     return min(away, key=lambda place: (abs(place - bolt), place))
 
 
-def stop_u(tape: Tape, reading: float) -> float:
-    """Standard uncertainty of the reading at a stop, that of any one reading. [mm]"""
-    return float(tape.reading_u(reading))
+def _line(length: ArrayLike, one: ArrayLike, other: ArrayLike) -> Floats:
+    """Deviations at both ends (rows) from those at two places (columns), by the straight face; (..., 2, 2)."""
+    to, x, y = (np.asarray(value) for value in (length, one, other))
+    return np.asarray(np.array([[y, y - to], [0.0 - x, to - x]]) / (y - x)).T
 
 
-def _line(section: Section, places: tuple[float, float]) -> Floats:
-    """Deviations at both ends (rows) from those at two places (columns), by the straight face."""
-    one, other = places
-    run = other - one
-    return np.array([[(other - x) / run, (x - one) / run] for x in (0.0, section.length)])
-
-
-def _at(section: Section, place: float) -> Floats:
-    """Deviation at a place from those at both ends."""
-    share = place / section.length
-    return np.array([1 - share, share])
+def _at(length: ArrayLike, place: ArrayLike) -> Floats:
+    """Deviation at a place from those at both ends, (..., 2)."""
+    share = np.asarray(place) / np.asarray(length)
+    return np.array([1 - share, share]).T
 
 
 def levers(section: Section, loosen: int, watch: float | None = None) -> tuple[Floats, Floats, Floats, Floats]:
@@ -113,69 +92,95 @@ def levers(section: Section, loosen: int, watch: float | None = None) -> tuple[F
         Deviations at both ends from that at the pivot, from that at the watched point, and from what tightening does
         to the bolt end.
     """
-    pivot, bolt = section.bolts[1 - loosen], section.bolts[loosen]
-    kept, told = _line(section, (pivot, watch_place(section, loosen) if watch is None else watch)).T
-    return _at(section, pivot), kept, told, _line(section, (pivot, bolt))[:, 1]
+    return _levers(section.length, section.bolts, loosen, watch_place(section, loosen) if watch is None else watch)
 
 
-def swing(
-    section: Section, value: ArrayLike, covariance: ArrayLike, loosen: int, stop: ArrayLike, *, u: float, creep: float
-) -> Moved:
+def _levers(
+    length: ArrayLike, bolts: Sequence[ArrayLike], loosen: int, watch: ArrayLike
+) -> tuple[Floats, Floats, Floats, Floats]:
+    """The same of many sections, (..., 2) each."""
+    pivot, bolt = bolts[1 - loosen], bolts[loosen]
+    told = _line(length, pivot, watch)
+    return _at(length, pivot), told[..., 0], told[..., 1], _line(length, pivot, bolt)[..., 1]
+
+
+class Ways(NamedTuple):
     """
-    Swing one bolt end about the other until the watched point shows a stop.
+    What loosening each set of bolt ends makes of n sections; the sets as in `LOOSE`.
+
+    Attributes
+    ----------
+    kept : (n, 4, 2, 2) array
+        Deviations at both ends (rows) from those before.
+    told : (n, 4, 2, 2) array
+        From the stops at the entry and at the exit bolt end, less the targets there.
+    fresh : (n, 4, 2, 2) array
+        Covariance of what is new. [mm^2]
+    at_bolts : (n, 2, 2) array
+        Deviations at the bolt ends from those at both ends.
+    """
+
+    kept: Floats
+    told: Floats
+    fresh: Floats
+    at_bolts: Floats
+
+    def after(
+        self, i: NDArray[np.int64], kind: NDArray[np.int64], before: Floats, stop: Floats
+    ) -> tuple[Floats, Floats]:
+        """
+        Sections i after moves to stops.
+
+        Parameters
+        ----------
+        i, kind : (m,) int arrays
+            Section and set of bolt ends that are loose.
+        before : (n, 2) array
+            Deviation at entry and exit end of all sections. [mm]
+        stop : (m, 2) array
+            Stops less the targets; nothing where a bolt end stays tight. [mm]
+
+        Returns
+        -------
+        value, move : (m, 2) arrays
+            Deviation at both ends, and how far the bolt ends go, toward the string positive, by the best estimate. [mm]
+        """
+        stays = np.einsum("nkij,nj->nki", self.kept, before)
+        value = stays[i, kind] + np.einsum("mij,mj->mi", self.told[i, kind], stop)
+        move = np.einsum("mij,mj->mi", self.at_bolts[i], before[i] - value)
+        return value, np.where(LOOSE[kind], move, 0.0)
+
+
+def ways(sections: Sequence[Section], watch: Floats, swing_u: Floats, both_u: Floats, creep: float) -> Ways:
+    """
+    What may be done with sections: leave them, swing either end about the other, or loosen both.
 
     Parameters
     ----------
-    section : Section
-        Places are from its entry end.
-    value : (2,) array
-        Deviation at entry and exit end before. [mm]
-    covariance : (2, 2) array
-        Of these, without what all readings share. [mm^2]
-    loosen : {0, 1}
-        Entry or exit bolt end.
-    stop : (m,) array
-        Stops less the target at the watched point. [mm]
-    u : float
-        Standard uncertainty of the reading at the stop. [mm]
+    sections : sequence of Section
+    watch : (n, 2) array
+        Place from the entry end where the entry, and where the exit end is watched, as of `watch_place`; where both
+        are loose, the first and the last point are. [mm]
+    swing_u, both_u : (n, 2) arrays
+        Standard uncertainty of the reading at a stop where one end, and where both, are loose. [mm]
     creep : float
-        Standard uncertainty of what tightening does to the bolt end. [mm]
-
-    Returns
-    -------
-    Moved
+        Standard uncertainty of what tightening does to a bolt end. [mm]
     """
-    before, known = np.asarray(value, dtype=np.float64), np.asarray(covariance, dtype=np.float64)
-    to = np.atleast_1d(np.asarray(stop, dtype=np.float64))
-    at_pivot, kept, told, crept = levers(section, loosen)
-    after = np.outer(np.full(len(to), at_pivot @ before), kept) + np.outer(to, told)
-    spread = (
-        (at_pivot @ known @ at_pivot) * np.outer(kept, kept)
-        + u**2 * np.outer(told, told)
-        + creep**2 * np.outer(crept, crept)
-    )
-    move = np.zeros((len(to), 2))
-    move[:, loosen] = (before - after) @ _at(section, section.bolts[loosen])
-    return Moved(value=after, covariance=spread, move=move)
+    length = np.array([s.length for s in sections])
+    bolts = [np.array([s.bolts[end] for s in sections]) for end in (0, 1)]
+    outer = np.array([(s.points[0], s.points[-1]) for s in sections]).T
+    kept, told, fresh = (np.zeros((len(sections), len(LOOSE), 2, 2)) for _ in range(3))
+    kept[:, LEAVE] = np.eye(2)
+    for end in (0, 1):
+        at_pivot, stays, read, crept = _levers(length, bolts, end, watch[:, end])
+        kept[:, 1 + end] = _outer(stays, at_pivot)
+        told[:, 1 + end, :, end] = read
+        fresh[:, 1 + end] = swing_u[:, end, None, None] ** 2 * _outer(read, read) + creep**2 * _outer(crept, crept)
+    read, crept = _line(length, *outer), _line(length, *bolts)
+    told[:, BOTH] = read
+    fresh[:, BOTH] = read * both_u[:, None] ** 2 @ np.swapaxes(read, 1, 2) + creep**2 * crept @ np.swapaxes(crept, 1, 2)
+    return Ways(kept, told, fresh, np.stack([_at(length, bolt) for bolt in bolts], axis=1))
 
 
-def set_both(section: Section, value: ArrayLike, stops: ArrayLike, *, u: tuple[float, float], creep: float) -> Moved:
-    """
-    Loosen both bolt ends and set the first and the last point to their stops; see `swing`.
-
-    Parameters
-    ----------
-    value : (2,) array
-        Deviation at entry and exit end before; only the moves depend on it. [mm]
-    stops : (m, 2) array
-        Stops less the targets at the first and the last point. [mm]
-    u : (float, float)
-        Standard uncertainty of the readings at the two stops. [mm]
-    """
-    before, to = np.asarray(value, dtype=np.float64), np.asarray(stops, dtype=np.float64).reshape(-1, 2)
-    turn = _line(section, (section.points[0], section.points[-1]))
-    after = to @ turn.T
-    crept = _line(section, section.bolts)
-    spread = turn @ np.diag(np.square(u)) @ turn.T + creep**2 * crept @ crept.T
-    move = (before - after) @ np.array([_at(section, bolt) for bolt in section.bolts]).T
-    return Moved(value=after, covariance=spread, move=move)
+def _outer(rows: Floats, columns: Floats) -> Floats:
+    return np.asarray(rows[:, :, None] * columns[:, None])
