@@ -1,7 +1,7 @@
 """
 A machine cured bolt by bolt on paper: the work loop, both technicians and one who sees the truth, side by side.
 
-    python -m tests.tools.cure [machines] [seed ...]
+    python -m tests.tools.cure [--machines 200] [--seeds 1 2 3] [--sections 1 2 3 5 8 16]
 
 Random machines with a hidden truth are read, moved and read again as a person does it; what counts is how many bolt
 ends were loosened, how many readings taken, and whether every section is square, at its offset and without steps *in
@@ -10,7 +10,8 @@ truth* afterwards.
 
 from __future__ import annotations
 
-import sys
+import argparse
+import itertools
 import time
 from collections.abc import Callable, Iterator
 from contextlib import contextmanager
@@ -53,11 +54,14 @@ MILLIMETRES = Marks(units=Units.mm, mark=1.0, zero=0.4, hand=0.4, creep=(0.4, 0.
 class Machine:
     """One machine with its truth, and the person who reads and moves it."""
 
-    def __init__(self, rng: np.random.Generator, marks: Marks, tolerance: Tolerance, strong_shy: bool = True) -> None:
+    def __init__(
+        self, rng: np.random.Generator, marks: Marks, tolerance: Tolerance, strong_shy: bool = True, size: int = 0
+    ) -> None:
+        """Two rows of 3 to 4 and 2 to 5 sections, or one row of as many as told."""
         self.rng, self.marks, self.tolerance = rng, marks, tolerance
         sections, joints, rows = [], [], {}
         target = 18.375 * IN if marks.units is Units.inch else 467.0
-        for name, low, high in (("operator", 3, 4), ("drive", 2, 5)):
+        for name, low, high in (("operator", size, size),) if size else (("operator", 3, 4), ("drive", 2, 5)):
             rows[name] = Row(name=name, string=name, side="left", target=target)
             x, before = 0.0, None
             for k in range(rng.integers(low, high + 1)):
@@ -266,17 +270,18 @@ WHO: dict[str, tuple[Callable[[Machine], None], bool]] = {
     "plain technician": (plain, False),
     "plain, strong and shy told": (plain, True),
     "strict technician": (strict, False),
-    "work": (work, True),
+    "work, strong and shy told": (work, True),
+    "work, whole marks told": (work, False),
     "sees the truth": (seer, True),
 }
 
 
-def run(who: str, count: int, seed: int, marks: Marks, tolerance: Tolerance) -> list[float]:
+def run(who: str, count: int, seed: int, marks: Marks, tolerance: Tolerance, size: int = 0) -> list[float]:
     """Bolt ends, readings, shares of machines square, at their offset, without steps, with all; offset by the tape."""
     todo, strong_shy = WHO[who]
     rows = []
     for k in range(count):
-        machine = Machine(np.random.default_rng([seed, k]), marks, tolerance, strong_shy)
+        machine = Machine(np.random.default_rng([seed, k]), marks, tolerance, strong_shy, size)
         todo(machine)
         *truth, by_tape = machine.truth()
         rows.append([machine.bolts_loosened, machine.readings, *truth, all(truth), by_tape])
@@ -293,15 +298,15 @@ def tolerances(marks: Marks) -> dict[str, Tolerance]:
     return {"all 1/16": coarse, "square and step 1/32, offset 1/16": fine}
 
 
-def main(count: int, seeds: list[int]) -> None:
-    sets = [(marks, k) for k in (0, 1) for marks in (INCHES, MILLIMETRES)]
-    for marks, k in sets:
+def main(count: int, seeds: list[int], sizes: list[int]) -> None:
+    """Print the table: both sets of tolerances in both units, for machines of every size asked for."""
+    for size, k, marks in itertools.product(sizes, (0, 1), (INCHES, MILLIMETRES)):
         name, tolerance = list(tolerances(marks).items())[k]
-        print(f"\n{marks.units}, {name}, {count} machines a seed, seeds {seeds}")
+        print(f"\n{marks.units}, {name}, {size or '5 to 9'} sections, {count} machines of each of seeds {seeds}")
         print(f"{'':28}bolt ends  readings  square offset  step   all; offset by its own tape, of 40")
         for who in WHO:
             begun = time.process_time()
-            found = np.mean([run(who, count, seed, marks, tolerance) for seed in seeds], axis=0)
+            found = np.mean([run(who, count, seed, marks, tolerance, size) for seed in seeds], axis=0)
             took = (time.process_time() - begun) / (count * len(seeds))
             parts = " / ".join(f"{40 * x:4.1f}" for x in found[2:])
             print(f"{who:28}{found[0]:8.1f}{found[1]:10.1f}   {parts}   ({1000 * took:.0f} ms a machine)", flush=True)
@@ -323,6 +328,10 @@ def speed() -> None:
 
 
 if __name__ == "__main__":
+    parser = argparse.ArgumentParser(description=__doc__)
+    parser.add_argument("--machines", type=int, default=200)
+    parser.add_argument("--seeds", type=int, nargs="+", default=[1, 2, 3])
+    parser.add_argument("--sections", type=int, nargs="+", default=[0], help="of one row; 0: two rows, 5 to 9 in all")
+    asked = parser.parse_args()
     speed()
-    told = [int(x) for x in sys.argv[1:]]
-    main(told[0] if told else 200, told[1:] or [1, 2, 3])
+    main(asked.machines, asked.seeds, asked.sections)

@@ -35,15 +35,15 @@ __all__ = ["Act", "Next", "SectionWork", "State", "next_act"]
 
 STRING_MOVED: Final = 2.8
 """Standard uncertainties between closing and opening beyond which the string is asked about: 1 in 200 by chance."""
-BOLT: Final = 2.3
+BOLT: Final = 2.2
 """
 The layout's worth of a bolt end is set against the chance right after a move. Here the chance after reading, and
 perhaps moving, again is reckoned. It is higher, so a bolt end has to earn more. By simulation (tests/tools/cure.py).
 """
-READING: Final = 0.0015
+READING: Final = 0.0022
 """
-What one reading is worth, as a share of the chance; by simulation too. Less where tolerances are finer than the mark:
-there it is readings that decide.
+What one reading is worth, as a share of the chance; by simulation too. Less, by the square, where tolerances are finer
+than the mark: there it is readings that decide.
 """
 MOST: Final = 8
 """Readings of one point between moves at most."""
@@ -210,7 +210,7 @@ class _Job:
         usual = float(np.nanmean(wanted.value)) if np.isfinite(wanted.value).any() else 0.0
         self.rules = Rules(
             bolt=BOLT * rules.bolt,
-            reading=READING * min(1.0, min(limits.square, limits.offset, limits.step) / tape.mark),
+            reading=READING * min(1.0, min(limits.square, limits.offset, limits.step) / tape.mark) ** 2,
             most=MOST,
             mark=tape.mark,
             mean_u=(math.inf, *(float(u) for u in tape.mean_u(usual, np.arange(1, MOST + 2)))),
