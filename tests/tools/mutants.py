@@ -1,8 +1,11 @@
 """
-Single faults put into modules one at a time, on a copy of the tree: ``python -m tests.tools.mutants MODULE ...``.
+Single faults put into modules one at a time: ``python -m tests.tools.mutants MODULE ...`` prints those no test sees.
 
-Each fault swaps an operator, a comparison, a constant or a branch. A test run that passes has not seen it. Faults are
-drawn by a seed; texts, annotations, docstrings, decorators and messages of errors are left alone.
+Each fault swaps an operator, a comparison, a constant or a branch. Faults are drawn by a seed; texts, annotations,
+docstrings, decorators and messages of errors are left alone. A fault in what a function does is put into the loaded
+function, in a fork, and tried by the tests that ran its line (``python -m tests.tools.ran`` keeps which did), the
+quickest first, and before them by those written since. One in what an import alone runs is put into a copy of the tree
+and tried by the tests that ran a line which names it. A fault that no test fails on was not seen.
 """
 
 from __future__ import annotations
@@ -10,6 +13,7 @@ from __future__ import annotations
 import argparse
 import ast
 import copy
+import gc
 import os
 import random
 import re
@@ -19,10 +23,15 @@ import signal
 import sys
 import tempfile
 from collections.abc import Iterator
+from dataclasses import dataclass
 from importlib import import_module
 from pathlib import Path
+from types import CodeType, FunctionType
 
 import pytest
+from _pytest.runner import runtestprotocol
+
+from tests.tools.ran import ROOT, forget, last_run
 
 # loaded once, for all runs; none that pytest wants to load itself
 LIBRARIES = (
@@ -31,9 +40,6 @@ LIBRARIES = (
     "jinja2", "PIL.Image", "highspy", "anyascii",
 )  # fmt: skip
 
-ROOT = Path(__file__).parents[2]
-NEAREST = 5
-"""Test files beside those of its room that run on a spoiled module."""
 SWAPS: dict[type, type] = {
     ast.Add: ast.Sub, ast.Sub: ast.Add, ast.Mult: ast.Div, ast.Div: ast.Mult, ast.Pow: ast.Mult,
     ast.Lt: ast.GtE, ast.GtE: ast.Lt, ast.Gt: ast.LtE, ast.LtE: ast.Gt, ast.Eq: ast.NotEq, ast.NotEq: ast.Eq,
@@ -102,28 +108,178 @@ def spoil(node: ast.AST, how: str) -> None:
         node.func.id = CALLS[node.func.id]  # type: ignore[attr-defined]
 
 
-def mutants(source: str, count: int, seed: int) -> Iterator[tuple[str, str]]:
-    """Spoiled texts of a module, each with where and how."""
+@dataclass(frozen=True)
+class Fault:
+    """
+    A spoiled module.
+
+    Attributes
+    ----------
+    what : str
+        Where and how.
+    names : set of str
+        What the module calls the spoiled constant, class or function.
+    lines : range
+        Of the statement.
+    called : bool
+        Whether a function's call runs it, not the import.
+    spoiled : ast.Module
+        All of it.
+    """
+
+    what: str
+    names: set[str]
+    lines: range
+    called: bool
+    spoiled: ast.Module
+
+
+def faults(source: str, count: int, seed: int) -> Iterator[Fault]:
+    """Faults drawn from all of a module."""
     tree = ast.parse(source)
     total = len(list(places(tree)))
     for number in sorted(random.Random(seed).sample(range(total), min(count, total))):  # noqa: S311
         spoiled = copy.deepcopy(tree)
         node, how = list(places(spoiled))[number]
         before = ast.unparse(node).splitlines()[0]
+        held = statement_of(spoiled, node)
+        assert held is not None
         spoil(node, how)
-        after = ast.unparse(ast.fix_missing_locations(spoiled))
-        yield f"line {node.lineno}, {how}: {before[:90]}", after  # type: ignore[attr-defined]
+        what = f"line {node.lineno}, {how}: {before[:90]}"  # type: ignore[attr-defined]
+        top = next(part for part in spoiled.body if part.lineno <= node.lineno <= (part.end_lineno or 0))  # type: ignore
+        stored = {n.id for n in ast.walk(top) if isinstance(n, ast.Name) and isinstance(n.ctx, ast.Store)}
+        names = {top.name} if isinstance(top, ast.ClassDef | ast.FunctionDef) else stored
+        yield Fault(what, names, *held, ast.fix_missing_locations(spoiled))
+
+
+def statement_of(
+    node: ast.AST, sought: ast.AST, lines: range = range(0), called: bool = False
+) -> tuple[range, bool] | None:
+    """Lines of the statement that holds a node, without those of its body, and whether a call runs them."""
+    if isinstance(node, ast.stmt):
+        body = getattr(node, "body", None)
+        end = body[0].lineno if body else node.end_lineno + 1  # type: ignore[operator]
+        lines = range(node.lineno, max(end, node.lineno + 1))
+    if node is sought:
+        return lines, called
+    for field, value in ast.iter_fields(node):
+        runs = called or (field == "body" and isinstance(node, ast.FunctionDef | ast.Lambda))
+        for child in value if isinstance(value, list) else [value]:
+            found = statement_of(child, sought, lines, runs) if isinstance(child, ast.AST) else None
+            if found:
+                return found
+    return None
+
+
+def changes(path: Path, spoiled: ast.Module) -> list[tuple[FunctionType, CodeType]]:
+    """Functions of a loaded module that are spoiled, each with its spoiled code."""
+    sound = compile(path.read_text(encoding="utf-8"), path, "exec", dont_inherit=True)
+    codes = dict(zip(within(sound), within(compile(spoiled, path, "exec", dont_inherit=True)), strict=True))
+    functions = [f for f in gc.get_objects() if isinstance(f, FunctionType) and f.__code__ in codes]
+    return [(f, codes[f.__code__]) for f in functions if codes[f.__code__] != f.__code__]
+
+
+def within(code: CodeType) -> Iterator[CodeType]:
+    """All code in a code."""
+    for part in code.co_consts:
+        if isinstance(part, CodeType):
+            yield part
+            yield from within(part)
+
+
+def limited(seconds: float) -> None:
+    """End this process after so much time of the processor; beside other work a sound run may take long."""
+    resource.setrlimit(resource.RLIMIT_CPU, (int(seconds), int(seconds)))
+    signal.alarm(20 * int(seconds))
+
+
+class Trial:
+    """Pytest's hook: tries faults instead of running the tests that were collected, and prints those not seen."""
+
+    def __init__(self, asked: argparse.Namespace, tree: Path) -> None:
+        self.asked, self.tree, self.ran = asked, tree, last_run()
+        self.clean: dict[tuple[str, ...], bool] = {}
+        # pytest keeps what is printed
+        self.out = os.fdopen(os.dup(1), "w", encoding="utf-8", buffering=1)
+
+    def pytest_runtestloop(self, session: pytest.Session) -> bool:
+        """Every fault of every module."""
+        self.items = {item.nodeid: item for item in session.items}
+        for module in self.asked.modules:
+            import_module(module.removesuffix(".py").removesuffix("/__init__").replace("/", "."))
+            if self.ran.is_stale(module):
+                print(f"{module} changed since its tests were recorded: python -m tests.tools.ran", file=self.out)
+            source = (ROOT / module).read_text(encoding="utf-8")
+            found = [(fault, self.try_out(module, fault)) for fault in faults(source, self.asked.each, self.asked.seed)]
+            print(f"{module}: {sum(seen for _, seen in found)} of {len(found)} seen", file=self.out)
+            for fault in [fault for fault, seen in found if not seen]:
+                print(f"    not seen: {fault.what}", file=self.out)
+        return True
+
+    def try_out(self, module: str, fault: Fault) -> bool:
+        """Whether a fault is seen."""
+        functions = changes(ROOT / module, fault.spoiled) if fault.called else []
+        if functions:
+            new = [name for name in self.items if name not in self.ran.seconds]
+            return self.is_seen(functions, [*new, *self.tests({module: fault.lines})])
+        tests = self.tests(lines_naming(fault.names))
+        spoiled = self.tree / module
+        spoiled.write_text(ast.unparse(fault.spoiled), encoding="utf-8")
+        failed = bool(tests) and seen(self.tree, tests, 3 * self.asked.most)
+        shutil.copyfile(ROOT / module, spoiled)
+        return failed and self.is_clean(tests)
+
+    def tests(self, lines: dict[str, range | list[int]]) -> list[str]:
+        """Tests of today that ran a line."""
+        return [name for name in self.ran.tests(lines, self.asked.most) if name in self.items]
+
+    def is_clean(self, tests: list[str]) -> bool:
+        """Whether tests pass on the copy of the tree as it is."""
+        if tuple(tests) not in self.clean:
+            self.clean[tuple(tests)] = not seen(self.tree, tests, 3 * self.asked.most)
+        return self.clean[tuple(tests)]
+
+    def is_seen(self, functions: list[tuple[FunctionType, CodeType]], names: list[str]) -> bool:
+        """Whether one of the tests fails on spoiled functions; tests that fail without do not count."""
+        while names:
+            failed = self.first_failure(names, functions)
+            if failed is None or failed not in self.items:
+                return failed is not None
+            sound = self.clean.get((failed,)) or self.first_failure([failed], []) is None
+            self.clean[failed,] = sound
+            if sound:
+                return True
+            names = names[names.index(failed) + 1 :]
+        return False
+
+    def first_failure(self, names: list[str], functions: list[tuple[FunctionType, CodeType]]) -> str | None:
+        """The first of the tests that fails in a fork; an empty name for a run that does not end."""
+        reads, writes = os.pipe()
+        child = os.fork()
+        if not child:
+            limited(3 * self.asked.most)
+            for function, code in functions:
+                function.__code__ = code
+            items = [self.items[name] for name in names]
+            for item, after in zip(items, [*items[1:], None], strict=True):
+                forget()
+                if any(report.failed for report in runtestprotocol(item, log=False, nextitem=after)):
+                    os.write(writes, item.nodeid.encode())
+                    os._exit(1)
+            os._exit(0)
+        os.close(writes)
+        with os.fdopen(reads, encoding="utf-8") as told_back:
+            failed = told_back.read()
+        return None if os.waitpid(child, 0)[1] == 0 else failed
 
 
 def seen(tree: Path, tests: list[str], limit: int) -> bool:
-    """Whether the tests fail on a spoiled tree; a run that does not end is seen, too."""
+    """Whether tests fail on a spoiled tree; a run that does not end is seen, too."""
     child = os.fork()
     if not child:
         # libraries are loaded once, in the parent; the tree's own modules here, as they are spoiled
         os.chdir(tree)
-        # of the processor: beside other work a sound run may take long
-        resource.setrlimit(resource.RLIMIT_CPU, (limit, limit))
-        signal.alarm(20 * limit)
+        limited(limit)
         sys.path[:] = [str(tree), *(p for p in sys.path if p and Path(p).resolve() != ROOT)]
         for name in [name for name in sys.modules if name.partition(".")[0] in ("tests", "alignment", "cli")]:
             del sys.modules[name]
@@ -138,62 +294,33 @@ def main() -> None:
     """Spoil each module a few times and print what no test saw."""
     parser = argparse.ArgumentParser(description=__doc__)
     parser.add_argument("modules", nargs="+")
-    parser.add_argument("--tests", nargs="+", help="by default those that import the module, then its room's")
     parser.add_argument("--each", type=int, default=10)
     parser.add_argument("--seed", type=int, default=1)
-    parser.add_argument("--limit", type=int, default=120, help="seconds of processor time for one run")
+    parser.add_argument("--most", type=int, default=30, help="seconds of processor time of the tests tried on a fault")
     asked = parser.parse_args()
+    os.chdir(ROOT)
     for library in LIBRARIES:
         import_module(library)
     with tempfile.TemporaryDirectory() as folder:
-        tree = copied(Path(folder))
-        sound: set[str] = set()
-        for name in asked.modules:
-            tests = asked.tests or tests_of(name)
-            untried = [test for test in tests if test not in sound]
-            if untried and seen(tree, untried, 2 * asked.limit):
-                print(f"{name}: tests fail on the clean tree: {' '.join(untried)}", flush=True)
-            else:
-                sound |= set(tests)
-                path = tree / name
-                source = path.read_text(encoding="utf-8")
-                found = []
-                for where, text in mutants(source, asked.each, asked.seed):
-                    write(path, text)
-                    found.append((where, seen(tree, tests, asked.limit)))
-                write(path, source)
-                print(f"{name}: {sum(s for _, s in found)} of {len(found)} seen", flush=True)
-                for where in [where for where, s in found if not s]:
-                    print(f"    not seen: {where}", flush=True)
+        pytest.main(["-q", "-p", "no:cacheprovider", "-m", "not slow"], plugins=[Trial(asked, copied(Path(folder)))])
 
 
-def tests_of(module: str) -> list[str]:
-    """Test files that import a module, those that name it most first, then the tests of its room."""
-    path = Path(module)
-    package, stem = ".".join(path.parent.parts), path.stem
-    imports = rf"from {package}\.{stem} import|from {package} import [^\n(]*\b{stem}\b|import {package}\.{stem}\b"
+def lines_naming(names: set[str]) -> dict[str, list[int]]:
+    """Lines of all modules that name one of these."""
+    word = re.compile(rf"\b({'|'.join(names)})\b" if names else "(?!)")
     found = {}
-    for test in sorted((ROOT / "tests").rglob("test_*.py")):
-        text, own = test.read_text(encoding="utf-8"), test.stem == f"test_{stem}"
-        if own or re.search(imports, text):
-            found[str(test.relative_to(ROOT))] = (own, len(re.findall(rf"\b{stem}\b", text)))
-    room = "cli" if path.parts[0] == "cli" else path.parts[1] if len(path.parts) > 2 else "ground"
-    return [*sorted(found, key=lambda name: found[name], reverse=True)[:NEAREST], f"tests/{room}"]
+    for path in [*(ROOT / "alignment").rglob("*.py"), *(ROOT / "cli").rglob("*.py")]:
+        lines = path.read_text(encoding="utf-8").splitlines()
+        found[str(path.relative_to(ROOT))] = [n for n, line in enumerate(lines, 1) if word.search(line)]
+    return found
 
 
 def copied(folder: Path) -> Path:
-    """A copy of the tree to spoil."""
+    """A copy of the tree to spoil; nothing compiled of it is kept from here on."""
+    sys.dont_write_bytecode, os.environ["PYTHONDONTWRITEBYTECODE"] = True, "1"
     tree = folder / "tree"
-    shutil.copytree(ROOT, tree, ignore=shutil.ignore_patterns(".git", "__pycache__", ".*cache"))
+    shutil.copytree(ROOT, tree, ignore=shutil.ignore_patterns(".git", "__pycache__", ".*cache", "mutants"))
     return tree
-
-
-def write(path: Path, text: str) -> None:
-    """Write a module's text, and forget what was compiled of it."""
-    path.write_text(text, encoding="utf-8")
-    for kept in (path.parent / "__pycache__").glob(f"{path.stem}.*.pyc"):
-        kept.unlink()
-    sys.dont_write_bytecode = True
 
 
 if __name__ == "__main__":

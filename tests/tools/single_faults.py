@@ -12,7 +12,7 @@ import tempfile
 from pathlib import Path
 from typing import NamedTuple
 
-from tests.tools.mutants import copied, seen, write
+from tests.tools.mutants import copied, seen
 
 
 class Fault(NamedTuple):
@@ -147,9 +147,9 @@ def main() -> int:
             path = tree / "alignment" / fault.module
             source = path.read_text(encoding="utf-8")
             found = source.count(fault.sound) == 1
-            write(path, source.replace(fault.sound, fault.spoiled))
+            path.write_text(source.replace(fault.sound, fault.spoiled), encoding="utf-8")
             fails = found and seen(tree, [fault.test], 120)
-            write(path, source)
+            path.write_text(source, encoding="utf-8")
             missed += not fails
             said = "seen" if fails else "NOT SEEN" if found else "NOT FOUND IN THE CODE"
             print(

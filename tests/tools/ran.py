@@ -1,0 +1,146 @@
+"""
+What each test runs: ``python -m tests.tools.ran`` runs the suite once, without its slow tests, under coverage.
+
+Kept in ``mutants/``: which test ran which line, in coverage's own data file (what no test ran is printed, and again by
+``coverage report -m --data-file mutants/ran``), and how long each test took. Programs of their own are not in it.
+"""
+
+from __future__ import annotations
+
+import hashlib
+import json
+import os
+import sys
+from collections.abc import Generator, Iterable, Mapping
+from dataclasses import dataclass
+from functools import cached_property
+from pathlib import Path
+
+import pytest
+from coverage import Coverage, CoverageData
+
+ROOT = Path(__file__).parents[2]
+LINES, TIMES = ROOT / "mutants" / "ran", ROOT / "mutants" / "ran.json"
+
+
+@dataclass(frozen=True)
+class Ran:
+    """
+    One clean run of the suite.
+
+    Attributes
+    ----------
+    seconds : dict of str to float
+        Processor time of each test, under coverage, by its node id.
+    hashes : dict of str to str
+        Of each module's text, by its path from the root.
+    """
+
+    seconds: dict[str, float]
+    hashes: dict[str, str]
+
+    @cached_property
+    def _lines(self) -> CoverageData:
+        data = CoverageData(str(LINES))
+        data.read()
+        return data
+
+    def is_stale(self, module: str) -> bool:
+        """Whether a module is no longer what was run."""
+        return self.hashes.get(module) != hash_of(module)
+
+    def tests(self, lines: Mapping[str, Iterable[int]], most: float) -> list[str]:
+        """Tests that ran a line of these, by module, the quickest first, for at most so many seconds in all."""
+        contexts: set[str] = set()
+        for module, numbers in lines.items():
+            by_line = self._lines.contexts_by_lineno(module)
+            contexts.update(*(by_line.get(number, ()) for number in numbers))
+        # a file stands for what its fixtures share; an import is nobody's
+        contexts.discard("")
+        names = [name for name in self.seconds if name in contexts or name.partition("::")[0] in contexts]
+        chosen, spent = [], 0.0
+        for name in sorted(names, key=self.seconds.__getitem__):
+            spent += self.seconds[name]
+            if spent > most and chosen:
+                break
+            chosen.append(name)
+        return chosen
+
+
+def last_run() -> Ran:
+    """What the last run left; SystemExit where there was none."""
+    if not TIMES.exists():
+        sys.exit("no run of the suite is kept: python -m tests.tools.ran takes some minutes")
+    return Ran(**json.loads(TIMES.read_text(encoding="utf-8")))
+
+
+def hash_of(module: str) -> str:
+    """A hash of a module's text."""
+    return hashlib.sha256((ROOT / module).read_bytes()).hexdigest()
+
+
+class Recorder:
+    """Pytest's hooks: tells coverage which test runs, and takes its time."""
+
+    def __init__(self, measured: Coverage) -> None:
+        self.measured = measured
+        self.seconds: dict[str, float] = {}
+
+    @pytest.hookimpl(wrapper=True)
+    def pytest_runtest_protocol(self, item: pytest.Item) -> Generator[None, object, object]:
+        """One test."""
+        forget()
+        self.measured.switch_context(item.nodeid)
+        before = sum(os.times()[:4])
+        try:
+            return (yield)
+        finally:
+            self.seconds[item.nodeid] = sum(os.times()[:4]) - before
+            self.measured.switch_context("")
+
+    @pytest.hookimpl(wrapper=True)
+    def pytest_fixture_setup(
+        self, fixturedef: pytest.FixtureDef[object], request: pytest.FixtureRequest
+    ) -> Generator[None, object, object]:
+        """A fixture: what several tests share is run for all of their file."""
+        if fixturedef.scope == "function":
+            return (yield)
+        self.measured.switch_context(request.node.nodeid)
+        try:
+            return (yield)
+        finally:
+            self.measured.switch_context(os.environ["PYTEST_CURRENT_TEST"].rpartition(" ")[0])
+
+
+def forget() -> None:
+    """Empty the program's caches, so that a line is run by every test that needs it."""
+    for name, module in list(sys.modules.items()):
+        if name.startswith(("alignment.", "cli.")):
+            for value in list(vars(module).values()):
+                if callable(getattr(value, "cache_clear", None)):
+                    value.cache_clear()
+
+
+def main() -> int:
+    """Run the suite and keep what it ran."""
+    os.chdir(ROOT)
+    LINES.parent.mkdir(exist_ok=True)
+    measured = Coverage(data_file=str(LINES), source=["alignment", "cli"], config_file=False)
+    measured.set_option("run:relative_files", True)
+    measured.erase()
+    recorder = Recorder(measured)
+    measured.start()
+    status = pytest.main(["-q", "-p", "no:cacheprovider", "-m", "not slow"], plugins=[recorder])
+    measured.stop()
+    measured.save()
+    modules = sorted(
+        str(path.relative_to(ROOT)) for room in ("alignment", "cli") for path in (ROOT / room).rglob("*.py")
+    )
+    kept = {"seconds": recorder.seconds, "hashes": {module: hash_of(module) for module in modules}}
+    TIMES.write_text(json.dumps(kept), encoding="utf-8")
+    measured.report(file=sys.stdout, skip_covered=True, sort="Miss")
+    return int(status)
+
+
+if __name__ == "__main__":
+    sys.exit(main())
