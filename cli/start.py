@@ -58,6 +58,7 @@ def start(
     from alignment.files import writing
     from alignment.files.disk import read_if_there
     from alignment.machine import first_layout as starting
+    from alignment.machine.layout_file import read_layout
     from alignment.show.words import starting as words
     from alignment.train import first_tolerances as tolerances
 
@@ -81,7 +82,7 @@ def start(
         if not done.text:
             raise StringtrueError(f"no answer for --{done.at}, so nothing was written.")
         left = done.left
-    prompts.say(words.begun(file, left))
+    prompts.say(words.begun(file, read_layout(file), left))
 
 
 def _fill(file: Path, units: Units | None, *, panel: bool, blank: bool, force: bool) -> None:

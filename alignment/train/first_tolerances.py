@@ -9,13 +9,13 @@ from typing import Final
 from alignment.machine.first_layout import layout_text
 from alignment.machine.layout import Layout, Tolerance
 from alignment.machine.layout_file import parse_layout
-from alignment.train.budget import PROVED, Means, chance_proved, expected
+from alignment.train.budget import PROVED, Means, chance_proved, expected, promises
 from alignment.train.state import Measurand
 
-__all__ = ["READ", "fair_tolerances", "first_layout"]
+__all__ = ["READ", "fair_tolerances", "first_layout", "readings"]
 
 READ: Final = 3
-"""Readings of each point with which a first layout's tolerances can be proved: as often as a person puts up with."""
+"""Readings of each point that a first layout's tolerances may take to be proved: as often as a person puts up with."""
 
 
 def first_layout(told: Mapping[str, str]) -> str:
@@ -58,3 +58,10 @@ def fair_tolerances(layout: Layout) -> Tolerance:
         step=step,
         opening=max(known.opening, 2 * step),
     )
+
+
+def readings(layout: Layout) -> int:
+    """How often each point is to be read at least so that the tolerances of a first layout can be proved."""
+    counts = range(1, READ)
+    kept = (n for n in counts if all(p.proved for p in promises(layout, Means(tape=layout.tape, repeats=n))))
+    return next(kept, READ)

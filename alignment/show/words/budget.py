@@ -10,7 +10,7 @@ from alignment.lengths import INCH, Units, decimal, show, show_exact
 from alignment.machine.layout import Layout
 from alignment.show.page import Degree, Item, Items, Page, Part, Table, items
 from alignment.show.words.opening import opening
-from alignment.show.words.phrases import counted, in_list, unit_mark
+from alignment.show.words.phrases import counted, in_list, times, unit_mark
 from alignment.train.budget import PROVED, Budget, Promise, Source, SourceKind
 from alignment.train.state import Measurand
 from alignment.uncertainty import COVERAGE
@@ -36,7 +36,7 @@ def budget_page(budget: Budget) -> Page:
         else "This tape can prove every tolerance of the layout."
     )
     return Page(
-        title=f"{layout.name}: {_marks(means.tape.mark, layout)}, each point read {_times(means.repeats)}",
+        title=f"{layout.name}: {_marks(means.tape.mark, layout)}, each point read {times(means.repeats)}",
         act=_act(hard, budget, layout),
         parts=(
             opening([proves], _act(hard, budget, layout), sends=True),
@@ -52,22 +52,18 @@ def _act(hard: list[Promise], budget: Budget, layout: Layout) -> str:
     """How to read so that as much as can be is proved."""
     means = budget.means
     if not hard:
-        return f"read each point {_times(means.repeats)} with {_marks(means.tape.mark, layout)}."
+        return f"read each point {times(means.repeats)} with {_marks(means.tape.mark, layout)}."
     often = math.inf if any(p.repeats is None for p in hard) else max(p.repeats or 1 for p in hard)
     finer = math.inf if any(p.mark is None for p in hard) else max(p.mark_repeats or 1 for p in hard)
     if often <= finer and often < math.inf:
-        return f"read each point {_times(int(often))}: that proves every tolerance."
+        return f"read each point {times(int(often))}: that proves every tolerance."
     if finer < math.inf:
         mark = min(p.mark or 0.0 for p in hard)
-        return f"take {_marks(mark, layout)} and read each point {_times(int(finer))}: that proves every tolerance."
+        return f"take {_marks(mark, layout)} and read each point {times(int(finer))}: that proves every tolerance."
     lost = [promise_name(p) for p in hard if p.repeats is None and p.mark is None and p.apart is None]
     if lost:
         return f"read as finely as you can. No tape of common marks proves {in_list(lost, last='or')} here."
     return "do for each tolerance what is said beside it."
-
-
-def _times(count: int) -> str:
-    return "once" if count == 1 else "twice" if count == 2 else f"{count} times"
 
 
 def _marks(mark: float, layout: Layout) -> str:

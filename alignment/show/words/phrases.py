@@ -9,7 +9,7 @@ from alignment.lengths import Units, show, show_exact
 from alignment.machine.layout import Direction, Plane
 from alignment.uncertainty import Verdict
 
-__all__ = ["DIRECTIONS", "SHORTLY", "VIEWS", "counted", "in_list", "on_tape", "unit_mark", "verdict_words"]
+__all__ = ["DIRECTIONS", "SHORTLY", "VIEWS", "counted", "in_list", "on_tape", "times", "unit_mark", "verdict_words"]
 
 DIRECTIONS: Final = {
     Direction.toward: "toward the string",
@@ -36,6 +36,11 @@ def in_list(words: Sequence[str], last: str = "and") -> str:
 def counted(number: int, one: str) -> str:
     """Number and noun: ``1 section``, ``2 sections``."""
     return f"{number} {one}{'' if number == 1 else 's'}"
+
+
+def times(count: int) -> str:
+    """How often: ``once``, ``twice``, ``3 times``."""
+    return "once" if count == 1 else "twice" if count == 2 else f"{count} times"
 
 
 class Verdictable(Protocol):

@@ -13,8 +13,10 @@ from pathlib import Path
 from typing import Final
 
 from alignment.machine.first_layout import ASKED, NEEDED, wrong
+from alignment.machine.layout import Layout
 from alignment.show.words.cautions import SHORT
-from alignment.train.first_tolerances import READ, first_layout
+from alignment.show.words.phrases import times
+from alignment.train.first_tolerances import first_layout, readings
 
 __all__ = ["Starting", "begin", "begun"]
 
@@ -129,13 +131,16 @@ def begin(options: Mapping[str, str]) -> Starting:
     return Starting(told={}, options=options, at="")._next()
 
 
-def begun(file: Path, left: list[str]) -> list[str]:
+def begun(file: Path, layout: Layout, left: list[str]) -> list[str]:
     """A first layout was written; its tolerances can be proved with so many readings of each end."""
     missing = [f"Not answered, so defaults are used: {', '.join(left)}."] if left else []
+    often = readings(layout)
+    repeated = f" --repeats {often}" if often > 1 else ""
     return [
         f"Wrote {file}. Compare it with the machine.",
         *missing,
         " ".join(SHORT),
-        f"Its tolerances are the finest that this tape can set and prove. Read each end {READ} times.",
-        f"Then: stringtrue enter {file} as-found.csv --repeats {READ}",
+        f"Its tolerances are the finest that this tape can set and prove. Read each end {times(often)}.",
+        f"Then, section by section: stringtrue work {file}",
+        f"Or all of them first: stringtrue enter {file} as-found.csv{repeated}",
     ]
