@@ -31,7 +31,7 @@ from types import CodeType, FunctionType
 import pytest
 from _pytest.runner import runtestprotocol
 
-from tests.tools.ran import ROOT, forget, last_run
+from tests.tools.ran import ROOT, forget, last_run, modules, text_of
 
 # loaded once, for all runs; none that pytest wants to load itself
 LIBRARIES = (
@@ -171,10 +171,10 @@ def statement_of(
     return None
 
 
-def changes(path: Path, spoiled: ast.Module) -> list[tuple[FunctionType, CodeType]]:
+def changes(module: str, spoiled: ast.Module) -> list[tuple[FunctionType, CodeType]]:
     """Functions of a loaded module that are spoiled, each with its spoiled code."""
-    sound = compile(path.read_text(encoding="utf-8"), path, "exec", dont_inherit=True)
-    codes = dict(zip(within(sound), within(compile(spoiled, path, "exec", dont_inherit=True)), strict=True))
+    sound = compile(text_of(module), module, "exec", dont_inherit=True)
+    codes = dict(zip(within(sound), within(compile(spoiled, module, "exec", dont_inherit=True)), strict=True))
     functions = [f for f in gc.get_objects() if isinstance(f, FunctionType) and f.__code__ in codes]
     return [(f, codes[f.__code__]) for f in functions if codes[f.__code__] != f.__code__]
 
@@ -207,18 +207,18 @@ class Trial:
         self.items = {item.nodeid: item for item in session.items}
         for module in self.asked.modules:
             import_module(module.removesuffix(".py").removesuffix("/__init__").replace("/", "."))
-            if self.ran.is_stale(module):
-                print(f"{module} changed since its tests were recorded: python -m tests.tools.ran", file=self.out)
-            source = (ROOT / module).read_text(encoding="utf-8")
-            found = [(fault, self.try_out(module, fault)) for fault in faults(source, self.asked.each, self.asked.seed)]
+            tried = faults(text_of(module), self.asked.each, self.asked.seed)
+            found = [(fault, self.try_out(module, fault)) for fault in tried]
             print(f"{module}: {sum(seen for _, seen in found)} of {len(found)} seen", file=self.out)
             for fault in [fault for fault, seen in found if not seen]:
-                print(f"    not seen: {fault.what}", file=self.out)
+                changed = self.ran.changed(module, fault.lines)
+                why = ", changed since its tests were recorded: python -m tests.tools.ran" if changed else ""
+                print(f"    not seen: {fault.what}{why}", file=self.out)
         return True
 
     def try_out(self, module: str, fault: Fault) -> bool:
         """Whether a fault is seen."""
-        functions = changes(ROOT / module, fault.spoiled) if fault.called else []
+        functions = changes(module, fault.spoiled) if fault.called else []
         if functions:
             new = [name for name in self.items if name not in self.ran.seconds]
             return self.is_seen(functions, [*new, *self.tests({module: fault.lines})])
@@ -309,9 +309,8 @@ def lines_naming(names: set[str]) -> dict[str, list[int]]:
     """Lines of all modules that name one of these."""
     word = re.compile(rf"\b({'|'.join(names)})\b" if names else "(?!)")
     found = {}
-    for path in [*(ROOT / "alignment").rglob("*.py"), *(ROOT / "cli").rglob("*.py")]:
-        lines = path.read_text(encoding="utf-8").splitlines()
-        found[str(path.relative_to(ROOT))] = [n for n, line in enumerate(lines, 1) if word.search(line)]
+    for module in modules():
+        found[module] = [n for n, line in enumerate(text_of(module).splitlines(), 1) if word.search(line)]
     return found
 
 

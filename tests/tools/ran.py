@@ -7,12 +7,12 @@ Kept in ``mutants/``: which test ran which line, in coverage's own data file (wh
 
 from __future__ import annotations
 
-import hashlib
 import json
 import os
 import sys
 from collections.abc import Generator, Iterable, Mapping
 from dataclasses import dataclass
+from difflib import SequenceMatcher
 from functools import cached_property
 from pathlib import Path
 
@@ -32,12 +32,12 @@ class Ran:
     ----------
     seconds : dict of str to float
         Processor time of each test, under coverage, by its node id.
-    hashes : dict of str to str
-        Of each module's text, by its path from the root.
+    texts : dict of str to str
+        Each module as it was, by its path from the root.
     """
 
     seconds: dict[str, float]
-    hashes: dict[str, str]
+    texts: dict[str, str]
 
     @cached_property
     def _lines(self) -> CoverageData:
@@ -45,16 +45,22 @@ class Ran:
         data.read()
         return data
 
-    def is_stale(self, module: str) -> bool:
-        """Whether a module is no longer what was run."""
-        return self.hashes.get(module) != hash_of(module)
+    def changed(self, module: str, lines: Iterable[int]) -> bool:
+        """Whether none of these lines of a module is as it was run."""
+        return not self._then(module, lines)
+
+    def _then(self, module: str, lines: Iterable[int]) -> set[int]:
+        """Numbers that lines had in the run; without those that changed since."""
+        before, now = self.texts.get(module, "").splitlines(), text_of(module).splitlines()
+        blocks = SequenceMatcher(None, before, now, autojunk=False).get_matching_blocks()
+        return {line - b + a for a, b, size in blocks for line in lines if b < line <= b + size}
 
     def tests(self, lines: Mapping[str, Iterable[int]], most: float) -> list[str]:
         """Tests that ran a line of these, by module, the quickest first, for at most so many seconds in all."""
         contexts: set[str] = set()
         for module, numbers in lines.items():
             by_line = self._lines.contexts_by_lineno(module)
-            contexts.update(*(by_line.get(number, ()) for number in numbers))
+            contexts.update(*(by_line.get(number, ()) for number in self._then(module, numbers)))
         # a file stands for what its fixtures share; an import is nobody's
         contexts.discard("")
         names = [name for name in self.seconds if name in contexts or name.partition("::")[0] in contexts]
@@ -74,9 +80,14 @@ def last_run() -> Ran:
     return Ran(**json.loads(TIMES.read_text(encoding="utf-8")))
 
 
-def hash_of(module: str) -> str:
-    """A hash of a module's text."""
-    return hashlib.sha256((ROOT / module).read_bytes()).hexdigest()
+def text_of(module: str) -> str:
+    """A module as it is now."""
+    return (ROOT / module).read_text(encoding="utf-8")
+
+
+def modules() -> list[str]:
+    """All modules of the program, by their paths from the root."""
+    return sorted(str(path.relative_to(ROOT)) for room in ("alignment", "cli") for path in (ROOT / room).rglob("*.py"))
 
 
 class Recorder:
@@ -133,10 +144,7 @@ def main() -> int:
     status = pytest.main(["-q", "-p", "no:cacheprovider", "-m", "not slow"], plugins=[recorder])
     measured.stop()
     measured.save()
-    modules = sorted(
-        str(path.relative_to(ROOT)) for room in ("alignment", "cli") for path in (ROOT / room).rglob("*.py")
-    )
-    kept = {"seconds": recorder.seconds, "hashes": {module: hash_of(module) for module in modules}}
+    kept = {"seconds": recorder.seconds, "texts": {module: text_of(module) for module in modules()}}
     TIMES.write_text(json.dumps(kept), encoding="utf-8")
     measured.report(file=sys.stdout, skip_covered=True, sort="Miss")
     return int(status)
