@@ -11,7 +11,7 @@ by itself with a standard deviation of 1/8 in.
 from __future__ import annotations
 
 import sys
-from collections import Counter
+from collections import defaultdict
 from collections.abc import Iterator
 from dataclasses import dataclass, replace
 
@@ -44,6 +44,8 @@ LARGE = ("foot", "left out")
 SELDOM = 4
 ASKS = ("stray", "off-target", "unlikely", "spread")
 """Flags that send a person back to a reading."""
+DOUBTS = ("off-target", "unlikely")
+"""Those of them that rest on target and neighbours."""
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -82,11 +84,11 @@ class Person:
         which = [list(TAPES).index(kind.tape), list(OUT).index(kind.out), kind.sections, kind.strings, kind.repeats]
         self.rng = np.random.default_rng([seed, *which])
 
-    def truth(self, lean: float = 0.0) -> np.ndarray:
-        """Deviations of both ends of every section, (n, 2). [mm]"""
+    def truth(self, lean: float = 0.0, shift: float = 0.0) -> np.ndarray:
+        """Deviations of both ends of every section, (n, 2), from strings that lean or hang off. [mm]"""
         s = self.layout.sections
         true = self.rng.normal(0, OUT[self.kind.out], (len(s), 2)) if OUT[self.kind.out] else np.zeros((len(s), 2))
-        return true + lean * np.array([[part.start, part.end] for part in s])
+        return true + shift + lean * np.array([[part.start, part.end] for part in s])
 
     def read(self, true: np.ndarray) -> Survey:
         """A survey with its closing readings."""
@@ -131,17 +133,22 @@ def rates(kind: Kind, count: int, seed: int = 1) -> dict[str, float]:
     """Shares of surveys: of clean ones with each flag, of slips found, of leans found. [%]"""
     person = Person(kind, seed)
     layout = person.layout
-    tally: Counter[str] = Counter()
+    tally: defaultdict[str, float] = defaultdict(float)
     slips = SLIPS[str(layout.units)]
     for k in range(count):
         survey = person.read(person.truth())
         clean = find_flags(fit_train(layout, survey))
-        tally.update({f"false {f.flag}" for f in clean})
+        for found in {f"false {f.flag}" for f in clean}:
+            tally[found] += 1
+        tally["false any"] += any(f.flag in DOUBTS for f in clean)
         for name, size in slips.items():
             if name in LARGE and k % SELDOM:
                 continue
             bad, section = person.slipped(survey, size)
             tally[name] += any(f.section == section and f.flag in ASKS for f in find_flags(fit_train(layout, bad)))
+        hung = person.read(person.truth(shift=IN / 4))
+        asked = {f.section for f in find_flags(fit_train(layout, hung)) if f.flag in ASKS and f.section}
+        tally["hung"] += len(asked) / len(layout.sections)
         if kind.out == "true":
             span = layout.sections[kind.sections - 1].end
             leaning = find_flags(fit_train(layout, person.read(person.truth(3 / 8 * IN / span))))
@@ -156,10 +163,10 @@ COLUMNS = (
     "foot",
     "left out",
     "lean",
+    "hung",
     "false line-skewed",
     "false line-moved",
-    "false unlikely",
-    "false off-target",
+    "false any",
     "false stray",
     "false spread",
 )

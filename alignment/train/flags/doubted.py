@@ -14,19 +14,19 @@ from alignment.machine.slips import LikelySlip, SlipKind, tape_units, whole_size
 from alignment.machine.survey import Reading
 from alignment.train.flags.flag import Basis, Flag, FlagKind
 from alignment.train.flags.leaning import Lean
-from alignment.train.flags.neighbours import OUT, Expectation, Neighbours
+from alignment.train.flags.likelihood import OUT, improbable
+from alignment.train.flags.neighbours import Expectation, Neighbours
 from alignment.train.flags.points import hint_for, name_of, points_of
 from alignment.train.train import Train
-from alignment.uncertainty import COVERAGE
 
 __all__ = ["find_doubted"]
 
 SLOT: Final = {Units.inch: float(INCH) / 2, Units.mm: 12.0}
 """What no bolt end travels, where the layout does not tell. [mm]"""
-RARE: Final = 0.01
-"""A whole inch or 10 mm is the sign of a slip where so few machines that are badly out have it of themselves."""
 QUIET: Final = OUT / 3
-"""Scatter of the neighbours below which a machine is not badly out, and 10 mm is such a sign too. [mm]"""
+"""Scatter of the neighbours below which a machine is not badly out: there 10 mm are a sign of a slip. [mm]"""
+NEAR: Final = 3.0
+"""Standard uncertainties within which a length is a whole one of the tape: one such slip in 400 is missed."""
 
 
 def find_doubted(train: Train, told: set[str], leans: Sequence[Lean]) -> list[Flag]:
@@ -36,43 +36,49 @@ def find_doubted(train: Train, told: set[str], leans: Sequence[Lean]) -> list[Fl
     A point that was read again alike is taken.
     """
     flags: list[Flag] = []
-    layout = train.layout
+    layout, readings = train.layout, train.survey.fitted
     neighbours = Neighbours(train)
     repeated = {at for at, group in points_of(train).items() if len(group) > 1}
+    once = np.array([(r.section, round(r.place, 6)) not in repeated for r in readings], dtype=bool)
+    deviation = np.where([r.section in told for r in readings], np.nan, neighbours.deviation)
+    # what checks itself is for the test of strays
+    tested = once & ~train.lines.checked
+    beyond = improbable(train, deviation, tested, {lean.string for lean in leans})
     by_section: dict[str, list[int]] = {}
-    for k, reading in enumerate(train.survey.fitted):
+    for k, reading in enumerate(readings):
         by_section.setdefault(reading.section, []).append(k)
     for name, own in by_section.items():
-        once = [k for k in own if (name, round(train.survey.fitted[k].place, 6)) not in repeated]
-        if name in told or not once or np.isnan(neighbours.deviation[own]).any():
+        if name in told or not once[own].any() or np.isnan(deviation[own]).any():
             continue
         i = layout.index[name]
         expectation = neighbours.expect(i) or neighbours.expect_alone(i, leans)
         flag = None
         if expectation is not None:
-            flag = _implausible(train, neighbours, i, once, expectation)
+            members = [k for k in own if tested[k]]
+            flag = _implausible(train, neighbours, members, [k for k in beyond if k in members], expectation)
         if flag is None and layout.rows[layout.sections[i].row].target is not None:
-            flag = _beyond(train, neighbours, own, once, expectation)
+            flag = _beyond(train, neighbours, own, [k for k in own if once[k]], expectation)
         if flag is not None:
             flags.append(flag)
     return _of_one_string(train, neighbours, flags, leans)
 
 
 def _implausible(
-    train: Train, neighbours: Neighbours, i: int, once: list[int], expectation: Expectation
+    train: Train, neighbours: Neighbours, members: list[int], beyond: list[int], expectation: Expectation
 ) -> Flag | None:
-    """The reading of a section that is farthest from what is expected, where that is too far; or its ends swapped."""
-    # what checks itself is for the test of strays
-    members = [k for k in once if not train.lines.checked[k]]
+    """The reading of a section that is too far off, the worst where there are more; or its ends swapped."""
     if not members:
         return None
     readings = [train.survey.fitted[k] for k in members]
-    off = neighbours.deviation[members] - expectation.at(neighbours.x[members])
-    swapped = expectation.basis is Basis.neighbours and _swapped(train, i, readings, neighbours.roughness(i))
-    if not swapped and np.abs(off).max() <= expectation.limit:
+    section = train.layout.index[readings[0].section]
+    basis = expectation.basis
+    swapped = basis is Basis.neighbours and _swapped(train, section, readings, neighbours.roughness(section))
+    if not swapped and not beyond:
         return None
-    kind = FlagKind.unlikely if expectation.basis is Basis.neighbours else FlagKind.off_target
-    flag = _far(train, members, off, expectation.basis, kind, expectation.scatter)
+    off = neighbours.deviation[members] - expectation.at(neighbours.x[members])
+    kind = FlagKind.unlikely if basis is Basis.neighbours else FlagKind.off_target
+    worst = members.index(beyond[0]) if beyond else int(np.argmax(np.abs(off)))
+    flag = _far(train, members, off, worst, basis, kind, expectation.scatter)
     return replace(flag, point="", hint=LikelySlip(kind=SlipKind.ends)) if swapped else flag
 
 
@@ -87,35 +93,35 @@ def _beyond(
     layout, tape = train.layout, train.survey.tape
     off = neighbours.deviation[once]
     slot = layout.moves.travel or SLOT[layout.units]
-    u = np.hypot([train.survey.fitted[k].u for k in once], tape.zero)
-    # on a machine that is badly out 10 mm is no rare deviation, and no sign of a slip
-    quiet = expectation is not None and expectation.basis is Basis.neighbours and expectation.scatter < QUIET
-    least = 0.0 if quiet else neighbours.by_chance(RARE)
-    whole = [size for size in whole_sizes(tape_units(tape.mark)) if size > least]
-    is_whole = np.any([np.abs(np.abs(off) - size) <= COVERAGE * u for size in whole] or [np.zeros_like(u)], axis=0)
-    far = (np.abs(off) > slot) | is_whole
+    far = np.abs(off) > slot
+    if expectation is not None and expectation.basis is Basis.neighbours and expectation.scatter < QUIET:
+        u = np.hypot([train.survey.fitted[k].u for k in once], tape.zero)
+        for size in whole_sizes(tape_units(tape.mark)):
+            far |= np.abs(np.abs(off) - size) <= NEAR * u
     # of points that check one another, all have to be off: one alone is for the test of strays
     far &= np.array([not train.lines.checked[k] for k in once]) | (far.all() and len(once) == len(own))
     if expectation is not None:
         far &= np.abs(off - expectation.at(neighbours.x[once])) > np.abs(off) / 2
     if not far.any():
         return None
-    members = [k for k, is_far in zip(once, far, strict=True) if is_far]
-    return _far(train, members, off[far], Basis.target, FlagKind.off_target, 0.0, all_=neighbours.deviation[own])
+    members, off = [k for k, is_far in zip(once, far, strict=True) if is_far], off[far]
+    worst = int(np.argmax(np.abs(off)))
+    all_ = neighbours.deviation[own]
+    return _far(train, members, off, worst, Basis.target, FlagKind.off_target, 0.0, all_=all_)
 
 
 def _far(
     train: Train,
     members: list[int],
     off: np.ndarray,
+    worst: int,
     basis: Basis,
     kind: FlagKind,
     scatter: float,
     all_: np.ndarray | None = None,
 ) -> Flag:
-    """Flag of the reading that is farthest off."""
+    """Flag of one of a section's readings, its worst."""
     readings = [train.survey.fitted[k] for k in members]
-    worst = int(np.argmax(np.abs(off)))
     reading, slip = readings[worst], float(off[worst])
     # a slip is named where the others stand still enough to tell it from the next
     u = float(np.hypot(max(scatter, train.layout.tolerance.offset / 2), reading.u))

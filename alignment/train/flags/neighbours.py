@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import math
 from collections.abc import Sequence
 from dataclasses import dataclass
 from statistics import median
@@ -12,10 +11,8 @@ import numpy as np
 from numpy.typing import NDArray
 
 from alignment.fitting.lines import fit_line
-from alignment.quantiles import normal_point, student_point
 from alignment.train.flags.flag import Basis
 from alignment.train.flags.leaning import Lean
-from alignment.train.flags.points import points_of
 from alignment.train.train import Train
 from alignment.uncertainty import SAME
 
@@ -26,28 +23,15 @@ NEAREST: Final = 60
 """Readings that are looked at; on a very long train those farther off say nothing of a section."""
 
 
-OUT: Final = 3.2
-"""How far the sections of a machine that wants aligning are usually out, 1/8 in: a standard deviation (our judgement,
-no source). It stands in for what few neighbours cannot tell of their own scatter. [mm]"""
-KNOWN: Final = 12.0
-"""As how many independent readings `OUT` counts beside the neighbours' own scatter."""
-WORTH: Final = 0.4
-"""Degrees of freedom of a median absolute deviation for each reading (its efficiency is 37 %)."""
-FALSE: Final = 0.05
-"""Chance that any reading of a clean survey is doubted."""
-
-
 @dataclass(frozen=True, kw_only=True)
 class Expectation:
     """
-    Straight line on which the readings of a section are expected, and how far they may lie off it. [mm]
+    Straight line on which the readings of a section are expected. [mm]
 
     Attributes
     ----------
     at_zero, slope : float
         Deviation expected at the machine's zero mark, and its change per length downstream.
-    limit : float
-        A reading that is farther off is doubted.
     scatter : float
         Standard deviation of the neighbours' readings about the line, as found; nothing where there are too few.
     basis : Basis
@@ -56,7 +40,6 @@ class Expectation:
 
     at_zero: float
     slope: float
-    limit: float
     scatter: float = 0.0
     basis: Basis = Basis.neighbours
 
@@ -86,9 +69,6 @@ class Neighbours:
         # a row without a target takes it from its measured sections; where there is none, nothing is known
         known = np.array([layout.rows[s.row].target is not None for s in layout.sections])
         self.deviation[~(known | (train.datum.row_target >= 0))[self.section]] = np.nan
-        self._u = float(median([r.u for r in readings]))
-        # what was read again is borne out by itself, and is not doubted
-        self._tests = max(sum(len(group) == 1 for group in points_of(train).values()), 1)
         self._string = np.array([layout.rows[s.row].string for s in layout.sections], dtype=object)
 
     def expect(self, section: int) -> Expectation | None:
@@ -96,9 +76,7 @@ class Neighbours:
         Expectation for one section from the other sections of its string.
 
         The line is that of Theil and Sen: the median of the slopes between readings of different sections, through
-        the median of what is left. Medians pass over a few wrong readings. The limit is Student's t point of all the
-        readings that are doubted together, with the scatter as it is found: a machine that is badly out makes no
-        reading unlikely.
+        the median of what is left. Medians pass over a few wrong readings.
 
         Parameters
         ----------
@@ -124,18 +102,8 @@ class Neighbours:
         # the line runs through the middle of these readings: as many as it has parameters say nothing of the scatter
         free = len(x) / max(len(x) - 1 - sloped, 1)
         scatter = 1.4826 * float(median(np.abs(d - at_zero - slope * x))) * free**0.5
-        # a median is worth two thirds of a mean, and a slope counts the more the farther off the section is
-        lever = (train.middle[section] - x.mean()) ** 2 / max(float(np.sum((x - x.mean()) ** 2)), SAME) * sloped
-        doubt = 1.6 * (1 / len(x) + lever) * max(scatter, self._u) ** 2
-        own = WORTH * len(x)
-        spread = (KNOWN * (OUT**2 + self._u**2) + own * scatter**2) / (KNOWN + own)
         sign = train.datum.sign[section]
-        return Expectation(
-            at_zero=sign * at_zero,
-            slope=sign * slope,
-            limit=float(np.sqrt(spread + doubt)) * student_point(1 - FALSE / (2 * self._tests), KNOWN + own),
-            scatter=scatter,
-        )
+        return Expectation(at_zero=sign * at_zero, slope=sign * slope, scatter=scatter)
 
     def _others(self, section: int) -> tuple[Floats, Floats, NDArray[np.int64]]:
         """Place, deviation as the string's first row sees it, and section of the string's other readings."""
@@ -147,12 +115,6 @@ class Neighbours:
             far = np.partition(np.abs(x[use] - train.middle[section]), NEAREST)[NEAREST]
             use &= np.abs(x - train.middle[section]) <= far
         return x[use], d[use], of[use]
-
-    def by_chance(self, false: float) -> float:
-        """How far off any reading of a machine out by `OUT` is with this probability. [mm]"""
-        # what is wanted is known to the tape's zero, unlike what neighbours suggest
-        u = math.hypot(OUT, self._u, self.train.survey.tape.zero)
-        return u * normal_point(1 - false / (2 * self._tests))
 
     def roughness(self, section: int) -> float:
         """How well the faces beside a section follow one another: scatter of the others about a straight line. [mm]"""
@@ -170,16 +132,15 @@ class Neighbours:
         """
         train = self.train
         row = train.layout.rows[train.layout.sections[section].row]
-        limit = self.by_chance(FALSE)
         if row.target is not None:
             lean = next((lean for lean in leans if lean.string == row.string), None)
             if lean is None:
-                return Expectation(at_zero=0.0, slope=0.0, limit=limit, basis=Basis.target)
+                return Expectation(at_zero=0.0, slope=0.0, basis=Basis.target)
             sign = train.datum.sign[section]
             at_zero = sign * (lean.entry - lean.slope * lean.first)
-            return Expectation(at_zero=at_zero, slope=sign * lean.slope, limit=limit, basis=Basis.target)
+            return Expectation(at_zero=at_zero, slope=sign * lean.slope, basis=Basis.target)
         beside = [i for i, s in enumerate(train.layout.sections) if s.row == row.name]
         known = self.deviation[np.isin(self.section, beside)]
         if len(known) < 2 or np.isnan(known).any():
             return None
-        return Expectation(at_zero=float(median(known)), slope=0.0, limit=limit, basis=Basis.others)
+        return Expectation(at_zero=float(median(known)), slope=0.0, basis=Basis.others)
