@@ -2,6 +2,8 @@
 Rates of flags and of U, over kinds of machine and tape: ``python -m tests.tools.flag_rates [COUNT]``.
 
 Part of ``python -m tests.tools.rates`` too. COUNT surveys of each kind up to three sections, fewer of longer machines.
+``--only`` prints one table, or the bound alone; ``--tape``, ``--out``, ``--sections``, ``--repeats`` take some kinds
+of it.
 
 A person is simulated: a hook that is off by the same for a whole survey, a hand that places the tape, a tape held
 askew by an even chance, rounding to its marks. True machines are dead true; badly out ones have every section end out
@@ -10,18 +12,20 @@ by itself with a standard deviation of 1/8 in.
 
 from __future__ import annotations
 
-import sys
+import argparse
 from collections import defaultdict
-from collections.abc import Iterator
+from collections.abc import Iterable, Iterator
 from dataclasses import dataclass, replace
 
 import numpy as np
+from scipy import stats
 from scipy.special import logsumexp
 
 from alignment.machine.layout import Layout
 from alignment.machine.layout_file import parse_layout
 from alignment.machine.survey import Reading, Survey
 from alignment.train.flags.find import find_flags
+from alignment.train.flags.leaning import ERROR, PAIR, PAIR_ALONE
 from alignment.train.train import fit_train
 
 IN = 25.4
@@ -230,26 +234,67 @@ def covered_kinds() -> Iterator[Kind]:
             yield Kind(sections=3, repeats=repeats, reading=reading, hand="1/128 in")
 
 
-def print_rates(count: int) -> None:
-    """The table of flags, then that of U."""
+def pair_leans(d: np.ndarray, u: float) -> np.ndarray:
+    """Whether two sections, by the deviations of their four ends, (m, 4), say that a string leans; told anew. [mm]"""
+    x = np.array([0, LENGTH, EVERY, EVERY + LENGTH]) * IN
+    x = x - x.mean()
+    moment = np.sum(x**2)
+    d = d - d.mean(axis=1, keepdims=True)
+    slope = d @ x / moment
+    left = np.sum((d - slope[:, None] * x) ** 2, axis=1)
+    student = np.maximum(np.sqrt(left / 2), u) * stats.t.ppf(1 - ERROR / 2, 2)
+    limit = np.where(left <= u**2 * stats.chi2.ppf(PAIR_ALONE, 2), PAIR * u, student)
+    return np.asarray(np.abs(slope) * np.sqrt(moment) > limit)
+
+
+def pair_accused(times: float, count: int = 400_000, seed: int = 1) -> float:
+    """Straight strings called leaning by two sections whose ends are out by so many times what the tape tells. [%]"""
+    rng = np.random.default_rng([seed, int(10 * times)])
+    return 100 * float(np.mean(pair_leans(rng.normal(0, np.hypot(1, times), (count, 4)), 1.0)))
+
+
+def print_flags(some: Iterable[Kind], count: int, seed: int = 1) -> None:
+    """The table of flags."""
     print(f"\nFLAGS, % of up to {count} surveys of each kind (slips of one reading and 3/8 in leans found; ! is false)")
+    print("!any: off-target or unlikely. hung: of all sections, with the string hung off by 1/4 in")
     print("bound: the most that any test doubting 5 % of clean surveys could find, of half an inch, an inch or 10 mm")
     heads = [*(c.replace("false ", "!") for c in COLUMNS), "bound half", "bound inch"]
     print("tape   repeats strings machine  sections surveys " + " ".join(f"{head:>12}" for head in heads))
-    for k in kinds():
+    for k in some:
         surveys = max(count * 3 // max(k.sections * k.strings, 3), 1)
-        found = rates(k, surveys)
+        found = rates(k, surveys, seed)
         cells = " ".join(
             f"{found.get(c, 0.0):>12.1f}" if c in found or c[:5] == "false" else f"{'-':>12}" for c in COLUMNS
         )
-        slips = SLIPS[str(k.layout().units)]
-        bounds = [f"{bound(k, slips[name] or 0.0):>12.1f}" if k.repeats == 1 else f"{'-':>12}" for name in slips][:2]
-        kind = f"{k.tape:<6} {k.repeats:>7} {k.strings:>7} {k.out:<8} {k.sections:>8} {surveys:>7}"
-        print(kind, cells, *bounds, flush=True)
+        print(named(k), f"{surveys:>7}", cells, bounds(k), flush=True)
+
+
+def print_bounds(some: Iterable[Kind]) -> None:
+    """The most that can be found."""
+    print(
+        "\nBOUND, % of slips of half an inch, an inch or 10 mm that a test can find which doubts 5 % of clean surveys"
+    )
+    for k in some:
+        print(named(k), bounds(k), flush=True)
+
+
+def named(kind: Kind) -> str:
+    """What kind of survey, in columns."""
+    return f"{kind.tape:<6} {kind.repeats:>7} {kind.strings:>7} {kind.out:<8} {kind.sections:>8}"
+
+
+def bounds(kind: Kind) -> str:
+    """The bound of half an inch and of an inch or 10 mm, in columns."""
+    sizes = [SLIPS[str(kind.layout().units)][name] or 0.0 for name in ("half", "inch")]
+    return " ".join(f"{bound(kind, size):>12.1f}" if kind.repeats == 1 else f"{'-':>12}" for size in sizes)
+
+
+def print_u(some: Iterable[Kind], count: int, seed: int = 1) -> None:
+    """The table of U."""
     print(f"\nU, % of values within 2 u of the truth, {count} surveys of 3 sections each")
     print("reading repeats tape   hand          offset   skew   step")
-    for k in covered_kinds():
-        found = cover(k, count)
+    for k in some:
+        found = cover(k, count, seed)
         hand = k.hand or TAPES[k.tape][2]
         print(
             f"{k.reading:>7} {k.repeats:>7} {k.tape:<6} {hand:<12} "
@@ -258,5 +303,45 @@ def print_rates(count: int) -> None:
         )
 
 
+def print_pair(count: int, seed: int = 1) -> None:
+    """How often two sections accuse a straight string."""
+    print(f"\nPAIR, % of {count} straight strings called leaning by two sections, by how far these are out")
+    for times in (0, 1, 2, 3, 4, 5, 6, 8, 12, 20):
+        print(f"  ends out by {times:>2} standard uncertainties of the tape: {pair_accused(times, count, seed):.2f}")
+
+
+def print_rates(count: int) -> None:
+    """All tables."""
+    print_flags(kinds(), count)
+    print_u(covered_kinds(), count)
+    print_pair(100 * count)
+
+
+def main() -> None:
+    """Print what is asked for."""
+    parser = argparse.ArgumentParser(description="Rates of flags and of U over simulated surveys.")
+    parser.add_argument("count", type=int, nargs="?", default=1000)
+    parser.add_argument("--only", choices=("flags", "bound", "u", "pair"))
+    parser.add_argument("--tape", choices=TAPES)
+    parser.add_argument("--out", choices=OUT)
+    parser.add_argument("--sections", type=int, choices=SIZES)
+    parser.add_argument("--repeats", type=int, choices=(1, 3, 5))
+    parser.add_argument("--seed", type=int, default=1)
+    told = parser.parse_args()
+
+    def asked(some: Iterable[Kind]) -> list[Kind]:
+        names = [name for name in ("tape", "out", "sections", "repeats") if getattr(told, name) is not None]
+        return [k for k in some if all(getattr(k, name) == getattr(told, name) for name in names)]
+
+    if told.only in (None, "flags"):
+        print_flags(asked(kinds()), told.count, told.seed)
+    if told.only == "bound":
+        print_bounds(asked(kinds()))
+    if told.only in (None, "u"):
+        print_u(asked(covered_kinds()), told.count, told.seed)
+    if told.only in (None, "pair"):
+        print_pair(100 * told.count, told.seed)
+
+
 if __name__ == "__main__":
-    print_rates(int(sys.argv[1]) if len(sys.argv) > 1 else 1000)
+    main()

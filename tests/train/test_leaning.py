@@ -241,7 +241,7 @@ def test_which_way_and_what_share(slope):
 
 
 @pytest.mark.parametrize(
-    ("scatter", "most"), [(1.0, 0.002), (3.0, 0.0095), (5.3, 0.0095), (9.0, 0.0125), (30.0, 0.0125)]
+    ("scatter", "most"), [(1.0, 0.001), (3.0, 0.002), (5.3, 0.007), (9.0, 0.01), (12.0, 0.01), (30.0, 0.01005)]
 )
 def test_two_straight_sections_are_seldom_accused_however_far_out(scatter, most):
     """
@@ -255,6 +255,26 @@ def test_two_straight_sections_are_seldom_accused_however_far_out(scatter, most)
     beyond = np.where(alone, leaning_test.PAIR, np.maximum(np.sqrt(left / 2), 1) * stats.t.ppf(0.995, 2))
     accused = float(np.mean(2 * stats.norm.sf(beyond / scatter)))
     assert accused <= most
+    # the command's rule is that of the program: on draws of its own, three standard errors
+    drawn = flag_rates.pair_accused(np.sqrt(scatter**2 - 1), 100_000) / 100
+    assert drawn == pytest.approx(accused, abs=3 * np.sqrt(accused / 100_000) + 1e-4)
+
+
+def test_the_command_accuses_what_the_program_accuses():
+    """Two sections on and off a line that leans more and more, by the rule as it is and as the command draws it."""
+    rng = np.random.default_rng(4)
+    fine = {"tape": "mark = '0.001'\nset = '0.5'\ntilt = 0\nzero = '0'"}
+    parts = [{"name": f"s{k}", "row": "a", "start": f"{k * 508}", "length": "457.2"} for k in range(2)]
+    layout = machine(parts, rows={"a": f"target = '{TARGET}'"}, **fine)
+    told = []
+    for grow in np.linspace(0, 16, 60):
+        ends = rng.normal(0, 0.6, 4) + grow * np.array([0, 457.2, 508, 965.2]) / 965.2
+        rows = [(f"s{k // 2}", ("entry", "exit")[k % 2], f"{TARGET + d:.9f}") for k, d in enumerate(ends)]
+        (test,) = lean_tests(fit_train(layout, readings(layout, rows)))
+        told.append(test.leans is True)
+        assert bool(flag_rates.pair_leans(ends[None], layout.tape.reading_u(TARGET))[0]) is told[-1], grow
+    assert any(told)
+    assert not all(told)
 
 
 def test_three_eighths_are_found_with_two_perfect_sections():

@@ -21,16 +21,16 @@ POWER = 0.8
 """Probability with which a lean that matters has to be found before its absence is believed."""
 TAPE_ALONE = 0.9
 """Section ends within this point of chi-square of one straight line are as straight as the tape can tell."""
-PAIR_ALONE = 0.95
+PAIR_ALONE = 0.85
 """The same of two sections."""
 PAIR = 9.0
 """
 Standard uncertainties of the tape beyond which two sections on one straight line lean.
 
 Two sections leave two degrees of freedom, for which Student's t is 9.92 at 1 %. That the scatter is never below the
-tape's allows a lower point: worked out so that a straight string is accused in at most 0.95 % of machines out by up to
-five times what the tape tells (1/8 in by a 1/16 tape), and in 1.25 % at the worst. Set below 9.2, which
-missed leans that come to rest on marks: 86 % of 3/8 in found by a 1/16 tape, where this finds 94.
+tape's allows a lower point. With this and `PAIR_ALONE` a straight string is accused in at most 1.0 % of machines,
+however far out they are, and 93 to 94 % of leans by 3/8 in are found by a 1/16 or 1 mm tape. From 9.2 on leans that
+come to rest on marks are missed: 87 % found by a 1/16 tape; with `PAIR_ALONE` at 0.95 up to 1.25 % are accused.
 """
 
 
