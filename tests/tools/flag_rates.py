@@ -225,13 +225,13 @@ def cover(kind: Kind, count: int, seed: int = 1) -> dict[str, float]:
     return {name: 100 * float(np.mean(found)) for name, found in inside.items() if found}
 
 
-def covered_kinds() -> Iterator[Kind]:
+def covered_kinds(sections: int = 3) -> Iterator[Kind]:
     """Near and far, once and five times, coarse marks and fine, an ordinary hand and a steady one."""
     for reading in (18.375, 72.0):
         for repeats in (1, 5):
             for tape in TAPES:
-                yield Kind(sections=3, tape=tape, repeats=repeats, reading=reading)
-            yield Kind(sections=3, repeats=repeats, reading=reading, hand="1/128 in")
+                yield Kind(sections=sections, tape=tape, repeats=repeats, reading=reading)
+            yield Kind(sections=sections, repeats=repeats, reading=reading, hand="1/128 in")
 
 
 def pair_leans(d: np.ndarray, u: float) -> np.ndarray:
@@ -291,14 +291,14 @@ def bounds(kind: Kind) -> str:
 
 def print_u(some: Iterable[Kind], count: int, seed: int = 1) -> None:
     """The table of U."""
-    print(f"\nU, % of values within 2 u of the truth, {count} surveys of 3 sections each")
-    print("reading repeats tape   hand          offset   skew   step")
+    print(f"\nU, % of values within 2 u of the truth, {count} surveys each")
+    print("sections reading repeats tape   hand          offset   skew   step")
     for k in some:
         found = cover(k, count, seed)
         hand = k.hand or TAPES[k.tape][2]
         print(
-            f"{k.reading:>7} {k.repeats:>7} {k.tape:<6} {hand:<12} "
-            + " ".join(f"{found[name]:>6.1f}" for name in ("offset", "skew", "step")),
+            f"{k.sections:>8} {k.reading:>7} {k.repeats:>7} {k.tape:<6} {hand:<12} "
+            + " ".join(f"{found[name]:>6.1f}" for name in found),
             flush=True,
         )
 
@@ -338,7 +338,7 @@ def main() -> None:
     if told.only == "bound":
         print_bounds(asked(kinds()))
     if told.only in (None, "u"):
-        print_u(asked(covered_kinds()), told.count, told.seed)
+        print_u(asked(covered_kinds(told.sections or 3)), told.count, told.seed)
     if told.only in (None, "pair"):
         print_pair(100 * told.count, told.seed)
 

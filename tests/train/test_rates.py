@@ -51,8 +51,8 @@ def test_straight_string_is_seldom_accused(leans):
 def test_command_prints_every_rate(monkeypatch, capsys):
     monkeypatch.setattr("sys.argv", ["rates", "8"])
     monkeypatch.setattr(rates, "monte_carlo", lambda _count: {"skew": (0.9, 0.9)})
-    monkeypatch.setattr(flag_rates, "kinds", lambda: [flag_rates.Kind(sections=2)])
-    monkeypatch.setattr(flag_rates, "covered_kinds", lambda: [flag_rates.Kind(sections=2)])
+    monkeypatch.setattr(flag_rates, "kinds", lambda *_: [flag_rates.Kind(sections=2)])
+    monkeypatch.setattr(flag_rates, "covered_kinds", lambda *_: [flag_rates.Kind(sections=2)])
     rates.main()
     said = capsys.readouterr().out
     for what in (
