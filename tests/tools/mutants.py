@@ -258,11 +258,11 @@ class Trial:
         child = os.fork()
         if not child:
             limited(3 * self.asked.most)
+            forget()
             for function, code in functions:
                 function.__code__ = code
             items = [self.items[name] for name in names]
             for item, after in zip(items, [*items[1:], None], strict=True):
-                forget()
                 if any(report.failed for report in runtestprotocol(item, log=False, nextitem=after)):
                     os.write(writes, item.nodeid.encode())
                     os._exit(1)
