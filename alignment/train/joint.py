@@ -19,6 +19,8 @@ Floats = NDArray[np.float64]
 DRAWS: Final = 6_000
 """Machines drawn for the chance of all of them: it is then known to 0.007 (one standard deviation) or better."""
 SEED: Final = 20_000
+TOGETHER: Final = 64
+"""Sections whose steps are worked out at once: more would ask for more of what they do not share."""
 LARGEST: Final = 400
 """Sections up to which all are drawn with every correlation; beyond, rows count as independent."""
 
@@ -126,25 +128,41 @@ def section_chances(train: Train, settled: Collection[str]) -> Floats:
         covariance = parts.own + parts.cross + np.swapaxes(parts.cross, 1, 2) + parts.rest
         found[alone] = chance(value[alone], covariance[alone], layout.tolerance)
     terms = _terms(train)
-    alike: dict[int, list[tuple[int, Floats, Floats]]] = {1: [], 2: []}
-    for i, beside in steps.items():
-        joined = whole(train, np.array([i, *(other for other, _, _ in beside)]), terms)
-        turn = np.zeros((2 + len(beside), len(joined.value)))
-        turn[0, 0] = turn[1, 1] = 1.0
-        for k, (_, at, _) in enumerate(beside):
-            # a step is the downstream face less the upstream one
-            sign = -1.0 if at == 1 else 1.0
-            turn[2 + k, at] = sign
-            turn[2 + k, 2 + 2 * k + (1 - at)] = -sign
-        alike[len(beside)].append(
-            (i, np.array([*value[i], *(step for *_, step in beside)]), turn @ joined.covariance @ turn.T)
-        )
-    # together, since so small a sum takes less time than its beginning
-    for group in alike.values():
-        if group:
-            members, values, covariances = zip(*group, strict=True)
-            found[list(members)] = chance(np.array(values), np.array(covariances), layout.tolerance)
+    for count in (1, 2):
+        alike = [i for i, beside in steps.items() if len(beside) == count]
+        for first in range(0, len(alike), TOGETHER):
+            some = alike[first : first + TOGETHER]
+            group = np.array(some)
+            other, at, step = np.moveaxis(np.array([steps[i] for i in some]), 2, 0)
+            covariance = _with_steps(train, group, other.astype(np.int64), at.astype(np.int64), terms)
+            found[group] = chance(np.column_stack([value[group], step]), covariance, layout.tolerance)
     return found
+
+
+def _with_steps(
+    train: Train, own: NDArray[np.int64], other: NDArray[np.int64], at: NDArray[np.int64], terms: tuple[Floats, Floats]
+) -> Floats:
+    """
+    Covariance of the deviations of sections and of the steps to their neighbours, (m, 2 + k, 2 + k).
+
+    Parameters
+    ----------
+    train : Train
+    own : (m,) int array
+    other, at : (m, k) int arrays
+        The neighbours, and at which end they stand: 0 entry, 1 exit.
+    terms : tuple
+        Of `_terms`.
+    """
+    near, place = np.unique(np.column_stack([own, other]), return_inverse=True)
+    place = 2 * place.reshape(len(own), -1)
+    taken = np.column_stack([place[:, 0], place[:, 0] + 1, place[:, 1:] + 1 - at])
+    ends = whole(train, near, terms).covariance[taken[:, :, None], taken[:, None, :]]
+    # a step is the downstream face less the upstream one
+    turn = np.tile(np.eye(taken.shape[1]), (len(own), 1, 1))
+    row, number = np.arange(len(own))[:, None], 2 + np.arange(at.shape[1])
+    turn[row, number, at], turn[row, number, number] = 1 - 2 * at, 2 * at - 1
+    return np.asarray(turn @ ends @ np.swapaxes(turn, 1, 2))
 
 
 def chance_of_all(train: Train, names: Collection[str]) -> float:

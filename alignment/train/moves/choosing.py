@@ -10,6 +10,7 @@ from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
+from functools import cached_property
 from typing import Final
 
 import numpy as np
@@ -20,7 +21,7 @@ from alignment.quantiles import normal_below
 from alignment.train.chance import chance
 from alignment.train.joint import Parts
 from alignment.train.moves.answers import DONE, EVEN, MOST_READINGS, UNLIKELY, Answer, ReadAgain, Why, answer
-from alignment.train.moves.chain import Joined, best_path
+from alignment.train.moves.chain import best_path
 from alignment.train.moves.options import Options, Watched, options, told_off, watch
 from alignment.train.moves.stops import LEAVE
 from alignment.train.train import Train
@@ -269,12 +270,10 @@ def _best(
         first.append(scale * (MISS * miss + BELOW * below) + cost)
         unlikely = -np.log(np.maximum(options_.chance, LEAST_CHANCE))
         then.append(unlikely + HALFWAY * options_.halfway + 1e-6 * options_.movement)
-    pairs = [_pairs(train, one, other, j) for one, other, j in zip(own[:-1], own[1:], joints, strict=True)]
-    joined = [Joined(first=scale * MISS * pair.first, then=pair.then) for pair in pairs]
-    path = best_path(first, then, joined)
-    steps = list(zip(pairs, path[:-1], path[1:], strict=True))
-    missed = sum(m[k] for m, k in zip(misses, path, strict=True)) + sum(p.first[a, b] for p, a, b in steps)
-    less = sum(t[k] for t, k in zip(then, path, strict=True)) + sum(p.then[a, b] for p, a, b in steps)
+    joints_ = _Joints(train, own, joints)
+    path, less = best_path(first, then, [scale * MISS * missed for missed in joints_.missed], joints_.unlikely)
+    missed = sum(m[k] for m, k in zip(misses, path, strict=True))
+    missed += sum(m[a, b] for m, a, b in zip(joints_.missed, path[:-1], path[1:], strict=True))
     ends = sum(o.ends[k] for o, k in zip(own, path, strict=True))
     return path, np.array([missed * QUANTUM, ends, less])
 
@@ -287,19 +286,44 @@ def _below(own: Options, bolt: float) -> Floats:
     return np.asarray((own.chance < bar[own.ends] - 1e-9).astype(np.float64))
 
 
-def _pairs(train: Train, one: Options, other: Options, j: int) -> Joined:
-    """What the step at a joint misses and how unlikely it is, for options upstream (rows) and downstream (columns)."""
-    limit = train.layout.tolerance.step
-    by = (other.value[:, 0] - other.value[0, 0])[None, :] - (one.value[:, 1] - one.value[0, 1])[:, None]
-    step = float(train.steps.value[j]) + by
-    variance = one.own[one.kind, 1][:, None] + other.own[other.kind, 0][None, :]
-    stay = (one.kind == LEAVE)[:, None] & (other.kind == LEAVE)[None, :]
-    variance = np.where(stay, float(train.steps.u[j]) ** 2, variance)
-    over = np.abs(step) - limit + np.where(stay, -SAME, 2 * SAME)
-    return Joined(
-        first=np.ceil(np.maximum(over, 0.0) / QUANTUM),
-        then=-np.log(np.maximum(_within(step, variance, limit), LEAST_CHANCE)),
-    )
+class _Joints:
+    """
+    The joints of a chain, for each pair of options of the sections upstream and downstream.
+
+    Parameters
+    ----------
+    train : Train
+    own : sequence of Options
+        Of the sections; leaving is the first of each.
+    joints : sequence of int
+        Joints between them.
+    """
+
+    def __init__(self, train: Train, own: Sequence[Options], joints: Sequence[int]) -> None:
+        self.limit = train.layout.tolerance.step
+        self.step, self.u = (column[list(joints)] for column in train.steps)
+        self.by = [options_.value - options_.value[0] for options_ in own]
+        self.variance = [options_.own[options_.kind] for options_ in own]
+
+    @cached_property
+    def missed(self) -> list[Floats]:
+        """What the step misses, in whole quanta: options upstream (rows) and downstream (columns)."""
+        found = []
+        for step, up, down in zip(self.step, self.by[:-1], self.by[1:], strict=True):
+            over = np.abs(step + (down[:, 0] - up[:, 1, None])) - self.limit + 2 * SAME
+            # where a section is touched, they are not left just at a limit by rounding
+            over[0, 0] -= 3 * SAME
+            found.append(np.ceil(np.maximum(over, 0.0) / QUANTUM))
+        return found
+
+    def unlikely(self, k: NDArray[np.int64], up: NDArray[np.int64], down: NDArray[np.int64]) -> Floats:
+        """How unlikely steps are within tolerance: of the k-th joint, for options upstream and downstream."""
+        start = np.cumsum([0, *(len(by) for by in self.by)])
+        by, variance = np.concatenate(self.by), np.concatenate(self.variance)
+        one, other = start[k] + up, start[k + 1] + down
+        spread = np.where((up == 0) & (down == 0), self.u[k] ** 2, variance[one, 1] + variance[other, 0])
+        inside = _within(self.step[k] + (by[other, 0] - by[one, 1]), spread, self.limit)
+        return np.asarray(-np.log(np.maximum(inside, LEAST_CHANCE)))
 
 
 def _gathered(
