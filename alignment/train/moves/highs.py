@@ -91,7 +91,9 @@ def minimise(
             super().enableCallbacks()  # type: ignore[no-untyped-call]
 
     solver = Silent()  # type: ignore[no-untyped-call]
-    for option, value in (("output_flag", False), ("time_limit", max(seconds, 0.1)), ("mip_rel_gap", 0.0)):
+    # one thread: to start more for each of so many small programmes takes longer than it saves
+    how = {"output_flag": False, "time_limit": max(seconds, 0.1), "mip_rel_gap": 0.0, "threads": 1}
+    for option, value in how.items():
         solver.setOptionValue(option, value)
     order = np.lexsort((rows.column, rows.row))
     model = highspy.HighsLp()

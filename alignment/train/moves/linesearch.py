@@ -11,6 +11,7 @@ from __future__ import annotations
 
 import time
 from dataclasses import dataclass
+from functools import cached_property
 from typing import Final
 
 import numpy as np
@@ -68,12 +69,13 @@ class Faces:
     joints: NDArray[np.int64]
     nominal: Floats
 
+    @cached_property
     def lever(self) -> Floats:
         """What a millimetre at each bolt end (last axis) takes off the deviation at each end, (n, 2, 2)."""
         share = (self.x - self.bolts[:, :1]) / (self.bolts[:, 1:] - self.bolts[:, :1])
         return np.stack([1 - share, share], axis=2)
 
-    @property
+    @cached_property
     def share(self) -> Floats:
         """Where each end lies between the first (0) and the last (1) end of the train, (n, 2)."""
         first = self.x.min()
@@ -131,7 +133,7 @@ def fewest_ends(faces: Faces, low: Floats, high: Floats) -> Floats:
     from_, to = now - taken_most, now - taken_least
     tolerance = np.array([faces.offset, faces.offset, faces.square])
     alone = ((from_ <= tolerance + NEAR) & (to >= -tolerance - NEAR)).all(axis=2)
-    lever = faces.lever()
+    lever = faces.lever
     lever = np.concatenate([lever, lever[:, 1:] - lever[:, :1]], axis=1)
     touched = faces.band * tolerance
     one = np.zeros_like(alone)

@@ -121,7 +121,7 @@ class _Programme:
         low, high = faces.line_at(line[0], line[1])
         # the ends come to lie within the tolerance of the line, so bolt ends go no farther than this
         end = np.abs(faces.deviation) + np.maximum(np.abs(low), np.abs(high)) + faces.offset
-        need = np.einsum("nij,nj->ni", np.abs(np.linalg.inv(faces.lever())), end)
+        need = np.einsum("nij,nj->ni", np.abs(np.linalg.inv(faces.lever)), end)
         self.limit = np.minimum(need + NEAR, faces.travel)
         self.limit[faces.fixed] = 0.0
         self.lower = np.zeros(self.size)
@@ -142,7 +142,7 @@ class _Programme:
     def _after(self, i: int, end: int) -> tuple[float, Terms]:
         """Deviation of one end after the moves: what it is now, and how the unknowns change it."""
         faces, column = self.faces, [int(k) for k in self.column[i]]
-        entry, exit_ = faces.lever()[i, end]
+        entry, exit_ = faces.lever[i, end]
         share = float(faces.share[i, end])
         return float(faces.deviation[i, end]), {
             column[ENTRY_TOWARD]: -entry,
