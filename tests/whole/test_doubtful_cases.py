@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from math import asin, hypot, pi, radians
+
 import pytest
 
 TRUE = ("18 3/8", "18 3/8")
@@ -208,3 +210,86 @@ def test_nothing_is_a_cause_without_proof(tmp_path, run):
         "? The sections do not show whether a string is crooked. "
     ) in out
     assert " CONTRADICTED " not in out
+
+
+# how sure a number is, and what a plan leaves
+
+
+CAUTION = (
+    "Lock out, tag out, and prove that the machine is dead. Do not run it. Keep hands out of the shear and the rolls. "
+    "The machine's manual and local codes come first. "
+)
+ABOUT = (
+    "Offset is judged at the worse end. U: the number may be wrong by this much (2 standard uncertainties). ?: not "
+    "proved; %: chance of OK. "
+)
+
+
+def test_u_a_long_way_out_and_read_five_times(said):
+    """
+    72 in from the string, each end read five times on one mark: `budget` and `solve` promise the same.
+
+    Tape zero 1/64 in and the mean of a tilt within 2 degrees, r t^2 / 6, stay in the mean of any number of readings.
+    """
+    layout = small(1).replace("18 3/8", "72")
+    rows = [f"s1,{end},72 1/16,{k or ''}\n" for k in range(5) for end in ("entry", "exit")]
+    out = said("solve", layout, "section,point,reading,repeat\n" + "".join(rows), also=("--full",))
+    assert out == (
+        "Tray line, before.csv Verdict: OK?. Nothing to move, as far as this tape can tell. "
+        "section entry exit wanted verdict chance of OK s1 72 1/16 72 1/16 72 OK? 37% "
+        "FIGURES section entry exit U offset skew U square s1 +1/16 +1/16 0.049 OK? 50% 0 0.035 OK? 93% "
+        "Inches. Tolerance: offset 1/16, square 1/32. Positive: too far from the string. " + ABOUT + "DOUBTS " + CAUTION
+        + "- s1: at the limit. Read it 3 times with a finer rule before deciding. "
+        "- s1: neither another reading nor a move would help with this tape. It needs a finer mark, or wider "
+        "tolerances. - Not in the layout, so defaults are used: tape, tolerance."
+    )  # fmt: skip
+    assert said("budget", layout, also=("--repeats", "5")).startswith(
+        'Tray line: 1/16" marks, each point read 5 times As it is, this tape cannot prove the offset or squareness. '
+        + CAUTION + "First: read as finely as you can. No tape of common marks proves the offset here. TOLERANCES on "
+        "tolerance U hardest at offset 1/16 0.049 s1 cannot be proved (41 %) square 1/32 0.035 s1 cannot be "
+        "proved (0 %)"
+    )  # fmt: skip
+    assert 0.049 > 2 * hypot(1 / 64, 72 * radians(2) ** 2 / 6) > 0.04
+
+
+def test_the_chance_of_an_offset_is_that_of_both_ends(said):
+    """
+    Both ends read on their limit: even odds for either, and less for both.
+
+    1/4 + asin(rho) / (2 pi), W. F. Sheppard 1899 (from memory), rho being what the ends share: zero and mean tilt.
+    """
+    layout = small(1) + '[tolerance]\nsquare = "1/2"\n'
+    out = said("solve", layout, wide(("18 7/16", "18 7/16")))
+    assert out == (
+        "Tray line, before.csv Verdict: ?. Move 2 bolt ends on 1 section. " + CAUTION
+        + "First: s1: loosen both ends. Set both to 18 3/8, toward the string. Tighten, then read both ends again. "
+        "Chance that all is OK then: 90%. "
+        "section entry exit wanted verdict chance of OK s1 18 7/16 18 7/16 18 3/8 ? 30% "
+        "First: s1: loosen both ends. Set both to 18 3/8, toward the string."
+    )  # fmt: skip
+    shared = hypot(1 / 64, 18.4375 * radians(2) ** 2 / 6)
+    own = hypot(1 / 16 / 12**0.5, 1 / 64, 18.4375 * radians(2) ** 2 / 45**0.5)
+    both = 1 / 4 + asin(shared**2 / (shared**2 + own**2)) / (2 * pi)
+    assert round(100 * both) == 30
+
+
+def test_no_plan_leaves_a_step_on_its_limit(said):
+    """s1 stands 1/16 in out at its exit end; s2 set where it is wanted would leave a step of 1/16, its very limit."""
+    layout = small(2).replace('"16"', '"15"') + '[[joint]]\nsections = ["s1", "s2"]\n'
+    layout += '[tolerance]\nsquare = "1/8"\noffset = "1/8"\nstep = "1/16"\n'
+    out = said("solve", layout, wide(("18 3/8", "18 7/16"), ("18 1/8", "18 1/8")), also=("--full",))
+    assert out.startswith(
+        "Tray line, before.csv Verdict: OUT. Move 2 bolt ends on 1 section. " + CAUTION
+        + "First: s2: loosen both ends. Set both to 18 7/16, away from the string. MOVES, IN THIS ORDER "
+        "1 s2: loosen both ends. Set both to 18 7/16, away from the string. Now entry 18 1/8 and exit 18 1/8, wanted "
+        "18 3/8. Moving one end shifts the other slightly: alternate until both read as given. Tighten, then read both "
+        "ends again: tightening moves the section. Chance that all is OK then: 84%. HOW IT IS "
+    )  # fmt: skip
+    after = out[out.index("AFTER THE MOVES: ") : out.index(" DOUBTS ")]
+    assert after == (
+        "AFTER THE MOVES: OK? section entry exit U offset skew U square "
+        "s1 0 +1/16 0.058 OK +1/16 0.068 OK? 97% s2 +1/16 +1/16 0.066 OK? 97% 0 0.081 OK "
+        "Inches. Tolerance: offset 1/8, square 1/8. Positive: too far from the string. " + ABOUT
+        + "joint step U verdict s1 / s2 0 0.075 OK? 90% Tolerance of steps: 1/16. "
+        "- Row operator: faces within 1/32 of one straight line; reading error alone can do that."
+    )  # fmt: skip
