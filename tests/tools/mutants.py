@@ -115,8 +115,9 @@ class Fault:
 
     Attributes
     ----------
+    line : int
     what : str
-        Where and how.
+        How.
     names : set of str
         What the module calls the spoiled constant, class or function.
     lines : range
@@ -127,6 +128,7 @@ class Fault:
         All of it.
     """
 
+    line: int
     what: str
     names: set[str]
     lines: range
@@ -145,11 +147,10 @@ def faults(source: str, count: int, seed: int) -> Iterator[Fault]:
         held = statement_of(spoiled, node)
         assert held is not None
         spoil(node, how)
-        what = f"line {node.lineno}, {how}: {before[:90]}"  # type: ignore[attr-defined]
         top = next(part for part in spoiled.body if part.lineno <= node.lineno <= (part.end_lineno or 0))  # type: ignore
         stored = {n.id for n in ast.walk(top) if isinstance(n, ast.Name) and isinstance(n.ctx, ast.Store)}
         names = {top.name} if isinstance(top, ast.ClassDef | ast.FunctionDef) else stored
-        yield Fault(what, names, *held, ast.fix_missing_locations(spoiled))
+        yield Fault(node.lineno, f"{how}: {before[:90]}", names, *held, ast.fix_missing_locations(spoiled))
 
 
 def statement_of(
@@ -205,15 +206,17 @@ class Trial:
     def pytest_runtestloop(self, session: pytest.Session) -> bool:
         """Every fault of every module."""
         self.items = {item.nodeid: item for item in session.items}
-        for module in self.asked.modules:
+        for asked in self.asked.modules:
+            module, _, lines = asked.partition(":")
             import_module(module.removesuffix(".py").removesuffix("/__init__").replace("/", "."))
             tried = faults(text_of(module), self.asked.each, self.asked.seed)
-            found = [(fault, self.try_out(module, fault)) for fault in tried]
+            wanted = [fault for fault in tried if not lines or str(fault.line) in lines.split(",")]
+            found = [(fault, self.try_out(module, fault)) for fault in wanted]
             print(f"{module}: {sum(seen for _, seen in found)} of {len(found)} seen", file=self.out)
             for fault in [fault for fault, seen in found if not seen]:
                 changed = self.ran.changed(module, fault.lines)
                 why = ", changed since its tests were recorded: python -m tests.tools.ran" if changed else ""
-                print(f"    not seen: {fault.what}{why}", file=self.out)
+                print(f"    not seen: line {fault.line}, {fault.what}{why}", file=self.out)
         return True
 
     def try_out(self, module: str, fault: Fault) -> bool:
@@ -221,17 +224,19 @@ class Trial:
         functions = changes(module, fault.spoiled) if fault.called else []
         if functions:
             new = [name for name in self.items if name not in self.ran.seconds]
-            return self.is_seen(functions, [*new, *self.tests({module: fault.lines})])
-        tests = self.tests(lines_naming(fault.names))
+            return self.is_seen(functions, [*new, *self.tests({module: fault.lines}, module)])
+        tests = self.tests(lines_naming(fault.names), module)
         spoiled = self.tree / module
         spoiled.write_text(ast.unparse(fault.spoiled), encoding="utf-8")
         failed = bool(tests) and seen(self.tree, tests, 3 * self.asked.most)
         shutil.copyfile(ROOT / module, spoiled)
         return failed and self.is_clean(tests)
 
-    def tests(self, lines: dict[str, range | list[int]]) -> list[str]:
-        """Tests of today that ran a line."""
-        return [name for name in self.ran.tests(lines, self.asked.most) if name in self.items]
+    def tests(self, lines: dict[str, range | list[int]], module: str) -> list[str]:
+        """Tests of today that ran a line, those of the module's room first."""
+        path = Path(module).parts
+        room = path[0] if path[0] == "cli" else path[1] if len(path) > 2 else "ground"
+        return [name for name in self.ran.tests(lines, self.asked.most, f"tests/{room}/") if name in self.items]
 
     def is_clean(self, tests: list[str]) -> bool:
         """Whether tests pass on the copy of the tree as it is."""
@@ -293,7 +298,9 @@ def seen(tree: Path, tests: list[str], limit: int) -> bool:
 def main() -> None:
     """Spoil each module a few times and print what no test saw."""
     parser = argparse.ArgumentParser(description=__doc__)
-    parser.add_argument("modules", nargs="+")
+    parser.add_argument(
+        "modules", nargs="+", metavar="MODULE[:LINE,LINE]", help="lines: those faults of the draw alone"
+    )
     parser.add_argument("--each", type=int, default=10)
     parser.add_argument("--seed", type=int, default=1)
     parser.add_argument("--most", type=int, default=30, help="seconds of processor time of the tests tried on a fault")

@@ -55,8 +55,19 @@ class Ran:
         blocks = SequenceMatcher(None, before, now, autojunk=False).get_matching_blocks()
         return {line - b + a for a, b, size in blocks for line in lines if b < line <= b + size}
 
-    def tests(self, lines: Mapping[str, Iterable[int]], most: float) -> list[str]:
-        """Tests that ran a line of these, by module, the quickest first, for at most so many seconds in all."""
+    def tests(self, lines: Mapping[str, Iterable[int]], most: float, first: str = "") -> list[str]:
+        """
+        Tests that ran a line of these, for at most so many seconds in all.
+
+        Parameters
+        ----------
+        lines : mapping of str to iterable of int
+            By module.
+        most : float
+            Seconds of processor time, under coverage.
+        first : str
+            Folder of the tests that come first; among them, and after them, the quickest do.
+        """
         contexts: set[str] = set()
         for module, numbers in lines.items():
             by_line = self._lines.contexts_by_lineno(module)
@@ -65,7 +76,7 @@ class Ran:
         contexts.discard("")
         names = [name for name in self.seconds if name in contexts or name.partition("::")[0] in contexts]
         chosen, spent = [], 0.0
-        for name in sorted(names, key=self.seconds.__getitem__):
+        for name in sorted(names, key=lambda name: (not name.startswith(first), self.seconds[name])):
             spent += self.seconds[name]
             if spent > most and chosen:
                 break
