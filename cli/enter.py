@@ -72,8 +72,8 @@ def _survey(layout: Path, survey: Path, repeats: int, section: Sequence[str], re
     from alignment.train import solve as solution
 
     machine = read_layout(layout)
-    text = read_begun(survey)
     writing.ready_to_renew(survey)
+    text = read_begun(survey)
     # what is wrong with the files or the options is told before anything is asked
     with output.named("--section"):
         step = entering.enter(machine, text, survey.name, record=record, repeats=repeats, sections=section)
@@ -108,8 +108,8 @@ def _fill(wanted: Path, file: Path, by: str, *, panel: bool) -> None:
     from alignment.show.words.settings import settings_page
 
     writing.ready((file, writing.TOML), inputs=(wanted,), force=True)
-    text = read_if_there(file)
     writing.ready_to_renew(file)
+    text = read_if_there(file)
     job = ask_panel.panel_job if panel else ask_settings.settings_job
     step = filling.fill(
         text,

@@ -84,9 +84,11 @@ class LayoutCommand(TyperCommand):
             # a parse of its own: which words are arguments depends on which options take a value
             named = self.make_parser(ctx).parse_args(args=list(args))[0].get("layout")
             if not str(named or "").lower().endswith(".toml"):
+                rest = super().parse_args(ctx, [MACHINE, *args])
+                # a line that cannot be used gets its own message, and no other
                 if not ctx.resilient_parsing:
                     typer.echo(f"Layout: {MACHINE}", err=True)
-                args = [MACHINE, *args]
+                return rest
         return super().parse_args(ctx, args)
 
 

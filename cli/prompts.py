@@ -91,21 +91,37 @@ def converse(step: S, file: Path, kept: str | None) -> S:
 
 
 def ask(prompt: str) -> str | None:
-    """What is typed after a prompt; None where there is no more input, or Ctrl-C was pressed."""
+    """What is typed after a prompt; None where there is no more input, or Ctrl-C was pressed: as good as q."""
+    try:
+        return _typed(prompt)
+    except KeyboardInterrupt:
+        typer.echo()
+        return None
+
+
+def _typed(prompt: str) -> str | None:
+    """What is typed after a prompt; None where there is no more input."""
+    from alignment.errors import FileError
+
     with contextlib.suppress(AttributeError, io.UnsupportedOperation):  # once something was read, it is done
         # a stray byte of a slow line is a typing mistake, not the end of the job
         sys.stdin.reconfigure(errors="replace")  # type: ignore[union-attr]
     try:
         return input(prompt)
-    except (EOFError, KeyboardInterrupt):
+    except EOFError:
         typer.echo()
         return None
+    except OSError as error:
+        # if it was the prompt that could not be written, the system says so again
+        sys.stdout.flush()
+        why = error.strerror or error
+        raise FileError(f"standard input: cannot be read: {why}. Run this where you can type.") from None
 
 
 def who(record: dict[str, str]) -> None:
-    """Ask who reads and with which tape, as far as it was not told."""
+    """Ask who reads and with which tape, as far as it was not told; Ctrl-C ends it here, where nothing is read yet."""
     for key, question in (("by", "Your name: "), ("tape", "Tape, its number or name: ")):
-        record[key] = record[key] or ask(question) or ""
+        record[key] = record[key] or _typed(question) or ""
 
 
 def now() -> str:
@@ -116,7 +132,7 @@ def now() -> str:
 def yes(question: str) -> bool:
     """Whether the answer is yes, as Enter and the end of input are; anything else than y and n is asked again."""
     answers = {"": True, "y": True, "yes": True, "n": False, "no": False}
-    while (told := (ask(question) or "").strip().lower()) not in answers:
+    while (told := (_typed(question) or "").strip().lower()) not in answers:
         say(["Type y or n."])
     return answers[told]
 

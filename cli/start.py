@@ -78,6 +78,7 @@ def start(
     if told.keys() >= set(starting.NEEDED):
         writing.write_whole(file, tolerances.first_layout(told), force=force)
     else:
+        writing.ready_to_renew(file)
         done = prompts.converse(words.begin(told), file, read_if_there(file))
         if not done.text:
             raise StringtrueError(f"no answer for --{done.at}, so nothing was written.")
@@ -98,6 +99,7 @@ def _fill(file: Path, units: Units | None, *, panel: bool, blank: bool, force: b
         writing.write_whole(file, (panel_file if panel else settings_file).template(units or Units.inch), force=force)
         prompts.say([f"Wrote {file}. Fill it in, then: stringtrue {'panel' if panel else 'settings'} {file}"])
         return
+    writing.ready_to_renew(file)
     text = None if force else read_if_there(file)
     step = filling.fill(
         text,

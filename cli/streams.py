@@ -16,15 +16,15 @@ def open_streams() -> None:
     Put something in the place of streams that were closed when the command was started.
 
     Otherwise the next file to be opened would take the place of one, and be written with what is meant for it. Of a
-    closed standard input nothing can be read, on a closed standard output nothing can be written, and both are told;
-    what would go to a closed standard error is lost.
+    closed standard input nothing can be read, on a closed standard output nothing can be written, and both are told:
+    each is opened the wrong way round, so that the system refuses. What would go to a closed standard error is lost.
     """
     for number, name, mode in ((0, "stdin", "r"), (1, "stdout", "w"), (2, "stderr", "w")):
         try:
             os.fstat(number)
         except OSError:
             # the lowest number that is free, and so this one
-            os.open(os.devnull, os.O_WRONLY if number == 2 else os.O_RDONLY)
+            os.open(os.devnull, os.O_RDONLY if number == 1 else os.O_WRONLY)
             setattr(sys, name, open(number, mode, encoding="utf-8", closefd=False))  # noqa: SIM115
 
 

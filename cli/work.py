@@ -36,8 +36,8 @@ def work(
 
     machine = read_layout(layout)
     file = log or todays_log()
-    text = read_begun(file)
     writing.ready_to_renew(file)
+    text = read_begun(file)
     prompts.say(cautions.opening(bool(text and text.strip())))
     kept = text
     if text is None or not text.strip():

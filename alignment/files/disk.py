@@ -9,6 +9,7 @@ from __future__ import annotations
 
 import codecs
 import re
+import stat
 import sys
 from collections.abc import Sequence
 from pathlib import Path
@@ -88,9 +89,14 @@ def read_bytes(file: Path, kinds: Sequence[str]) -> bytes:
     try:
         if file.is_dir():
             raise FileError(f"{file}: this is a folder. Name a file.")
-        if file.stat().st_size > LARGEST_FILE:
+        about = file.stat()
+        with file.open("rb") as source:
+            # a pipe or a device tells no size, and may have no end
+            plain = stat.S_ISREG(about.st_mode) and about.st_size <= LARGEST_FILE
+            data = source.read(-1 if plain else LARGEST_FILE + 1)
+        if len(data) > LARGEST_FILE:
             raise FileError(f"{file}: larger than {LARGEST_FILE // 1_000_000} MB, which no survey or layout is.")
-        return file.read_bytes()
+        return data
     except FileNotFoundError:
         there = file.parent.is_dir()
         others = sorted(p.name for p in file.parent.glob("*") if p.suffix.lower() in kinds) if there else []

@@ -202,6 +202,8 @@ def _alone(path: Path) -> Iterator[None]:
                 with contextlib.suppress(OSError):
                     lock.unlink()
     except Timeout:
+        if not lock.exists():
+            raise FileError(f"{path}: cannot be written: no file can be made in {quote(path.parent)}.") from None
         raise FileError(f"{path}: another program has been writing it for {PATIENCE:.0f} s. Try again.") from None
 
 

@@ -334,8 +334,8 @@ def open_job(layout: Path, log: Path) -> Job:
     from alignment.files.writing import ready_to_renew
 
     job = Job(read_layout(layout), log)
-    job.look()
     ready_to_renew(log)
+    job.look()
     return job
 
 

@@ -2,8 +2,11 @@
 
 from __future__ import annotations
 
+import contextlib
+import io
 import os
 import pty
+import shutil
 import subprocess
 import sys
 from pathlib import Path
@@ -50,8 +53,139 @@ def test_closed_standard_input(tmp_path):
     assert (done.returncode, done.stdout) == (2, "")
     assert done.stderr.startswith("stringtrue: standard input: ")
     done = shell(f"st enter machine.toml {tmp_path}/s.csv <&-")
-    assert "Traceback" not in done.stderr
+    assert (done.returncode, done.stderr.count("\n")) == (2, 1)
+    assert done.stderr.startswith("stringtrue: standard input: cannot be read: Bad file descriptor.")
     assert not (tmp_path / "s.csv").exists()
+
+
+ASKS = (
+    "work machine.toml new.csv",
+    "enter machine.toml new.csv",
+    "enter settings.toml new.toml",
+    "enter tray.toml new.toml",
+    "start new.toml",
+    "start new.toml --panel",
+    "start new.toml --settings",
+)
+"""Lines that ask a person something."""
+TELLS = (
+    "start new.toml --sections 2 --length 18 --gap 1 --bolts 2 --target 18 --units in --rows a,b --mark 1/16 "
+    "--start 0 --setback 0 --name A",
+    "start new.toml --panel --blank",
+    "budget machine.toml",
+    "sheet machine.toml -o new.pdf",
+    "next machine.toml job.csv",
+    "square 18-3/8 18-7/16 --length 15",
+    "solve machine.toml as-found.csv",
+    "compare machine.toml as-found.csv as-left.csv",
+    "history machine.toml before-move.csv as-found.csv as-left.csv",
+    "panel tray.toml",
+    "causes machine.toml as-found.csv tray.toml",
+    "settings settings.toml",
+    "report machine.toml job.csv -o new.pdf",
+    "phone machine.toml new.csv",
+)
+"""Lines that only tell, and one that serves once it has told where."""
+
+
+def test_every_command_is_tried():
+    """All but the demonstration, which takes seconds and then tells in the same way."""
+    assert {line.split()[0] for line in ASKS + TELLS} == set(app.NAMES) - {"demo"}
+
+
+@pytest.fixture
+def job(samples, tmp_path, monkeypatch):
+    """A folder with the samples, to work in."""
+    shutil.copytree(samples, tmp_path, dirs_exist_ok=True)
+    monkeypatch.chdir(tmp_path)
+    return tmp_path
+
+
+@pytest.mark.parametrize("line", ASKS)
+def test_asking_nobody(job, run, monkeypatch, line):
+    """Of a closed standard input nothing can be read, which is told, and nothing is written."""
+    before = sorted(job.iterdir())
+    with os.fdopen(os.open(os.devnull, os.O_WRONLY), "r", encoding="utf-8") as closed:
+        monkeypatch.setattr(sys, "stdin", closed)
+        done = run(*line.split())
+    said = "standard input: cannot be read: Bad file descriptor. Run this where you can type."
+    assert (done.status, done.err) == (2, f"stringtrue: {said}\n")
+    assert sorted(job.iterdir()) == before
+
+
+@pytest.mark.parametrize("line", ASKS)
+def test_an_end_of_input_is_a_way_to_stop(job, run, monkeypatch, line):
+    """As q is, and with its status: 0, or 2 where nothing can be made of the answers; never a file without them."""
+    before = sorted(job.iterdir())
+    found = []
+    for typed in ("", "q\n" * 9):
+        monkeypatch.setattr(sys, "stdin", io.StringIO(typed))
+        found.append(run(*line.split()))
+    assert {done.status for done in found} == {2 if line == "start new.toml" else 0}
+    said = " ".join((found[0].out + found[0].err).split())
+    assert any(words in said for words in ("Nothing was", "no answer for")), said
+    assert sorted(job.iterdir()) == before
+
+
+@pytest.mark.skipif(not Path("/dev/full").exists(), reason="has no full device")
+@pytest.mark.parametrize("line", ASKS + TELLS)
+def test_nothing_can_be_told(job, run, monkeypatch, line):
+    """A full disk behind standard output, for every command: one message, whatever else was done."""
+    monkeypatch.setattr(sys, "stdin", io.StringIO(""))
+    with Path("/dev/full").open("w", encoding="utf-8", buffering=1) as full:
+        monkeypatch.setattr(sys, "stdout", full)
+        done = run(*line.split())
+        monkeypatch.setattr(sys, "stdout", sys.__stdout__)
+        with contextlib.suppress(OSError):
+            full.close()
+    assert (done.status, done.err) == (2, "stringtrue: standard output: cannot be used: No space left on device.\n")
+
+
+def test_interrupted_before_anything_is_read(job, run, monkeypatch):
+    """Ctrl-C at the first question ends it there, and does not go on to the next."""
+
+    def stop(_: str) -> str:
+        raise KeyboardInterrupt
+
+    monkeypatch.setattr("builtins.input", stop)
+    assert run("work", "machine.toml", "new.csv").status == app.INTERRUPTED
+    assert not (job / "new.csv").exists()
+
+
+@pytest.mark.skipif(not Path("/dev/zero").exists(), reason="has no device without an end")
+@pytest.mark.parametrize("line", ["panel /dev/zero", "solve machine.toml /dev/zero"])
+def test_what_has_no_end(job, run, line):
+    done = run(*line.split())
+    assert (done.status, done.out) == (2, "")
+    assert done.err == "stringtrue: /dev/zero: larger than 50 MB, which no survey or layout is.\n"
+
+
+@pytest.mark.parametrize(
+    "line", ["enter machine.toml new.csv", "work machine.toml new.csv", "phone machine.toml new.csv"]
+)
+def test_answers_into_a_pipe(job, run, line):
+    """Refused at once: it would wait for ever for somebody who writes into it."""
+    os.mkfifo(job / "new.csv")
+    done = run(*line.split())
+    assert (done.status, done.out) == (2, "")
+    assert done.err == "stringtrue: new.csv: is no plain file but a pipe or a device. Name a file.\n"
+
+
+@pytest.mark.parametrize("line", [line for line in ASKS if "new" in line])
+def test_a_folder_that_cannot_be_written_is_told_before_anything_is_asked(job, run, monkeypatch, line):
+    def denied(*_: object) -> None:
+        raise PermissionError(13, "Permission denied")
+
+    monkeypatch.setattr("filelock.FileLock.__enter__", denied)
+    done = run(*line.split())
+    assert (done.status, done.out) == (2, "")
+    assert done.err.endswith(": cannot be written: Permission denied.\n")
+
+
+def test_a_line_that_cannot_be_used_gets_one_message(job, run):
+    """That the layout was taken from the folder is said only where it was used."""
+    assert run("budget", "none").err.startswith("stringtrue: Got unexpected extra argument")
+    assert run("next", "job.csv").err == "Layout: machine.toml\n"
 
 
 def test_all_streams_closed(tmp_path):

@@ -366,6 +366,20 @@ def test_a_writer_that_does_not_end(tmp_path, monkeypatch):
     assert inside(tmp_path) == []
 
 
+def test_a_folder_in_which_no_file_can_be_made(tmp_path, monkeypatch):
+    """As /proc is: the lock never comes to be, and nobody else is to blame."""
+    from filelock import FileLock, Timeout
+
+    def never(lock: FileLock) -> None:
+        raise Timeout(lock.lock_file)
+
+    monkeypatch.setattr(FileLock, "__enter__", never)
+    path = tmp_path / "log.csv"
+    assert refused(writing.renew_text, path, None, "x") == (
+        f"{path}: cannot be written: no file can be made in {quote(tmp_path)}."
+    )
+
+
 def test_a_reader_that_keeps_the_file_open_for_a_moment(tmp_path, monkeypatch):
     """Windows refuses to replace a file that is being read: the write waits, and succeeds."""
     path, replace, tries = tmp_path / "log.csv", Path.replace, []
