@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import json
+from fractions import Fraction
 
 import numpy as np
 import pytest
@@ -17,7 +18,7 @@ from alignment.train.flags.find import find_flags
 from alignment.train.flags.neighbours import Neighbours
 from alignment.train.solve import solve
 from alignment.train.train import fit_train
-from alignment.uncertainty import rounding_kept
+from alignment.uncertainty import repeats_apart, rounding_kept
 from tests.tools.machines import machine, readings, said
 from tests.tools.sample_truth import SLIPS
 
@@ -210,6 +211,14 @@ def test_slip_against_the_target(count, value, hint):
     )
 
 
+def test_a_slanting_face_that_three_points_bear_out_is_no_slip():
+    """20 mm over 450, on one line: its exit is farther off than a slot allows, but all three would have to be."""
+    layout = machine(sections(1, points=["0", "225", "450"]), rows=ROW)
+    assert flags(layout, [("a-1", "0", 600), ("a-1", "225", 610), ("a-1", "450", 620)]) == []
+    (flag,) = flags(layout, [("a-1", "0", 625), ("a-1", "225", 625), ("a-1", "450", 625)])
+    assert (flag.flag, flag.section, flag.read) == ("off-target", "a-1", ("625",))
+
+
 @pytest.mark.parametrize("again", [610, 611])
 def test_doubted_reading_read_again_alike_is_taken(again):
     """Twice 10 mm off is where the section stands; what the slots can do about it is for the moves."""
@@ -366,6 +375,21 @@ def test_spread_of_repeats(apart, found):
     layout = machine([*section, *sections(2, "b")], rows={"a": "target = '600'", "b": "target = '600'"})
     read += rows([(600, 600)] * 2, "b")
     assert [f.flag for f in flags(layout, read)] == found
+
+
+@pytest.mark.parametrize("mark", ["1/16", "1/64"])
+def test_spread_that_is_allowed_by_a_tape_in_inches(mark):
+    """The same marks, hand, tilt and distance, told in millimetres: the same spread is allowed."""
+    own = {"units": "in", "tape": f"mark = '{mark}'\nset = '1/64'\ntilt = 3\nzero = 0"}
+    layout = machine(
+        [*sections(1), *sections(2, "b")], rows={"a": "target = '18 3/8'", "b": "target = '18 3/8'"}, **own
+    )
+    read = [("a-1", "entry", v) for v in ("18 3/8", "18 5/8", "18 3/8")] + rows([("18 3/8", "18 3/8")] * 2, "b")
+    (flag,) = flags(layout, read)
+    size = 25.4 * float(Fraction(mark))
+    middle = round((18 + 11 / 24) * 25.4 / size) * size
+    expected = repeats_apart(middle, 3, 0.95, mark=size, set_u=25.4 / 64, tilt=3)
+    assert flag.numbers == pytest.approx({"spread": 25.4 / 4, "allowed": expected})
 
 
 def test_spread_names_what_was_read():

@@ -82,6 +82,42 @@ def test_sections_out_as_blocks_are_no_lean():
     assert accused / 400 <= 0.01 + 4 * np.sqrt(0.01 * 0.99 / 400)
 
 
+@pytest.mark.parametrize("slope", [0.0, 0.02])
+def test_blocks_are_tested_by_their_offsets_and_skews_apart(slope):
+    """A slope of offsets at their leverage and of skews at theirs, with the degrees of freedom of GUM G.4.1."""
+    own = np.random.default_rng(11).normal(0, (3.0, 0.4), (7, 2)) + [0, slope * LENGTH]
+    middle = STEP * np.arange(7) + LENGTH / 2
+    blocks = [(o + slope * x - s / 2, o + slope * x + s / 2) for (o, s), x in zip(own.tolist(), middle, strict=True)]
+    t = train({"a": blocks})
+    entry, exit_ = (end.value for end in t.ends)
+    places = np.concatenate([middle - LENGTH / 2, middle + LENGTH / 2])
+    plain = stats.linregress(places, np.concatenate([entry, exit_]))
+    offsets = (entry + exit_) / 2 - plain.intercept - plain.slope * middle
+    skews = exit_ - entry - plain.slope * LENGTH
+    moment = np.sum((places - places.mean()) ** 2)
+    of_offsets = np.sum(offsets**2) / 5 * np.sum((2 * (middle - middle.mean())) ** 2) / moment**2
+    of_skews = np.sum(skews**2) / 7 * 7 * (LENGTH / 2) ** 2 / moment**2
+    dof = (of_offsets + of_skews) ** 2 / (of_offsets**2 / 5 + of_skews**2 / 7)
+    (test,) = lean_tests(t)
+    assert test.u == pytest.approx(np.sqrt(of_offsets + of_skews), rel=1e-9)
+    assert test.limit == pytest.approx(test.u * stats.t.ppf(0.995, dof), rel=1e-9)
+
+
+@pytest.mark.parametrize(("of_it", "leans"), [(0.98, False), (1.02, None)])
+def test_string_is_ruled_out_where_both_offset_tolerances_would_have_been_found(of_it, leans):
+    """Five dead true sections: Student's 0.5 % point of eight degrees of freedom, and 0.842 more for four cases in five."""
+    places = np.concatenate([STEP * np.arange(5), STEP * np.arange(5) + LENGTH])
+    span, moment = 4 * STEP + LENGTH, np.sum((places - places.mean()) ** 2)
+    u = of_it * 2 * 1.6 / span * np.sqrt(moment) / (stats.t.ppf(0.995, 8) + stats.norm.ppf(0.8))
+    parts = [{"name": f"s{k}", "row": "a", "start": str(STEP * k), "length": str(LENGTH)} for k in range(5)]
+    how = {"tape": f"mark = '0.001'\nset = '{u:.6f}'\ntilt = 0\nzero = '0'", "tolerance": "offset = '1.6'"}
+    layout = machine(parts, rows={"a": f"target = '{TARGET}'"}, **how)
+    read = [(s.name, end, TARGET) for s in layout.sections for end in ("entry", "exit")]
+    (test,) = lean_tests(fit_train(layout, readings(layout, read)))
+    assert test.u == pytest.approx(u / np.sqrt(moment), rel=1e-4)
+    assert test.leans is leans
+
+
 def test_absence_of_a_lean_is_believed_where_it_would_have_been_seen():
     """A lean of both offset tolerances over five true sections, 3.2 mm: seen by fine marks, not by two sections."""
     fine = {"tape": "mark = '0.1'\nset = '0.05'\ntilt = 0\nzero = '0'"}
