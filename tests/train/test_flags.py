@@ -475,6 +475,27 @@ def test_how_well_a_closing_reading_bears_a_slip_out(close, first):
     assert flags(machine(sections(), rows=ROW), read, **CLOSE)[0].flag == first
 
 
+def test_what_two_neighbours_lead_to_expect():
+    """Their middle, and no slope: 0, 1, 10 and 13 mm off are 5.5, and 4.5 to 7.5 about it, 5 in the middle."""
+    layout = machine(sections(3), rows=ROW)
+    read = readings(layout, rows([(600, 601), (600, 600), (610, 613)]))
+    expected = Neighbours(fit_train(layout, read)).expect(1)
+    assert (expected.at_zero, expected.slope) == (pytest.approx(5.5), 0)
+    # the median of absolute deviations as a standard deviation (1.4826), grown by what one parameter takes of four
+    assert expected.scatter == pytest.approx(stats.norm.ppf(0.75) ** -1 * 5 * (4 / 3) ** 0.5, rel=1e-4)
+
+
+def test_what_neighbours_on_a_line_lead_to_expect():
+    """One of their eight readings is wrong, and changes nothing."""
+    layout = machine(sections(5), rows=ROW)
+    ends = [(600 + 5 * k, 604.5 + 5 * k) for k in range(5)]
+    ends[2], ends[4] = (700, 500), (620, 640)
+    expected = Neighbours(fit_train(layout, readings(layout, rows(ends)))).expect(2)
+    assert expected.slope == pytest.approx(0.01)
+    assert expected.at_zero == pytest.approx(0, abs=1e-9)
+    assert expected.scatter == pytest.approx(0, abs=1e-9)
+
+
 def test_what_is_said_of_a_stray():
     """The others' word, a hint only where one fits, and what would have gone unseen; whole messages."""
     layout = machine(sections(points=["0", "225", "450"]), rows=ROW)

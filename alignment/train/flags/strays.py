@@ -47,8 +47,8 @@ class Stray:
     slip: float
     u_slip: float
     detectable: float
-    tied: tuple[Reading, ...] = ()
-    decided: bool = True
+    tied: tuple[Reading, ...]
+    decided: bool
 
 
 def critical_w(tests: int) -> float:

@@ -19,8 +19,6 @@ FEWEST: Final = 3
 ENOUGH: Final = 10
 """From so many on their scatter stands in place of the layout's creep."""
 SURE: Final = 0.95
-NARROWEST, WIDEST = 1.9, 4.31
-"""Quantiles of Student's t for any count lie between these."""
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -62,8 +60,7 @@ def learn(crept: Sequence[Crept], layout_creep: float) -> Creep:
     drifts = False
     if count >= FEWEST:
         ratio = abs(mean) * math.sqrt(count) / max(scatter, 1e-9)
-        # between these the quantile decides, and only then is it worth its library
-        drifts = ratio > WIDEST or (ratio > NARROWEST and ratio > student_point((1 + SURE) / 2, count - 1))
+        drifts = ratio > student_point((1 + SURE) / 2, count - 1)
     u = layout_creep
     if count >= ENOUGH:
         # both readings, the one at the stop and the one after it, scatter too
