@@ -85,7 +85,7 @@ def test_sections_out_as_blocks_are_no_lean():
 @pytest.mark.parametrize("slope", [0.0, 0.02])
 def test_blocks_are_tested_by_their_offsets_and_skews_apart(slope):
     """A slope of offsets at their leverage and of skews at theirs, with the degrees of freedom of GUM G.4.1."""
-    own = np.random.default_rng(11).normal(0, (3.0, 0.4), (7, 2)) + [0, slope * LENGTH]
+    own = np.random.default_rng(11).normal((0, slope * LENGTH), (3.0, 0.4), (7, 2))
     middle = STEP * np.arange(7) + LENGTH / 2
     blocks = [(o + slope * x - s / 2, o + slope * x + s / 2) for (o, s), x in zip(own.tolist(), middle, strict=True)]
     t = train({"a": blocks})
@@ -105,7 +105,7 @@ def test_blocks_are_tested_by_their_offsets_and_skews_apart(slope):
 
 @pytest.mark.parametrize(("of_it", "leans"), [(0.98, False), (1.02, None)])
 def test_string_is_ruled_out_where_both_offset_tolerances_would_have_been_found(of_it, leans):
-    """Five dead true sections: Student's 0.5 % point of eight degrees of freedom, and 0.842 more for four cases in five."""
+    """Five dead true sections: Student's 0.5 % point, eight degrees of freedom, and 0.842 more for four in five."""
     places = np.concatenate([STEP * np.arange(5), STEP * np.arange(5) + LENGTH])
     span, moment = 4 * STEP + LENGTH, np.sum((places - places.mean()) ** 2)
     u = of_it * 2 * 1.6 / span * np.sqrt(moment) / (stats.t.ppf(0.995, 8) + stats.norm.ppf(0.8))

@@ -16,7 +16,10 @@ from alignment.machine.survey_text import parse_survey
 from alignment.train.chance import Beside, chance, shared, with_steps
 from alignment.train.flags.flag import FlagKind
 from alignment.train.solve import solve
+from alignment.train.work import next_act as acting
 from alignment.train.work.creep import learn
+from alignment.train.work.deciding import decide
+from alignment.train.work.doubts import doubts_of, read_once
 from alignment.train.work.next_act import Act, State, Why, next_act
 from alignment.train.work.odds import Odds
 from alignment.train.work.standing import Crept, creeps, stand, targets
@@ -326,3 +329,66 @@ def test_two_sections_of_which_one_end_each_was_read_have_a_next_act(samples):
     text = "section,point,reading\noperator-1,entry,18 3/8\noperator-2,entry,18 3/8\n"
     told = next_act(layout, parse_survey(text, layout), skip=["operator-1"])
     assert (told.act, told.section.name, told.doubts) == (Act.read, "operator-2", ())
+
+
+def test_what_is_doubted_is_told_of_its_own_section_and_string():
+    """One string leans by 30 mm, and on the other one section was read an inch off."""
+    rows = dict.fromkeys("ab", "target = '600'")
+    parts = [{"name": f"{r}-{k}", "row": r, "start": str(500 * k), "length": "450"} for r in "ab" for k in range(5)]
+    layout = machine(parts, rows=rows)
+    text = "section,point,reading\n"
+    for k in range(5):
+        text += f"a-{k},entry,{625.4 if k == 2 else 600}\na-{k},exit,600\n"
+        text += f"b-{k},entry,{600 + 6 * k}\nb-{k},exit,{605.4 + 6 * k}\n"
+    log = parse_survey(text, layout)
+    told_of = {s.name: doubts_of(layout, log, s) for s in layout.sections}
+    assert {name: [(f.flag, f.section or f.string) for f in flags] for name, flags in told_of.items()} == {
+        **{f"a-{k}": [(FlagKind.unlikely, "a-2")] * (k == 2) for k in range(5)},
+        **{f"b-{k}": [(FlagKind.line_skewed, "b")] for k in range(5)},
+    }
+
+
+def test_which_readings_stand_alone(layout):
+    rows = ("a-1,entry,18 3/8", "a-1,exit,18 3/8", "a-1,exit,18 3/8", "a-2,entry,18 3/8", "a-2,exit,18 3/8")
+    log = parse_survey(HEAD + "".join(f"{row}\n" for row in rows), layout)
+    assert read_once(log, log.fitted) == pytest.approx((0.0, 0.0, 15 * IN))
+
+
+def test_a_section_left_for_later_ones_is_not_gone_back_to_for_a_little():
+    """The middle one is likely in, and another reading is worth its while; not once the one after it was moved."""
+    layout = machine(sections(3), units="in", tape=TAPE, tolerance=WIDE, rows={"a": "target = '18 3/8'"})
+    first = (
+        "a-1,entry,18 3/8",
+        "a-1,exit,18 9/16",
+        "a-1,exit,18 3/8,move",
+        *["a-1,exit,18 3/8", "a-1,entry,18 3/8"] * 2,
+    )
+    middle = ("a-2,entry,18 3/8", "a-2,exit,18 13/32")
+    found = told(layout, *first, *middle)
+    assert (found.act, found.section.name) == (Act.read, "a-2")
+    assert 0.8 < found.sections[1].chance < 0.9
+    last = [row.replace("a-1", "a-3") for row in first]
+    found = told(layout, *first, *middle, *last)
+    assert states(found) == [State.done] * 3
+    # but for much: two in three that it is out
+    found = told(layout, *first, "a-2,entry,18 3/8", "a-2,exit,18 7/16", *last)
+    assert (found.section.name, states(found)[1]) == ("a-2", State.move)
+
+
+def test_sections_on_hold_come_first_where_a_row_takes_its_target_from_them():
+    parts = [{**one, "hold": name == "a-2"} for one in sections(3) for name in (one["name"],)]
+    for target, first in (("target = '18 3/8'", "a-1"), ("", "a-2")):
+        layout = machine(parts, units="in", tape=TAPE, tolerance=WIDE, rows={"a": target})
+        assert asked(told(layout))[1] == first
+
+
+def test_a_reading_is_worth_more_where_tolerances_are_finer_than_the_mark(layout, monkeypatch):
+    """By the square: set against the chance, it costs a quarter at half a mark. From a mark on it costs the same."""
+    costs = []
+    monkeypatch.setattr(
+        next_act_test, "decide", lambda *given, **how: costs.append(given[2].reading) or decide(*given, **how)
+    )
+    for limit in ("1/8", "1/16", "1/32"):
+        limits = f"square = '1/8'\noffset = '{limit}'\nstep = '1/8'"
+        told(machine(sections(1), units="in", tape=TAPE, tolerance=limits, rows={"a": "target = '18 3/8'"}))
+    assert costs[1:] == pytest.approx([costs[0], costs[0] / 4])
