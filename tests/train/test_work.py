@@ -385,9 +385,7 @@ def test_sections_on_hold_come_first_where_a_row_takes_its_target_from_them():
 def test_a_reading_is_worth_more_where_tolerances_are_finer_than_the_mark(layout, monkeypatch):
     """By the square: set against the chance, it costs a quarter at half a mark. From a mark on it costs the same."""
     costs = []
-    monkeypatch.setattr(
-        next_act_test, "decide", lambda *given, **how: costs.append(given[2].reading) or decide(*given, **how)
-    )
+    monkeypatch.setattr(acting, "decide", lambda *given, **how: costs.append(given[2].reading) or decide(*given, **how))
     for limit in ("1/8", "1/16", "1/32"):
         limits = f"square = '1/8'\noffset = '{limit}'\nstep = '1/8'"
         told(machine(sections(1), units="in", tape=TAPE, tolerance=limits, rows={"a": "target = '18 3/8'"}))
