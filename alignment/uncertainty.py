@@ -11,7 +11,7 @@ import enum
 import math
 from collections.abc import Iterable
 from dataclasses import dataclass
-from functools import lru_cache
+from functools import cached_property, lru_cache
 from typing import Final
 
 import numpy as np
@@ -64,7 +64,7 @@ class Verdict(enum.StrEnum):
     @property
     def rank(self) -> int:
         """0 for the best verdict to 4 for the worst."""
-        return list(Verdict).index(self)
+        return _RANK[self]
 
     @property
     def inside(self) -> bool:
@@ -85,6 +85,9 @@ class Verdict(enum.StrEnum):
     def printed(self) -> str:
         """As people read it: OK, OK?, ?, OUT? or OUT."""
         return self.value.upper()
+
+
+_RANK: Final = {found: rank for rank, found in enumerate(Verdict)}
 
 
 def reading_u(reading: ArrayLike, *, mark: float, set_u: float, tilt: float) -> Floats:
@@ -303,12 +306,14 @@ class Judged:
         """Expanded uncertainty U = k u. [mm]"""
         return COVERAGE * self.u
 
-    @property
+    # asked for again and again, by every table and sentence
+
+    @cached_property
     def verdict(self) -> Verdict:
         """Within tolerance or out, sure or not."""
         return verdict(self.value, self.u, self.tolerance)
 
-    @property
+    @cached_property
     def p_in(self) -> float:
         """Probability that the deviation is within its tolerance."""
         return conformance_probability(self.value, self.u, lower=-self.tolerance, upper=self.tolerance)

@@ -10,10 +10,13 @@ import enum
 from collections.abc import Mapping
 from dataclasses import dataclass, field, replace
 from functools import cached_property
+from typing import TYPE_CHECKING
 
 from alignment.instruments import Tape
 from alignment.lengths import Units, show
-from alignment.machine.sag import Sag
+
+if TYPE_CHECKING:
+    from alignment.machine.sag import Sag
 
 __all__ = ["Joint", "Layout", "MoveRules", "Plane", "Row", "Section", "String", "Strip", "Tolerance"]
 

@@ -10,7 +10,7 @@ from collections.abc import Mapping
 from dataclasses import fields
 from itertools import pairwise
 from pathlib import Path
-from typing import Any, Final
+from typing import TYPE_CHECKING, Any, Final
 
 from alignment.errors import InputError, LengthError, Problem, nearest, quote
 from alignment.files.disk import read_toml
@@ -18,7 +18,9 @@ from alignment.files.keys import Keys, open_tables
 from alignment.instruments import CLASSES, USUAL_TAPE, Tape, check_mark, class_zero
 from alignment.lengths import FINEST_U, INCH, Units, show
 from alignment.machine.layout import Joint, Layout, MoveRules, Plane, Row, Section, String, Strip, Tolerance
-from alignment.machine.sag import GRAVITY, Sag
+
+if TYPE_CHECKING:
+    from alignment.machine.sag import Sag
 
 __all__ = ["parse_layout", "read_layout"]
 
@@ -186,6 +188,8 @@ def _strings(top: Keys) -> dict[str, String]:
     return strings
 
 
+GRAVITY: Final = 9.80665
+"""Standard acceleration of gravity [m/s2], ISO 80000-3."""
 _WEIGHTS: Final = {"g/m": GRAVITY * 1e-6, "kg/m": GRAVITY * 1e-3, "N/m": 1e-3, "lb/ft": 4.4482216 / 304.8}
 _TENSIONS: Final = {"N": 1.0, "kgf": GRAVITY, "lb": 4.4482216, "lbf": 4.4482216}
 
@@ -207,6 +211,9 @@ def _sag(keys: Keys) -> Sag | None:
         anchors = None
     if weight is None or tension is None or anchors is None:
         return None
+    # few machines tell it
+    from alignment.machine.sag import Sag
+
     return Sag(first=anchors[0], last=anchors[1], weight=weight, tension=tension, share_u=share_u)
 
 

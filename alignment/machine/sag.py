@@ -4,15 +4,11 @@ from __future__ import annotations
 
 import math
 from dataclasses import dataclass
-from typing import Final
 
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
-__all__ = ["GRAVITY", "Sag", "catenary_sag"]
-
-GRAVITY: Final = 9.80665
-"""Standard acceleration of gravity [m/s2], ISO 80000-3."""
+__all__ = ["Sag", "catenary_sag"]
 
 
 @dataclass(frozen=True, kw_only=True)

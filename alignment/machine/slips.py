@@ -4,9 +4,8 @@ from __future__ import annotations
 
 import enum
 import re
-from dataclasses import dataclass
 from fractions import Fraction
-from typing import Final
+from typing import Final, NamedTuple
 
 from alignment.errors import LengthError
 from alignment.lengths import INCH, Units, parse
@@ -34,8 +33,7 @@ class SlipKind(enum.StrEnum):
     """What belongs to one end of a section was written at the other."""
 
 
-@dataclass(frozen=True, kw_only=True)
-class LikelySlip:
+class LikelySlip(NamedTuple):
     """A slip that fits: its kind, and by how much it makes a reading too long (+) or too short. [mm]"""
 
     kind: SlipKind

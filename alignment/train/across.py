@@ -5,6 +5,7 @@ from __future__ import annotations
 import math
 from dataclasses import dataclass
 from itertools import pairwise
+from typing import NamedTuple
 
 import numpy as np
 
@@ -14,8 +15,7 @@ from alignment.train.train import Train
 __all__ = ["Across", "Opening", "levels", "openings", "rows_across", "rows_of"]
 
 
-@dataclass(frozen=True, kw_only=True)
-class Opening:
+class Opening(NamedTuple):
     """Distance between two rows at one place along the machine. [mm]"""
 
     x: float

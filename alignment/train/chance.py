@@ -9,7 +9,6 @@ sides and has a closed form. A step is taken given both deviations.
 
 from __future__ import annotations
 
-from dataclasses import dataclass
 from functools import lru_cache
 from typing import Final, NamedTuple
 
@@ -34,8 +33,7 @@ LEAST_U: Final = 1e-6
 """Standard uncertainty below which a deviation counts as known. [mm]"""
 
 
-@dataclass(frozen=True, kw_only=True)
-class Beside:
+class Beside(NamedTuple):
     """
     The facing end of a settled neighbour.
 

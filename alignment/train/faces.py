@@ -9,18 +9,21 @@ from __future__ import annotations
 
 from collections import Counter
 from dataclasses import dataclass, replace
-from typing import Any
+from functools import cached_property
+from typing import TYPE_CHECKING, Any
 
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
 from alignment.fitting.lines import Lines, fit_lines
-from alignment.fitting.network import Network, fit_network
 from alignment.machine.layout import Layout, Plane
-from alignment.machine.sag import Sag
 from alignment.machine.survey import StepReading, Survey
 from alignment.quantiles import chi_square_point
 from alignment.uncertainty import SAME
+
+if TYPE_CHECKING:
+    from alignment.fitting.network import Network
+    from alignment.machine.sag import Sag
 
 __all__ = ["Adjustment", "adjust", "corrections", "fit_sections", "point_worth", "string_sags"]
 
@@ -71,6 +74,11 @@ class Adjustment:
     lever: Floats | None = None
     fresh: Floats | None = None
 
+    @cached_property
+    def known(self) -> Floats:
+        """``covariance``, nothing where it is not known."""
+        return np.nan_to_num(self.covariance)
+
     def moved(self, lever: Floats, fresh: Floats) -> Adjustment:
         """The adjustment after moves, see `lever` and `fresh`; both are one and nothing where a section stays."""
         onward = np.concatenate([lever[1:], np.zeros((1, 2, 2))])
@@ -95,7 +103,7 @@ class Adjustment:
             before = self.covariance_with_survey(np.einsum("nji,knj->kni", self.lever, weight))
             return np.asarray(before + np.einsum("nij,knj->nik", self.fresh, weight))
         if self.network is None or not len(weight):
-            return np.asarray(np.einsum("nij,knj->nik", np.nan_to_num(self.covariance), weight))
+            return np.asarray(np.einsum("nij,knj->nik", self.known, weight))
         measured = ~np.isnan(self.face[:, 1])
         found = np.zeros((len(measured), 2, len(weight)))
         columns = weight[:, measured].reshape(len(weight), -1).T
@@ -217,6 +225,8 @@ def _birge(chi2: NDArray[Any], dof: NDArray[np.int64]) -> Floats:
 
 def _joined(layout: Layout, alone: Adjustment, steps: tuple[StepReading, ...]) -> Adjustment:
     """The adjustment of tape readings and steps together."""
+    from alignment.fitting.network import fit_network
+
     measured = np.flatnonzero(~np.isnan(alone.face[:, 1]))
     position = np.full(len(alone.face), -1)
     position[measured] = np.arange(len(measured))

@@ -3,9 +3,8 @@
 from __future__ import annotations
 
 from collections.abc import Collection
-from dataclasses import dataclass
 from random import Random
-from typing import Final
+from typing import Final, NamedTuple
 
 import numpy as np
 from numpy.typing import NDArray
@@ -25,8 +24,7 @@ LARGEST: Final = 400
 """Sections up to which all are drawn with every correlation; beyond, rows count as independent."""
 
 
-@dataclass(frozen=True, kw_only=True, eq=False)
-class Parts:
+class Parts(NamedTuple):
     """
     What the covariance of the two deviations of each section is made of, (n, 2, 2) each. [mm^2]
 
@@ -75,8 +73,7 @@ def ends_parts(train: Train) -> Parts:
     )
 
 
-@dataclass(frozen=True, kw_only=True, eq=False)
-class Whole:
+class Whole(NamedTuple):
     """Deviations (2 m) of some sections, entry then exit, and their covariance. [mm], [mm^2]"""
 
     members: NDArray[np.int64]
@@ -185,7 +182,8 @@ def _drawn(train: Train, members: NDArray[np.int64], rng: Random) -> float:
     scale, turn = np.linalg.eigh(joined.covariance)
     root = turn * np.sqrt(np.maximum(scale, 0.0))
     normal = _normal(rng, DRAWS // 2, len(root))
-    off = np.concatenate([normal, -normal]) @ root.T + joined.value
+    half = normal @ root.T
+    off = np.concatenate([half, -half]) + joined.value
     entry, exit_ = off[:, 0::2], off[:, 1::2]
     ok = (np.abs(off) <= limits.offset).all(axis=1) & (np.abs(exit_ - entry) <= limits.square).all(axis=1)
     place = {int(i): k for k, i in enumerate(members)}

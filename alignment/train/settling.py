@@ -3,7 +3,8 @@
 from __future__ import annotations
 
 import math
-from dataclasses import dataclass, replace
+from dataclasses import replace
+from typing import NamedTuple
 
 import numpy as np
 
@@ -15,8 +16,7 @@ from alignment.uncertainty import COVERAGE, Judged
 __all__ = ["AT_THE_LIMIT", "Way", "ways_to_settle"]
 
 
-@dataclass(frozen=True)
-class Way:
+class Way(NamedTuple):
     """How often to read each point, and with what mark; None: with the tape that was used. [mm]"""
 
     repeats: int

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import math
 from dataclasses import dataclass
+from typing import NamedTuple
 
 import numpy as np
 from numpy.typing import NDArray
@@ -64,8 +65,7 @@ class LeanTest:
     leans: bool | None
 
 
-@dataclass(frozen=True, kw_only=True)
-class Lean:
+class Lean(NamedTuple):
     """
     A string that leans.
 

@@ -3,9 +3,8 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import dataclass
 from statistics import median
-from typing import Final
+from typing import Final, NamedTuple
 
 import numpy as np
 from numpy.typing import NDArray
@@ -23,8 +22,7 @@ NEAREST: Final = 60
 """Readings that are looked at; on a very long train those farther off say nothing of a section."""
 
 
-@dataclass(frozen=True, kw_only=True)
-class Expectation:
+class Expectation(NamedTuple):
     """
     Straight line on which the readings of a section are expected. [mm]
 

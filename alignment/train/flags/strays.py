@@ -2,7 +2,8 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass, replace
+from dataclasses import replace
+from typing import NamedTuple
 
 import numpy as np
 
@@ -22,8 +23,7 @@ TIED = 0.95
 """Readings whose w is within this share of the largest cannot be told apart by their own section."""
 
 
-@dataclass(frozen=True, kw_only=True)
-class Stray:
+class Stray(NamedTuple):
     """
     A reading that the others contradict.
 

@@ -4,8 +4,7 @@ from __future__ import annotations
 
 import enum
 from collections.abc import Iterable
-from dataclasses import dataclass
-from typing import Final
+from typing import Final, NamedTuple
 
 __all__ = ["DONE", "EVEN", "MOST_READINGS", "UNLIKELY", "Answer", "ReadAgain", "Why", "answer", "unread"]
 
@@ -42,8 +41,7 @@ class Why(enum.StrEnum):
     """The step at its joint is near its limit, by one mark."""
 
 
-@dataclass(frozen=True, kw_only=True)
-class ReadAgain:
+class ReadAgain(NamedTuple):
     """A section to read again before it is moved or left."""
 
     section: str

@@ -9,9 +9,8 @@ and steps, less a little for stops halfway between marks; then movement.
 from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass
 from functools import cached_property
-from typing import Final
+from typing import Final, NamedTuple
 
 import numpy as np
 from numpy.typing import NDArray
@@ -45,8 +44,7 @@ TOLD: Final = 1.0
 LEAST_CHANCE: Final = 1e-12
 
 
-@dataclass(frozen=True, kw_only=True, eq=False)
-class Choice:
+class Choice(NamedTuple):
     """
     What is done with each section; arrays run over the layout's sections.
 

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import enum
-from dataclasses import dataclass
+from typing import NamedTuple
 
 import numpy as np
 from numpy.typing import NDArray
@@ -34,8 +34,7 @@ class Cause(enum.StrEnum):
     """No move that this tape can tell would help."""
 
 
-@dataclass(frozen=True, kw_only=True)
-class Missed:
+class Missed(NamedTuple):
     """Something that the plan does not bring in, and by how much. [mm]"""
 
     names: tuple[str, ...]
@@ -45,8 +44,7 @@ class Missed:
     cause: Cause
 
 
-@dataclass(frozen=True, kw_only=True)
-class Weakest:
+class Weakest(NamedTuple):
     """The section that is least likely to be within all of its tolerances after the moves, steps included."""
 
     section: str

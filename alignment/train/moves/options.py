@@ -105,8 +105,7 @@ def step_between(mark: float, tolerance: float) -> float:
     return step
 
 
-@dataclass(frozen=True, kw_only=True, eq=False)
-class Watched:
+class Watched(NamedTuple):
     """
     Each section where it is watched for the entry and for the exit bolt end, (n, 2) arrays. [mm]
 
