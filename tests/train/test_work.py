@@ -231,6 +231,47 @@ def test_creep_is_read_from_a_log_at_the_bolt_end(layout):
     assert (found.section, found.end) == ("a-1", 1)
 
 
+def test_creep_of_two_bolt_ends_tightened_together_is_read_from_both(layout):
+    rows = ("a-1,entry,18 5/8", "a-1,exit,18 9/16", "a-1,entry,18 3/8,move", "a-1,exit,18 3/8,move",
+            "a-1,entry,18 7/16", "a-1,exit,18 13/32")  # fmt: skip
+    log = parse_survey(HEAD + "".join(f"{row}\n" for row in rows), layout)
+    found = creeps(layout, log)
+    assert [(one.end, one.value) for one in found] == [
+        (0, pytest.approx(IN / 16 * 11 / 13)),
+        (1, pytest.approx(IN / 32 * 11 / 13)),
+    ]
+
+
+def test_what_is_known_after_a_move(layout):
+    """
+    The face turns about the entry bolt end, at 2, to its stop at 15; then the exit one, at 13, creeps when tightened.
+
+    By hand: through (2, p) and (15, s) the entry end is p - 2/13 (s - p) off; creep c shows as -2/11 c and 13/11 c.
+    """
+    rows = ("a-1,entry,18 7/16", "a-1,exit,18 9/16", "a-1,exit,18 3/8,move")
+    log = parse_survey(HEAD + "".join(f"{row}\n" for row in rows), layout)
+    u, creep, drift = (r.u for r in log.fitted), 0.4, 0.1
+    first, second = u
+    ((move,), (known, _)) = log.moves, stand(layout, log, targets(layout, log), creep=creep, drift=drift)
+    p = (13 * IN / 16 + 2 * 3 * IN / 16) / 15
+    assert known.known.mean == pytest.approx([p + 2 / 13 * p - 2 / 11 * drift, 13 / 11 * drift], abs=1e-6)
+    var_p = (13 / 15 * first) ** 2 + (2 / 15 * second) ** 2
+    mixed = -2 / 13 * move.u**2 - 2 / 11 * 13 / 11 * creep**2
+    entry = (15 / 13) ** 2 * var_p + (2 / 13 * move.u) ** 2 + (2 / 11 * creep) ** 2
+    exit_ = move.u**2 + (13 / 11 * creep) ** 2
+    assert known.known.covariance == pytest.approx(np.array([[entry, mixed], [mixed, exit_]]), rel=1e-4)
+
+
+def test_both_bolt_ends_that_creep_alike_shift_the_section(layout):
+    rows = ("a-1,entry,18 5/8", "a-1,exit,18 9/16", "a-1,entry,18 3/8,move", "a-1,exit,18 7/16,move")
+    log = parse_survey(HEAD + "".join(f"{row}\n" for row in rows), layout)
+    (known, _) = stand(layout, log, targets(layout, log), creep=0.4, drift=0.15)
+    assert known.known.mean == pytest.approx([0.15, IN / 16 + 0.15], abs=1e-6)
+    # each end by its stop, its own bolt end's creep and the other's
+    u = log.moves[0].u
+    assert known.known.covariance[0, 0] == pytest.approx(u**2 + 0.4**2 * ((13 / 11) ** 2 + (2 / 11) ** 2), rel=1e-4)
+
+
 def test_a_move_that_nobody_looked_at_leaves_only_the_pivot_known(layout):
     rows = ("a-1,entry,18 3/8", "a-1,exit,18 9/16", "a-1,exit,,move")
     log = parse_survey(HEAD + "".join(f"{row}\n" for row in rows), layout)
