@@ -8,6 +8,7 @@ import pytest
 from alignment.machine.survey_text import parse_survey
 from alignment.train.work.deciding import Rules
 from alignment.train.work.next_act import Act, next_act
+from alignment.train.work.trying import families, seen
 from tests.tools.machines import machine
 
 IN = 25.4
@@ -80,3 +81,29 @@ def test_a_stop_is_a_mark_where_that_is_as_good():
     (stop,) = found.stops
     assert stop.reading / (IN / 16) == pytest.approx(round(stop.reading / (IN / 16)))
     assert abs(stop.reading - 18.40625 * IN) == pytest.approx(IN / 32)
+
+
+@pytest.mark.parametrize("ends", [(0,), (1,), (0, 1)])
+def test_what_may_be_known_after_reading(ends):
+    """Weighed together (information adds up), and what comes out scatters by what is lost in variance."""
+    covariance, value = np.array([[0.5, -0.1], [-0.1, 0.3]]), np.array([0.2, -0.4])
+    rows, variances = [np.eye(2)[end] for end in ends], [0.2, 0.35][: len(ends)]
+    values, weight, left = seen(value, covariance, rows, variances)
+    h = np.array(rows)
+    assert left == pytest.approx(np.linalg.inv(np.linalg.inv(covariance) + h.T @ np.diag(1 / np.array(variances)) @ h))
+    assert weight.sum() == pytest.approx(1)
+    assert weight @ values == pytest.approx(value)
+    off = values - value
+    assert (weight * off.T) @ off == pytest.approx(covariance - left)
+
+
+def test_noise_of_moves():
+    """Bolt ends 2 from both ends of 15: creep c of one shows as 13/11 c beyond it and as -2/11 c at the other end."""
+    layout = machine([{"name": "a", "row": "a", "start": "0", "length": "1500", "bolts": ["200", "1300"]}])
+    entry, exit_, both = families(layout.sections[0], (467.0, 467.0), mark=1.0, within=2.0, u=0.3, creep=0.5)
+    one, other = np.array([13, -2]) / 11 * 0.5, np.array([-2, 13]) / 11 * 0.5
+    assert both.noise == pytest.approx(0.09 * np.eye(2) + np.outer(one, one) + np.outer(other, other))
+    # the one that stays tight is the pivot: a stop read at 15, 13 from it, is 2/13 the other way at the end behind it
+    read = np.array([-2 / 13, 1]) * 0.3
+    assert exit_.noise == pytest.approx(np.outer(read, read) + np.outer(other, other))
+    assert entry.noise == pytest.approx(exit_.noise[::-1, ::-1])

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 from dataclasses import replace
 
 import numpy as np
@@ -22,7 +23,8 @@ from alignment.train.work.deciding import decide
 from alignment.train.work.doubts import doubts_of, read_once
 from alignment.train.work.next_act import Act, State, Why, next_act
 from alignment.train.work.odds import Odds
-from alignment.train.work.standing import Crept, creeps, stand, targets
+from alignment.train.work.standing import UNLIKELY, Crept, creeps, stand, targets
+from alignment.train.work.steps import tied
 from tests.tools import cure
 from tests.tools.machines import machine
 
@@ -307,6 +309,17 @@ def test_a_step_by_straightedge_counts_until_one_of_its_sections_is_moved():
 def test_a_step_that_the_tape_contradicts_is_left_out(layout):
     found = told(layout, *TRUE, "a-1,joint,1/2").sections[1]
     assert found.standing.known.mean[0] == pytest.approx(0.0, abs=1e-9)
+
+
+@pytest.mark.parametrize(("share", "left"), [(0.98, 1), (1.02, 0), (-0.98, 1), (-1.02, 0)])
+def test_from_when_on_the_tape_contradicts_a_step(layout, share, left):
+    """The faces read 1/8 in and 1/32 in off; the step that this makes, and five u of it besides."""
+    ends = ("a-1,entry,18 3/8", "a-1,exit,18 1/2", "a-2,entry,18 13/32", "a-2,exit,18 3/8")
+    log = parse_survey(HEAD + "".join(f"{row}\n" for row in (*ends, "a-1,joint,0")), layout)
+    standings = stand(layout, log, wanted := targets(layout, log), creep=0.4)
+    u = math.sqrt(log.steps[0].u ** 2 + log.fitted[1].u ** 2 + log.fitted[2].u ** 2)
+    step = replace(log.steps[0], value=(1 / 32 - 1 / 8) * IN + share * UNLIKELY * u)
+    assert len(tied(layout, replace(log, steps=(step,)), standings, wanted)[1]) == left
 
 
 @pytest.mark.parametrize("misread", ["18 1/2", "18 5/8", "17 3/8"])
