@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import highspy
 import numpy as np
 import pytest
 
@@ -58,3 +59,24 @@ def test_a_doubted_section_takes_its_joints_with_it(laid):
     ((faces, _),) = laid
     assert faces.deviation[:, 0] == pytest.approx([0.0, 2.0])
     assert faces.joints.tolist() == []
+
+
+def test_the_solver_is_granted_the_time_it_is_given(monkeypatch):
+    """Otherwise a line of many sections would be told as not proved; and Ctrl-C ends it."""
+    solvers, granted = [], []
+    sound = highspy.Highs.setOptionValue, highspy.Highs.startSolve
+
+    def noted(solver, option, value):
+        granted.extend([value] if option == "time_limit" else [])
+        return sound[0](solver, option, value)
+
+    def started(solver):
+        solvers.append(solver)
+        return sound[1](solver)
+
+    monkeypatch.setattr(highspy.Highs, "setOptionValue", noted)
+    monkeypatch.setattr(highspy.Highs, "startSolve", started)
+    plan_moves(train(), aim=Aim.fewest, seconds=40.0)
+    assert all(1 < seconds <= 40 for seconds in granted)
+    assert solvers
+    assert all(solver.HandleUserInterrupt for solver in solvers)

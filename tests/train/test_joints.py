@@ -3,10 +3,13 @@
 from __future__ import annotations
 
 import math
+from dataclasses import replace
 
 import numpy as np
 import pytest
+from scipy import stats
 
+from alignment.choices import Aim
 from alignment.errors import InputError
 from alignment.machine.layout import Plane
 from alignment.machine.survey_text import parse_survey
@@ -15,6 +18,8 @@ from alignment.show.pictures.drawing import draw_train, lanes_of, scale_for
 from alignment.show.pictures.train import train_sheet
 from alignment.show.pictures.windows import whole
 from alignment.train.flags import find
+from alignment.train.moves.answers import Why
+from alignment.train.moves.plan import plan_moves
 from alignment.train.solve import solve
 from alignment.train.train import Train, fit_train
 from tests.tools.machines import machine, readings, said
@@ -340,3 +345,19 @@ def test_more_wrong_steps_than_are_set_aside_one_by_one(monkeypatch, rounds, tol
     assert joints() == [*told, "s6"]
     monkeypatch.setattr(find, "ROUNDS", rounds)
     assert joints() == told
+
+
+@pytest.mark.parametrize(("step", "asked"), [("0.45", False), ("0.52", True), ("0.56", False)])
+def test_step_near_its_limit_is_read_again_where_that_may_settle_it(step, asked):
+    """Out by the best estimate, and yet in by more than three chances in ten: scipy's normal distribution."""
+    limits = "offset = '3'\nsquare = '3'\nstep = '0.5'"
+    layout = row_of(2, tolerance=limits)
+    layout = replace(layout, sections=tuple(replace(s, hold=True) for s in layout.sections))
+    train = fitted(layout, taken((600, 600), (600.5, 600), steps=[("s0", step)]))
+    (value,), (u,) = train.steps.value, train.steps.u
+    p_in = stats.norm.cdf((0.5 - value) / u) - stats.norm.cdf((-0.5 - value) / u)
+    assert asked == (abs(value) > 0.5 and p_in > 0.3)
+    again = plan_moves(train, aim=Aim.fewest).read_again
+    assert [(one.section, one.points, one.why, one.beside) for one in again] == [
+        ("s0", ("exit",), Why.step, "s1"),
+    ] * asked
