@@ -177,5 +177,6 @@ def test_nothing_may_be_doubted():
 def test_nearly_as_many_slips_are_found_as_can_be(count):
     """Half an inch on machines badly out, beside the likelihood ratio that knows the string: four standard errors."""
     kind = flag_rates.Kind(sections=count, out="out 1/8", tape="1/64")
-    most = flag_rates.bound(kind, IN / 2)
+    most, price = flag_rates.bound(kind, IN / 2)
+    assert price > 5
     assert flag_rates.rates(kind, 150)["half"] >= most - 4 - 4 * (most * (100 - most) / 150) ** 0.5
