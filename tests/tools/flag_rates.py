@@ -272,9 +272,10 @@ def print_flags(some: Iterable[Kind], count: int, seed: int = 1) -> None:
 
 def print_bounds(some: Iterable[Kind]) -> None:
     """The most that can be found."""
-    print(
-        "\nBOUND, % of slips of half an inch, an inch or 10 mm that a test can find which doubts 5 % of clean surveys"
-    )
+    print("\nBOUND, % of half inches, inches or 10 mm that a test can find which doubts 5 % of clean surveys;")
+    print("then the % of clean surveys that a test has to doubt which finds 99 % of these slips")
+    heads = "bound half", "bound inch", "99 of half", "99 of inch"
+    print("tape   repeats strings machine  sections " + " ".join(f"{head:>12}" for head in heads))
     for k in some:
         print(named(k), bounds(k), bounds(k, which=1), flush=True)
 
