@@ -42,7 +42,7 @@ one or two in a hundred more than the most that any test can find.
 """
 FREE: Final = 1000.0
 """The same of what is not known: a string that is seen to lean, a row whose wanted reading nobody tells. [mm]"""
-FALSE: Final = 0.04
+FALSE: Final = 0.045
 """
 Chance that any reading of a clean survey is doubted here, on a machine as far out as `OUT`.
 
