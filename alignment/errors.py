@@ -20,6 +20,7 @@ __all__ = [
     "check_names",
     "nearest",
     "printable",
+    "printable_lines",
     "quote",
 ]
 
@@ -160,6 +161,11 @@ def printable(text: object) -> str:
     except (ValueError, RecursionError):  # a number of thousands of digits, tables thousands deep
         return "too long to show"
     return shown if shown.isprintable() else "".join(c if c.isprintable() else "?" for c in shown)
+
+
+def printable_lines(text: str) -> str:
+    """Text on the lines that it has, with a question mark for what does not print: no code reaches a terminal."""
+    return text if text.isprintable() else "\n".join(map(printable, text.split("\n")))
 
 
 def quote(text: object, limit: int = 40) -> str:

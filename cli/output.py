@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import contextlib
 import os
+import re
 import shutil
 import sys
 import time
@@ -15,7 +16,7 @@ from typing import TYPE_CHECKING, Any, Final
 
 import typer
 
-from alignment.errors import LengthError, NameUnknownError
+from alignment.errors import LengthError, NameUnknownError, printable_lines
 from alignment.lengths import Units
 
 if TYPE_CHECKING:
@@ -118,12 +119,21 @@ def say(
     import json as jsons
 
     whole = jsons.dumps(data(*found), indent=2, ensure_ascii=False, allow_nan=False) + "\n"
+    # what does not print, and may be an order to a terminal, by its number; half a character is none
+    whole = re.sub(r"[^\n -~]", lambda m: m[0] if m[0].isprintable() else _by_number(m[0]), whole)
     if out is None:
         typer.echo(whole, nl=False)
     else:
         from alignment.files.writing import write_whole
 
         write_whole(out, whole, force=force)
+
+
+def _by_number(character: str) -> str:
+    """A character as JSON may hold it in letters that all print."""
+    import json as jsons
+
+    return "?" if "\ud800" <= character <= "\udfff" else jsons.dumps(character)[1:-1]
 
 
 def show(*pages: Page, full: bool = False, out: Path | None = None, force: bool = False) -> None:
@@ -158,5 +168,5 @@ def _no_color() -> bool:
 def fail(error: object) -> int:
     """Print one message on standard error; the exit status that goes with it."""
     with contextlib.suppress(OSError):  # nobody is there to be told
-        print(f"stringtrue: {error}", file=sys.stderr)
+        print(f"stringtrue: {printable_lines(str(error))}", file=sys.stderr)
     return 2

@@ -14,6 +14,8 @@ from typing import Protocol, Self, TypeVar
 
 import typer
 
+from alignment.errors import printable, printable_lines
+
 __all__ = ["Step", "ask", "converse", "now", "say", "who", "yes"]
 
 WIDEST = 80
@@ -107,7 +109,7 @@ def _typed(prompt: str) -> str | None:
         # a stray byte of a slow line is a typing mistake, not the end of the job
         sys.stdin.reconfigure(errors="replace")  # type: ignore[union-attr]
     try:
-        return input(prompt)
+        return input(printable_lines(prompt))
     except EOFError:
         typer.echo()
         return None
@@ -143,4 +145,4 @@ def say(lines: Iterable[str]) -> None:
     for line in lines:
         indent = " " * (len(line) - len(line.lstrip()))
         for part in textwrap.wrap(line, max(width, 20), subsequent_indent=indent, break_on_hyphens=False) or [""]:
-            typer.echo(part)
+            typer.echo(printable(part))

@@ -12,6 +12,7 @@ import io
 from collections.abc import Mapping
 from typing import TYPE_CHECKING, Any, Final
 
+from alignment.errors import printable
 from alignment.lengths import Units
 from alignment.uncertainty import COVERAGE
 
@@ -32,8 +33,10 @@ SHEET_NAME: Final = 31
 
 
 def safe_text(value: Any) -> Any:
-    """A text that a spreadsheet would run, with an apostrophe before it; anything else as it is."""
-    return f"'{value}" if isinstance(value, str) and value.startswith(STARTS) else value
+    """A text that a spreadsheet would run, with an apostrophe before it, and what does not print as a question mark."""
+    if not isinstance(value, str):
+        return value
+    return printable(f"'{value}" if value.startswith(STARTS) else value)
 
 
 def listed(data: Mapping[str, Any], *names: str) -> dict[str, pd.DataFrame]:

@@ -4,8 +4,10 @@ from __future__ import annotations
 
 import textwrap
 from collections.abc import Callable
+from dataclasses import replace
 from typing import Final
 
+from alignment.errors import printable
 from alignment.show.page import Block, Cautions, Degree, Items, Page, Table, Text, shown
 
 __all__ = ["NARROWEST", "WIDTH", "render"]
@@ -76,6 +78,7 @@ def _block(block: Block, width: int, strong: Callable[[str], str], margin: str) 
 
 def _table(table: Table, width: int, margin: str) -> list[str]:
     """Columns side by side where they fit, else each row as a few lines of its own."""
+    table = replace(table, rows=tuple(tuple(map(printable, row)) for row in table.rows))
     columns = list(zip(table.head, *table.rows, strict=True))
     widths = [max(map(len, column)) for column in columns]
     widths[0] = min(widths[0], NAMES)
@@ -101,8 +104,9 @@ def _table(table: Table, width: int, margin: str) -> list[str]:
 
 def _wrap(text: str, first: str = "", rest: str | None = None, *, width: int = WIDTH) -> list[str]:
     """Lines of so many columns; ``first`` stands before the first, ``rest`` (or as many blanks) before others."""
+    # of the file's name, say, which may hold what a terminal takes for orders
     return textwrap.wrap(
-        text,
+        printable(" ".join(text.split("\n"))),
         width,
         initial_indent=first,
         subsequent_indent=" " * len(first) if rest is None else rest,

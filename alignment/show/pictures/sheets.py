@@ -21,6 +21,7 @@ from matplotlib.font_manager import FontProperties, findfont, get_font
 from matplotlib.text import Annotation, Text
 from matplotlib.transforms import BboxBase
 
+from alignment.errors import printable_lines
 from alignment.show.letters import MARK, latin, left_to_right
 
 __all__ = ["EM", "Sheet", "make_room", "shown", "wrapped"]
@@ -152,6 +153,7 @@ def _set_plain(text: Text) -> None:
     text.set_usetex(False)
     said = text.get_text()
     if said.isascii():
+        text.set_text(printable_lines(said))
         return
     weight, style = str(text.get_fontweight()), text.get_fontstyle()
     if style != "normal" and _missing(said, USUAL, style, weight):
@@ -159,7 +161,7 @@ def _set_plain(text: Text) -> None:
         text.set_fontstyle("normal")
     fonts, missing = _found(said, weight)
     text.set_fontfamily(fonts)
-    text.set_text(left_to_right(latin(said.replace(MARK, ""), missing)))
+    text.set_text(left_to_right(printable_lines(latin(said.replace(MARK, ""), missing))))
 
 
 def _found(text: str, weight: str) -> tuple[list[str], set[str]]:
