@@ -12,7 +12,6 @@ import io
 from collections.abc import Mapping
 from typing import TYPE_CHECKING, Any, Final
 
-from alignment.errors import printable
 from alignment.lengths import Units
 from alignment.uncertainty import COVERAGE
 
@@ -24,6 +23,7 @@ __all__ = ["KINDS", "listed", "render", "safe_text"]
 KINDS: Final = (".csv", ".xlsx")
 STARTS: Final = ("=", "+", "-", "@", "\t", "\r")
 """What a formula begins with (common practice: the list of the OWASP page on CSV injection, from memory)."""
+BLANKS: Final = "\t\r\n"
 DECIMALS: Final = {Units.inch: 3, Units.mm: 2}
 """Decimals of a length in a table: what any tape is worth and a digit more."""
 SHARES: Final = ("p_in", "chance")
@@ -36,7 +36,8 @@ def safe_text(value: Any) -> Any:
     """A text that a spreadsheet would run, with an apostrophe before it, and what does not print as a question mark."""
     if not isinstance(value, str):
         return value
-    return printable(f"'{value}" if value.startswith(STARTS) else value)
+    plain = "".join(c if c.isprintable() or c in BLANKS else "?" for c in value)
+    return f"'{plain}" if plain.startswith(STARTS) else plain
 
 
 def listed(data: Mapping[str, Any], *names: str) -> dict[str, pd.DataFrame]:
