@@ -172,7 +172,7 @@ def statement_of(
     return None
 
 
-def changes(module: str, spoiled: ast.Module) -> list[tuple[FunctionType, CodeType]]:
+def changes(functions: list[FunctionType], module: str, spoiled: ast.Module) -> list[tuple[FunctionType, CodeType]]:
     """Functions of a loaded module that are spoiled, each with its spoiled code."""
     sound = compile(text_of(module), module, "exec", dont_inherit=True)
     before, after = list(within(sound)), list(within(compile(spoiled, module, "exec", dont_inherit=True)))
@@ -180,8 +180,7 @@ def changes(module: str, spoiled: ast.Module) -> list[tuple[FunctionType, CodeTy
         # what a fault leaves without use may be compiled away: then it is put into a copy of the tree
         return []
     codes = dict(zip(before, after, strict=True))
-    functions = [f for f in gc.get_objects() if isinstance(f, FunctionType) and f.__code__ in codes]
-    return [(f, codes[f.__code__]) for f in functions if codes[f.__code__] != f.__code__]
+    return [(f, codes[f.__code__]) for f in functions if codes.get(f.__code__, f.__code__) != f.__code__]
 
 
 def within(code: CodeType) -> Iterator[CodeType]:
@@ -210,9 +209,13 @@ class Trial:
     def pytest_runtestloop(self, session: pytest.Session) -> bool:
         """Every fault of every module."""
         self.items = {item.nodeid: item for item in session.items}
-        for asked in self.asked.modules:
-            module, _, lines = asked.partition(":")
+        modules = [asked.partition(":")[::2] for asked in self.asked.modules]
+        for module, _ in modules:
             import_module(module.removesuffix(".py").removesuffix("/__init__").replace("/", "."))
+        self.functions = [f for f in gc.get_objects() if isinstance(f, FunctionType)]
+        # what is there is not looked through again, so that forks go on sharing its memory
+        gc.freeze()
+        for module, lines in modules:
             tried = faults(text_of(module), self.asked.each, self.asked.seed)
             wanted = [fault for fault in tried if not lines or str(fault.line) in lines.split(",")]
             found = [(fault, self.try_out(module, fault)) for fault in wanted]
@@ -225,7 +228,7 @@ class Trial:
 
     def try_out(self, module: str, fault: Fault) -> bool:
         """Whether a fault is seen."""
-        functions = changes(module, fault.spoiled) if fault.called else []
+        functions = changes(self.functions, module, fault.spoiled) if fault.called else []
         if functions:
             new = [name for name in self.items if name not in self.ran.seconds]
             return self.is_seen(functions, [*new, *self.tests({module: fault.lines}, module)])
