@@ -221,9 +221,7 @@ class Trial:
             found = [(fault, self.try_out(module, fault)) for fault in wanted]
             print(f"{module}: {sum(seen for _, seen in found)} of {len(found)} seen", file=self.out)
             for fault in [fault for fault, seen in found if not seen]:
-                changed = self.ran.changed(module, fault.lines)
-                why = ", changed since its tests were recorded: python -m tests.tools.ran" if changed else ""
-                print(f"    not seen: line {fault.line}, {fault.what}{why}", file=self.out)
+                print(f"    not seen: line {fault.line}, {fault.what}", file=self.out)
         return True
 
     def try_out(self, module: str, fault: Fault) -> bool:

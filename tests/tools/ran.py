@@ -10,7 +10,7 @@ from __future__ import annotations
 import json
 import os
 import sys
-from collections.abc import Generator, Iterable, Mapping
+from collections.abc import Collection, Generator, Mapping
 from dataclasses import dataclass
 from difflib import SequenceMatcher
 from functools import cached_property
@@ -45,23 +45,19 @@ class Ran:
         data.read()
         return data
 
-    def changed(self, module: str, lines: Iterable[int]) -> bool:
-        """Whether none of these lines of a module is as it was run."""
-        return not self._then(module, lines)
-
-    def _then(self, module: str, lines: Iterable[int]) -> set[int]:
+    def _then(self, module: str, lines: Collection[int]) -> set[int]:
         """Numbers that lines had in the run; without those that changed since."""
         before, now = self.texts.get(module, "").splitlines(), text_of(module).splitlines()
         blocks = SequenceMatcher(None, before, now, autojunk=False).get_matching_blocks()
         return {line - b + a for a, b, size in blocks for line in lines if b < line <= b + size}
 
-    def tests(self, lines: Mapping[str, Iterable[int]], most: float, first: str = "") -> list[str]:
+    def tests(self, lines: Mapping[str, Collection[int]], most: float, first: str = "") -> list[str]:
         """
-        Tests that ran a line of these, for at most so many seconds in all.
+        Tests that ran a line of these, for at most so many seconds in all; where all changed since, one of their module.
 
         Parameters
         ----------
-        lines : mapping of str to iterable of int
+        lines : mapping of str to collection of int
             By module.
         most : float
             Seconds of processor time, under coverage.
@@ -71,7 +67,8 @@ class Ran:
         contexts: set[str] = set()
         for module, numbers in lines.items():
             by_line = self._lines.contexts_by_lineno(module)
-            contexts.update(*(by_line.get(number, ()) for number in self._then(module, numbers)))
+            then = self._then(module, numbers) or (by_line if numbers else ())
+            contexts.update(*(by_line.get(number, ()) for number in then))
         # a file stands for what its fixtures share; an import is nobody's
         contexts.discard("")
         names = [name for name in self.seconds if name in contexts or name.partition("::")[0] in contexts]
