@@ -53,7 +53,7 @@ class Ran:
 
     def tests(self, lines: Mapping[str, Collection[int]], most: float, first: str = "") -> list[str]:
         """
-        Tests that ran a line of these, for at most so many seconds in all; where all changed since, one of their module.
+        Tests that ran a line of these, or of their module where all changed since, for at most so many seconds in all.
 
         Parameters
         ----------
