@@ -8,6 +8,7 @@ import pytest
 from alignment.lengths import Units
 from alignment.machine.layout import Section
 from alignment.show.words.stops import stop_words
+from alignment.train.moves.options import step_between
 from alignment.train.moves.stops import BOTH, Ways, best_stop, grid, watch_place, ways
 
 IN = 25.4
@@ -101,3 +102,12 @@ def test_creep_of_both_bolt_ends_by_their_levers():
     by = loosened(u=0.0, creep=1.0)
     # an end of the face 50 beyond a bolt end, 300 between the bolts
     assert by.fresh[0, BOTH, 0, 0] == pytest.approx((350 / 300) ** 2 + (50 / 300) ** 2)
+
+
+@pytest.mark.parametrize(
+    ("mark", "tolerance", "step"),
+    [(1.0, 1.6, 0.5), (1.0, 3.2, 0.5), (1.0, 3.3, 1.0), (1.0, 4.1, 1.0), (1.0, 6.5, 1.0), (0.1, 1.6, 0.4)],
+)
+def test_stops_tried_within_a_tolerance(mark, tolerance, step):
+    """Halves of marks below four of them, and never more than thirteen: else every second, fourth or eighth mark."""
+    assert step_between(mark, tolerance) == pytest.approx(step)
