@@ -9,12 +9,13 @@ import pytest
 from scipy.stats import norm
 
 from alignment.choices import Line
+from alignment.machine.layout import Plane
 from alignment.machine.layout_file import read_layout
 from alignment.machine.survey_files import read_survey
 from alignment.show import door
 from alignment.show.json.solution import as_json
 from alignment.show.words.solution import summary
-from alignment.train.across import openings, rows_across
+from alignment.train.across import openings, rows_across, rows_of
 from alignment.train.solve import solve
 from alignment.train.train import fit_train
 from alignment.uncertainty import COVERAGE
@@ -251,3 +252,15 @@ def test_rows_are_put_in_order_with_their_setbacks():
     layout = machine(parts, rows=rows, tape=TAPE, joints="[string.a]\nat = '0'\n[string.b]\nat = '0'\n")
     # 300 less 150 is nearer the string than 100 and 100 more
     assert rows_across(layout) == [("a", "b")]
+
+
+def test_rows_of_each_plane():
+    """Heights face no side, and a row without sections is nobody's."""
+    side = "target = '600'\nstring_side = '{}'"
+    rows = {"dr": side.format("right"), "op": side.format("left"), "none": side.format("left")}
+    rows["h"] = "target = '300'\nplane = 'height'\nstring_side = 'above'"
+    parts = [{"name": f"{row}-1", "row": row, "start": "0", "length": "450"} for row in ("dr", "op", "h")]
+    layout = machine(parts, rows=rows)
+    assert rows_of(layout, Plane.side) == ["dr", "op"]
+    assert rows_of(layout, Plane.height) == ["h"]
+    assert rows_across(layout) == [("op", "dr")]
