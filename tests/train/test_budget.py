@@ -67,6 +67,29 @@ def test_sources():
         assert common.in_skew == 0
 
 
+@pytest.mark.parametrize("repeats", [1, 4])
+def test_shares_are_those_of_the_mean_of_so_many_readings(repeats):
+    """By the formulas of the sources: placing and tilt go down with readings, and rounding to what they leave of it."""
+    found = work_out(layout(), repeats=repeats)
+    share = {s.kind: s.in_skew for s in found.sources}
+    mark, hand, tilt = IN / 16, IN / 64, TARGET * math.radians(2) ** 2 / math.sqrt(45)
+    kept = float(rounding_kept(math.hypot(hand, tilt), mark))
+    parts = {
+        "marks": (mark**2 / 12 - kept**2) / repeats + kept**2,
+        "sighting": hand**2 / repeats,
+        "tilt": tilt**2 / repeats,
+    }
+    assert share == pytest.approx(
+        {kind: v / sum(parts.values()) for kind, v in parts.items()} | {"zero": 0, "tilt_mean": 0}
+    )
+    tape = layout().tape
+    assert sum(parts.values()) == pytest.approx(float(tape.mean_u(TARGET, repeats)) ** 2)
+    # an end's offset: one mean reading, and what all of them share
+    own, common = sum(parts.values()), {"zero": hand**2, "tilt_mean": TILTED**2}
+    of_offset = {kind: v / (own + sum(common.values())) for kind, v in (parts | common).items()}
+    assert {s.kind: s.in_offset for s in found.sources} == pytest.approx(of_offset)
+
+
 def test_offset_skew_and_step_by_hand():
     """Ends read once: an end is one reading and the zero; a skew and a step are two readings."""
     found = work_out(layout(count=3))
