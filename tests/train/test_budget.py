@@ -15,6 +15,7 @@ from alignment.instruments import MARKS
 from alignment.machine.layout_file import read_layout
 from alignment.show.door import text
 from alignment.train.budget import Promise, chance_proved, work_out
+from alignment.train.sheet import plan_sheet
 from alignment.train.state import judge
 from alignment.train.train import fit_train
 from alignment.uncertainty import Verdict, rounding_kept
@@ -236,6 +237,15 @@ def test_repeats_that_would_prove_it_do():
     assert enough >= 0.88
     assert half <= enough - 0.05
     assert third <= 0.75
+
+
+@pytest.mark.parametrize("boxes", [1, 2, 3, 6])
+def test_a_sheet_has_as_many_boxes_as_would_prove_it(boxes):
+    """Square by a tolerance that the mean of so many readings at each end just proves; five fit at most."""
+    at_an_end = float(layout().tape.mean_u(TARGET, boxes))
+    just = layout(tolerance=f"square = '{1.001 * NEEDED * math.sqrt(2) * at_an_end / IN:.6f}'\noffset = '1'")
+    sheet = plan_sheet(just)
+    assert (sheet.repeats, sheet.finer) == ((boxes, False) if boxes <= 5 else (5, True))
 
 
 def test_finer_mark_that_would_prove_it_does():
