@@ -14,7 +14,8 @@ from scipy import stats
 from alignment.instruments import MARKS
 from alignment.machine.layout_file import read_layout
 from alignment.show.door import text
-from alignment.train.budget import Promise, chance_proved, work_out
+from alignment.train.budget import Means, Promise, chance_proved, expected, work_out
+from alignment.train.first_tolerances import READ, fair_tolerances
 from alignment.train.sheet import plan_sheet
 from alignment.train.state import judge
 from alignment.train.train import fit_train
@@ -256,6 +257,18 @@ def test_finer_mark_that_would_prove_it_does():
     fine = layout(tape=f"mark = '{said.mark / IN:.6f}'\ntilt = 2\nzero = '1/64'")
     assert share_proved(fine, said.mark_repeats) >= 0.88
     assert share_proved(machine_, said.mark_repeats) <= 0.2
+
+
+def test_tolerances_that_a_first_layout_is_given():
+    """Whole marks, the least that nine dead true surveys in ten prove; an opening has two faces, so twice a step."""
+    given = layout(count=2, tolerance="square = '1/64'\noffset = '2'\nstep = '1/64'\nopening = '1/64'")
+    fair = fair_tolerances(given)
+    us = expected(given, Means(tape=given.tape, repeats=READ))
+    for tolerance, u in ((fair.square, us["square"]), (fair.step, us["step"])):
+        marks = tolerance / (IN / 16)
+        assert marks == pytest.approx(round(marks))
+        assert tolerance >= NEEDED * u > tolerance - IN / 16
+    assert (fair.offset, fair.opening) == (pytest.approx(2 * IN), pytest.approx(2 * fair.step))
 
 
 # the program
