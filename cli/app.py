@@ -50,24 +50,31 @@ COMPLETING: Final = "_STRINGTRUE_COMPLETE"
 """Set by a shell that asks how a line may go on."""
 INTERRUPTED: Final = 130
 """Exit status after Ctrl-C, as shells have it: 1 would say that a check failed."""
+HELP: Final = ("-h", "--help")
 NAMES: Final = tuple(name for names in WHEN.values() for name in names)
 
 
-def commands(names: Sequence[str] = NAMES) -> typer.Typer:
-    """The command line, with these commands."""
+def commands(names: Sequence[str] = NAMES, *, listed: bool = False) -> typer.Typer:
+    """The command line, with these commands; only listed, they have no options, which take long to read."""
     app = typer.Typer(
         name="stringtrue",
         help="From tape readings: which bolt end to move, and how far.",
         cls=ByTime,
         rich_markup_mode=None,
         pretty_exceptions_enable=False,
-        context_settings={"help_option_names": ["-h", "--help"], "max_content_width": 80},
+        context_settings={"help_option_names": list(HELP), "max_content_width": 80},
     )
     app.callback()(root)
     for name in names:
         module = import_module(f".{name}", __package__)
-        app.command(name, cls=LayoutCommand, epilog=module.EXAMPLE)(getattr(module, name))
+        command = getattr(module, name)
+        kept = app.command(name, cls=LayoutCommand, epilog=module.EXAMPLE, help=command.__doc__)
+        kept(_listed if listed else command)
     return app
+
+
+def _listed() -> None:
+    """Stand in for a command of which nothing but the name and the help is asked."""
 
 
 def _version(wanted: bool) -> None:
@@ -93,8 +100,9 @@ def run(arguments: Sequence[str] | None = None) -> int:
             stream.reconfigure(errors="replace")
     try:
         # reading the options of every command takes longer than many an answer
-        known = typed[:1] if typed and typed[0] in NAMES and COMPLETING not in os.environ else NAMES
-        status = commands(known)(args=arguments if typed else ["--help"], prog_name="stringtrue", standalone_mode=False)
+        asked = "" if COMPLETING in os.environ else typed[0] if typed else "--help"
+        app = commands(typed[:1] if asked in NAMES else NAMES, listed=asked in HELP)
+        status = app(args=arguments if typed else ["--help"], prog_name="stringtrue", standalone_mode=False)
         sys.stdout.flush()
     except StringtrueError as error:
         return fail(error)

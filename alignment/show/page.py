@@ -10,6 +10,7 @@ from __future__ import annotations
 import enum
 from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
+from typing import NamedTuple
 
 __all__ = ["Block", "Cautions", "Degree", "Item", "Items", "Page", "Part", "Table", "Text", "items", "said", "shown"]
 
@@ -21,24 +22,21 @@ class Degree(enum.IntEnum):
     full = 2
 
 
-@dataclass(frozen=True, kw_only=True)
-class Text:
+class Text(NamedTuple):
     """One paragraph: whole sentences."""
 
     words: str
     strong: bool = False
 
 
-@dataclass(frozen=True, kw_only=True)
-class Item:
+class Item(NamedTuple):
     """One thing of a list, and the lines that go with it."""
 
     words: str
     more: tuple[str, ...] = ()
 
 
-@dataclass(frozen=True, kw_only=True)
-class Items:
+class Items(NamedTuple):
     """A list; numbered where its order is the order of work, with boxes where each is to be ticked."""
 
     items: tuple[Item, ...]
@@ -81,8 +79,7 @@ class Table:
         return self.align or "l" * len(self.head)
 
 
-@dataclass(frozen=True, kw_only=True)
-class Cautions:
+class Cautions(NamedTuple):
     """What is said before a person goes to the machine."""
 
     lines: tuple[str, ...]
@@ -92,8 +89,7 @@ class Cautions:
 Block = Text | Items | Table | Cautions
 
 
-@dataclass(frozen=True, kw_only=True)
-class Part:
+class Part(NamedTuple):
     """Blocks under one heading; without a heading they go on from what stands before."""
 
     blocks: tuple[Block, ...]
@@ -101,8 +97,7 @@ class Part:
     degree: Degree = Degree.first
 
 
-@dataclass(frozen=True, kw_only=True)
-class Page:
+class Page(NamedTuple):
     """
     Everything that is said of one result.
 

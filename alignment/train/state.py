@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import enum
 from dataclasses import dataclass
+from typing import NamedTuple
 
 import numpy as np
 from numpy.typing import ArrayLike
@@ -25,8 +26,7 @@ class Measurand(enum.StrEnum):
     step = "step"
 
 
-@dataclass(frozen=True, kw_only=True)
-class EndState:
+class EndState(NamedTuple):
     """One end of a section's fitted face. [mm]"""
 
     reading: float
@@ -76,8 +76,7 @@ class SectionState:
         return worst([self.worse_end.verdict, self.skew.verdict])
 
 
-@dataclass(frozen=True, kw_only=True)
-class JointState:
+class JointState(NamedTuple):
     """One joint: its step, positive where the downstream face is farther from the string."""
 
     upstream: str

@@ -7,7 +7,6 @@ Neither shift nor slope of the line that deviations are taken from matters to it
 from __future__ import annotations
 
 import math
-from dataclasses import dataclass
 from itertools import pairwise
 from typing import Final, NamedTuple
 
@@ -39,8 +38,7 @@ class Zone(NamedTuple):
     carriers: tuple[int, int, int]
 
 
-@dataclass(frozen=True, kw_only=True)
-class RowStraightness:
+class RowStraightness(NamedTuple):
     """
     How straight the section ends of one row lie. [mm]
 

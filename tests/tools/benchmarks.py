@@ -10,6 +10,7 @@ import datetime
 import functools
 import os
 import platform
+import resource
 import statistics
 import subprocess
 import sys
@@ -116,17 +117,14 @@ def train(sections: int, *, seed: int, free: bool) -> Faces:
 
 
 def plans() -> None:
-    """The planner on trains of 7, 20 and 60 sections, on the string and with a free line."""
+    """The planner on trains of 7, 20 and 60 sections, on the string and with a free line: processor time, medians."""
     for count in (7, 20, 60):
         layout, survey = on_string(count)
         fitted = fit_train(layout, survey)
-        begin = time.perf_counter()
-        plan = plan_moves(fitted)
-        took = time.perf_counter() - begin
+        plan, took = plan_moves(fitted), seconds(functools.partial(plan_moves, fitted))
         row(f"plan, {count:>2} sections, string: {plan.bolt_ends} bolt ends, {_proved(plan.optimal, '')}", took)
-        begin = time.perf_counter()
-        found = lay_line(train(count, seed=count, free=True), fewest=True, seconds=24)
-        took = time.perf_counter() - begin
+        lay = functools.partial(lay_line, train(count, seed=count, free=True), fewest=True, seconds=24)
+        found, took = lay(), seconds(lay, 5)
         gap = f"bolt ends within {found.ends - found.least_ends}, movement within "
         gap += f"{found.movement - found.least_movement:.1f}/64 of the best"
         row(f"line, {count:>2} sections, free: {found.ends} bolt ends, {_proved(found.optimal, gap)}", took)
@@ -203,17 +201,27 @@ def chain(count: int) -> tuple[Layout, Survey]:
 
 
 def startup() -> None:
-    """``stringtrue --help`` against its floor, whole processes in turn."""
-    ours = [sys.executable, "-m", "alignment", "--help"]
-    floor = [sys.executable, "-c", "import typer.main"]
-    times: dict[str, list[float]] = {"ours": [], "floor": []}
-    for _ in range(15):
-        for name, command in (("ours", ours), ("floor", floor)):
-            begin = time.perf_counter()
-            subprocess.run(command, check=True, capture_output=True)
-            times[name].append(time.perf_counter() - begin)
-    ratio = statistics.median(a / b for a, b in zip(times["ours"], times["floor"], strict=True))
-    row("--help, over an import of typer.main", statistics.median(times["ours"]), ratio)
+    """``stringtrue --help`` and ``solve`` of the sample's job log against their floors, whole processes in turn."""
+    ours, samples = [sys.executable, "-m", "alignment"], sample_folder()
+    for what, command, floor in (
+        ("--help", ["--help"], "import typer.main"),
+        (
+            "solve of the sample",
+            ["solve", str(samples / "machine.toml"), str(samples / "job.csv")],
+            "import numpy, typer.main",
+        ),
+    ):
+        pairs = [(_process([*ours, *command]), _process([sys.executable, "-c", floor])) for _ in range(22)][1:]
+        took, least = (statistics.median(times) for times in zip(*pairs, strict=True))
+        row(f"{what}, over {floor} (processor time)", took, took / least)
+
+
+def _process(command: list[str]) -> float:
+    """Processor time of a process, its end included."""
+    before = resource.getrusage(resource.RUSAGE_CHILDREN)
+    subprocess.run(command, check=True, capture_output=True)
+    after = resource.getrusage(resource.RUSAGE_CHILDREN)
+    return after.ru_utime + after.ru_stime - before.ru_utime - before.ru_stime
 
 
 def comparisons() -> None:

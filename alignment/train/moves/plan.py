@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Callable, Mapping
 from dataclasses import dataclass, field
 from functools import cached_property
-from typing import TYPE_CHECKING, Final
+from typing import TYPE_CHECKING, Final, NamedTuple
 
 import numpy as np
 from numpy.typing import NDArray
@@ -34,8 +34,7 @@ PLAUSIBLE: Final = {Units.inch: float(INCH) / 2, Units.mm: 12.0}
 """How far a bolt end goes at the most where slots are not told. [mm]"""
 
 
-@dataclass(frozen=True, kw_only=True)
-class Watch:
+class Watch(NamedTuple):
     """The point at which a loose bolt end is watched. [mm]"""
 
     point: str
@@ -51,8 +50,7 @@ class Watch:
     """At which mark, or halfway between which, to stop."""
 
 
-@dataclass(frozen=True, kw_only=True)
-class Other:
+class Other(NamedTuple):
     """The point at the far end of the section, what it reads before and after, and what is wanted there. [mm]"""
 
     point: str
