@@ -7,10 +7,12 @@ import json
 import numpy as np
 import pytest
 
+from alignment.choices import Line, LineChoice
 from alignment.fitting.lines import fit_line
 from alignment.train.flags.find import find_flags
+from alignment.train.flags.flag import Flag, FlagKind
 from alignment.train.flags.strays import critical_w, find_strays, without
-from alignment.train.solve import solve
+from alignment.train.solve import of_string, solve, solve_lines
 from alignment.train.train import fit_train
 from tests.tools.machines import layout_text, machine, readings, said, survey_text
 
@@ -174,3 +176,19 @@ def test_neighbours_decide_along_a_leaning_string():
         (stray,) = strays(slanted | {"a-6": own})
         assert (stray.reading.section, stray.reading.place, stray.decided) == ("a-6", 225.0 * at, True)
         assert stray.slip == pytest.approx(12)
+
+
+def test_nothing_is_dropped_unless_that_is_asked_for():
+    layout = machine(sections(5), rows={"a": "target = '600'"})
+    survey = readings(layout, rows(CLEAN | {"a-2": [600, 640, 600]}))
+    for line in Line:
+        assert solve(layout, survey, line=line).dropped == ()
+        assert [r.text for r in solve(layout, survey, line=line, drop_strays=True).dropped] == ["640"]
+    assert [found.dropped for found in solve_lines(layout, survey, LineChoice.all).values()] == [()] * len(Line)
+
+
+def test_which_flags_doubt_a_string():
+    assert of_string(Flag(flag=FlagKind.line_skewed, string="s"))
+    assert of_string(Flag(flag=FlagKind.off_target, string="s"))
+    assert not of_string(Flag(flag=FlagKind.off_target, section="a-1"))
+    assert not of_string(Flag(flag=FlagKind.unlikely, section="a-1", string="s"))
