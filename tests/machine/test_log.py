@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import datetime
+import math
 
 import openpyxl
 import pytest
@@ -219,3 +220,22 @@ def test_a_point_not_read_again_after_a_swing_counts_as_the_swing_left_it(layout
     assert [r.row for r in log.now(parse_survey(text + "a-1,entry,18 3/8,\n", layout)).readings] == [5, 6]
     both = text.replace("a-1,exit,18 3/8,move\n", "a-1,entry,18 3/8,move\na-1,exit,18 3/8,move\n")
     assert [r.row for r in log.now(parse_survey(both, layout)).readings] == [6]
+
+
+def test_a_reading_from_before_a_swing_tells_where_its_point_is_now(layout):
+    """
+    The exit end, 15, was stopped twice before it was read again, twice; the face turned about the bolt at 2.
+
+    It moved by what the means differ by. The entry end went 2/13 of that the other way, and knows as much less.
+    """
+    rows = ("a-1,entry,18 3/8", "a-1,exit,18 9/16", "a-1,exit,18 1/2,move", "a-1,exit,18 3/8,move",
+            "a-1,exit,18 3/8", "a-1,exit,18 7/16")  # fmt: skip
+    text = "section,point,reading,kind\n" + "".join(f"{row}\n" for row in rows)
+    taken = parse_survey(text, layout)
+    kept = [r for r in log.left(taken).fitted if r.place == 0]
+    (entry,) = kept
+    moved = (18 + 13 / 32 - (18 + 9 / 16)) * IN
+    assert entry.value == pytest.approx(18.375 * IN - 2 / 13 * moved)
+    first, before, *after = (r.u for r in taken.fitted)
+    of_means = math.sqrt(before**2 + (after[0] ** 2 + after[1] ** 2) / 4)
+    assert entry.u == pytest.approx(math.hypot(first, 2 / 13 * of_means))
