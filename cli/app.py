@@ -15,7 +15,7 @@ from typer.core import TyperGroup
 from alignment import __version__
 from alignment.errors import StringtrueError
 
-from .options import LayoutCommand
+from .options import FolderCommand
 from .output import fail
 from .streams import close_streams, failed, open_streams
 from .usage import told
@@ -68,7 +68,7 @@ def commands(names: Sequence[str] = NAMES, *, listed: bool = False) -> typer.Typ
     for name in names:
         module = import_module(f".{name}", __package__)
         command = getattr(module, name)
-        kept = app.command(name, cls=LayoutCommand, epilog=module.EXAMPLE, help=command.__doc__)
+        kept = app.command(name, cls=FolderCommand, epilog=module.EXAMPLE, help=command.__doc__)
         kept(_listed if listed else command)
     return app
 

@@ -20,10 +20,10 @@ from alignment.lengths import Units
 __all__ = [
     "LINES",
     "AimOption",
+    "FolderCommand",
     "Force",
     "Full",
     "Json",
-    "LayoutCommand",
     "LayoutFile",
     "LineOption",
     "LogFile",
@@ -34,10 +34,10 @@ __all__ = [
     "PrintUnits",
     "SurveyFile",
     "Table",
+    "job_log",
     "named_by_date",
     "one_of",
     "section_names",
-    "todays_log",
     "whole",
 ]
 
@@ -73,23 +73,30 @@ def whole(least: int, most: int) -> dict[str, Any]:
 MACHINE: Final = "machine.toml"
 
 
-class LayoutCommand(TyperCommand):
-    """A command whose LAYOUT may be left out in a folder that holds a ``machine.toml``."""
+class FolderCommand(TyperCommand):
+    """A command whose LAYOUT and LOG may be left out in a folder that holds a ``machine.toml`` and logs by date."""
 
     def parse_args(self, ctx: Any, args: list[str]) -> list[str]:
-        """Put the folder's layout first where no layout was named, and say so."""
-        first = next((p for p in self.params if p.param_type_name == "argument"), None)
+        """Put in the folder's files where none were named, and say so."""
+        needed = [p.name for p in self.params if p.param_type_name == "argument" and p.required]
         helped = not set(args).isdisjoint(ctx.help_option_names)
-        if first is not None and first.name == "layout" and not helped and Path(MACHINE).is_file():
-            # a parse of its own: which words are arguments depends on which options take a value
-            named = self.make_parser(ctx).parse_args(args=list(args))[0].get("layout")
-            if not str(named or "").lower().endswith(".toml"):
-                rest = super().parse_args(ctx, [MACHINE, *args])
-                # a line that cannot be used gets its own message, and no other
-                if not ctx.resilient_parsing:
-                    typer.echo(f"Layout: {MACHINE}", err=True)
-                return rest
-        return super().parse_args(ctx, args)
+        taken = []
+        if not helped and needed[:1] == ["layout"] and Path(MACHINE).is_file():
+            if not str(self._given(ctx, args)["layout"] or "").lower().endswith(".toml"):
+                taken, args = [f"Layout: {MACHINE}"], [MACHINE, *args]
+            given, newest = self._given(ctx, args), newest_log()
+            if newest and [name for name in needed if not given[name]] in (["survey"], ["log"], ["before"]):
+                taken, args = [*taken, f"Log: {newest}"], [*args, str(newest)]
+        rest = super().parse_args(ctx, args)
+        # a line that cannot be used gets its own message, and no other
+        if taken and not ctx.resilient_parsing:
+            typer.echo("\n".join(taken), err=True)
+        return rest
+
+    def _given(self, ctx: Any, args: list[str]) -> dict[str, Any]:
+        """What was named: which words are arguments depends on which options take a value."""
+        found: dict[str, Any] = dict.fromkeys(p.name for p in self.params if p.name)
+        return found | self.make_parser(ctx).parse_args(args=list(args))[0]
 
 
 LINES: Final = "string: as it hangs; fitted: through the sections; free: whichever needs fewest moves."
@@ -101,7 +108,8 @@ LayoutFile = Annotated[Path, typer.Argument(metavar="LAYOUT", help="The machine:
 
 
 LogFile = Annotated[
-    Path | None, typer.Argument(metavar="LOG", help="The job's log, new or begun [default: named by its date].")
+    Path | None,
+    typer.Argument(metavar="LOG", help="The job's log [default: the one begun last, or a new one named by its date]."),
 ]
 
 
@@ -110,8 +118,23 @@ def named_by_date(what: str, ending: str) -> Path:
     return Path(f"{what}-{datetime.datetime.now().astimezone():%Y-%m-%d}{ending}")
 
 
-def todays_log() -> Path:
-    """The log of a job that is begun today and has no other name."""
+def newest_log() -> Path | None:
+    """The newest log of this folder that has no other name than its day."""
+    return max(Path().glob("job-[0-9][0-9][0-9][0-9]-[0-9][0-9]-[0-9][0-9].csv"), default=None)
+
+
+def job_log(layout: Path) -> Path:
+    """The newest log of this folder where its job is not done, or else one of today."""
+    from alignment.machine.layout_file import read_layout
+    from alignment.machine.survey_files import read_survey
+    from alignment.train.work.next_act import Act, next_act
+
+    newest = newest_log()
+    if newest is not None:
+        machine = read_layout(layout)
+        if next_act(machine, read_survey(newest, machine, begun=True)).act is not Act.done:
+            typer.echo(f"Log: {newest}", err=True)
+            return newest
     return named_by_date("job", ".csv")
 
 

@@ -7,7 +7,7 @@ from typing import Annotated
 import typer
 
 from . import output
-from .options import LayoutFile, LogFile, todays_log, whole
+from .options import LayoutFile, LogFile, job_log, whole
 
 __all__ = ["EXAMPLE", "phone"]
 
@@ -34,4 +34,4 @@ def phone(
     """
     from alignment.phone import serve
 
-    serve.serve(layout, log or todays_log(), share=share, port=port, say=output.echo)
+    serve.serve(layout, log or job_log(layout), share=share, port=port, say=output.echo)

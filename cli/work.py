@@ -7,7 +7,7 @@ from typing import Annotated
 import typer
 
 from . import prompts
-from .options import LayoutFile, LogFile, todays_log
+from .options import LayoutFile, LogFile, job_log
 
 __all__ = ["EXAMPLE", "work"]
 
@@ -35,7 +35,7 @@ def work(
     from alignment.show.words import cautions, working
 
     machine = read_layout(layout)
-    file = log or todays_log()
+    file = log or job_log(layout)
     writing.ready_to_renew(file)
     text = read_begun(file)
     prompts.say(cautions.opening(bool(text and text.strip())))

@@ -23,7 +23,7 @@ from alignment.machine.survey import Kind, Reading, Survey
 from alignment.machine.survey_text import parse_survey
 from alignment.show.words.cautions import SHORT
 from alignment.show.words.doubts import doubt_words
-from alignment.show.words.phrases import in_list, on_tape
+from alignment.show.words.phrases import counted, in_list, on_tape
 from alignment.show.words.work import (
     accepted,
     act_lines,
@@ -266,7 +266,7 @@ def take_up(layout: Layout, text: str, source: str) -> Working:
     added(text, [], source)
     told = next_act(layout, log)
     rows = len(log.readings) + len(log.moves)
-    says = (f"Going on with {source}: {rows} rows.",) if rows else ()
+    says = (f"Going on with {source}: {counted(rows, 'row')}.",) if rows else ()
     return Working(
         layout=layout, source=source, text=text, told=told, says=(*says, *asked(told)), over=told.act is Act.done
     )
