@@ -79,7 +79,7 @@ def test_no_other_name_is_taken_for_a_log(here, run):
 
 def test_work_goes_on_with_the_log_that_is_not_done(here, run, monkeypatch):
     """Also on another day; where it is done, a new one is begun under the day's name."""
-    monkeypatch.setattr("builtins.input", lambda _: "q")
+    monkeypatch.setattr("builtins.input", lambda question: "y" if "y or n" in question else "q")
     Path("job-2026-09-30.csv").write_text(BEGUN)
     done = run("work")
     assert done.status == 0
