@@ -78,7 +78,7 @@ class FolderCommand(TyperCommand):
 
     def parse_args(self, ctx: Any, args: list[str]) -> list[str]:
         """Put in the folder's files where none were named, and say so."""
-        needed = [p.name for p in self.params if p.param_type_name == "argument" and p.required]
+        needed = [str(p.name) for p in self.params if p.param_type_name == "argument" and p.required]
         helped = not set(args).isdisjoint(ctx.help_option_names)
         taken = []
         if not helped and needed[:1] == ["layout"] and Path(MACHINE).is_file():
