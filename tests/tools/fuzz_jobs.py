@@ -39,6 +39,7 @@ from alignment.show.json import work as work_json
 from alignment.show.page import Degree
 from alignment.show.words.work import next_page
 from alignment.train.work.next_act import Act, next_act
+from tests.phone.conftest import HOST, LAYOUT
 from tests.tools.reader_oracles import LONGEST_WAIT, ran, small_layout
 from tests.tools.spoiling import CELLS, picker, spoil_table
 
@@ -78,26 +79,8 @@ LOG_ROWS = (
 )
 ROW = {"section": "op-1", "point": "exit", "reading": "18 3/8 in"}
 
-PHONE_LAYOUT = """
-[machine]
-name = "Tray line"
-units = "in"
-[row.operator]
-target = "18 3/8"
-[[section]]
-name = "op-1"
-row = "operator"
-start = "0"
-length = "15"
-bolts = ["2", "13"]
-[[section]]
-name = "op-2"
-row = "operator"
-start = "16"
-length = "15"
-bolts = ["2", "13"]
-"""
-HOST = "127.0.0.1:8000"
+# names as in the logs above
+PHONE_LAYOUT = LAYOUT.replace('"operator-', '"op-')
 FORMS: tuple[dict[str, str], ...] = (
     {
         "kind": "read",
