@@ -805,3 +805,22 @@ def test_results_are_compared_by_value(samples):
     assert one == other
     assert one != measure(read_panel(samples / "tray-mm.toml"))
     assert repr(one).startswith("PanelResult: out\n")
+
+
+def test_a_panel_without_legs_is_as_wide_as_its_strip():
+    read = '[square]\noperator = "3000"\n'
+    flat = parse_panel(HEAD.replace('legs = "up"\nleg = "50"\n', "") + read, "p.toml")
+    assert (flat.strip_width, parse_panel(HEAD + read, "p.toml").strip_width) == (400, 500)
+
+
+@pytest.mark.parametrize("sides", [True, False])
+def test_the_mean_of_both_ends_is_judged_only_where_they_are_not_told_apart(sides):
+    """One out-of-square, one verdict: with edges and ends each end has its own; with diagonals alone their mean has."""
+    text = '[square]\nfrom_operator = "3027"\nfrom_drive = "3026"\n'
+    text += 'operator = "3000"\ndrive = "3000"\nlead = "400"\ntail = "400"\n' * sides
+    square = measured(text + '[limits]\nsquare = "en-508-square"\n').square
+    assert square is not None
+    assert square.both is not None
+    assert bool(square.both.finding.bounds) is not sides
+    ends = [end for end in (square.lead, square.tail) if end is not None]
+    assert [bool(end.finding.bounds) for end in ends] == [True, True] * sides

@@ -10,6 +10,7 @@ from math import cos, pi
 
 import numpy as np
 import pytest
+from GTC import uncertainty, ureal
 from scipy.integrate import quad
 
 from alignment.panel.waves import i_units, i_units_u, steepness
@@ -42,3 +43,11 @@ def test_uncertainty_by_simulation():
 
 def i_units_array(height, pitch):
     return (pi * height / (2 * pitch)) ** 2 * 1e5
+
+
+@pytest.mark.parametrize(("height_u", "pitch_u"), [(1e-6, 5.0), (1e-2, 5.0), (1e-2, 1e-6)])
+def test_uncertainty_by_gtc(height_u, pitch_u):
+    """To the first order by the GUM Tree Calculator, where height is so sure that the second adds nothing."""
+    height, pitch = ureal(3.0, height_u), ureal(450.0, pitch_u)
+    known = uncertainty((pi * height / (2 * pitch)) ** 2 * 1e5)
+    assert i_units_u(3.0, 450.0, height_u=height_u, pitch_u=pitch_u) == pytest.approx(known, rel=1e-5)
