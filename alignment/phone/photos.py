@@ -16,8 +16,6 @@ __all__ = ["LARGEST", "Photo", "keep"]
 
 LARGEST: Final = 12_000_000
 """Bytes of a photograph: what a phone's camera makes."""
-WIDEST: Final = 100_000_000
-"""Points of a picture; more is a trap for whoever opens it."""
 KINDS: Final = {"JPEG": ".jpg", "PNG": ".png", "WEBP": ".webp"}
 MOST: Final = 9999
 """Photographs beside one log."""
@@ -53,7 +51,7 @@ def keep(data: bytes, log: Path) -> Photo:
     if not suffix:
         raise FileError("this is no photograph: expected a JPEG, PNG or WebP picture.")
     digest = hashlib.sha256(data).hexdigest()
-    for number in range(1, MOST):
+    for number in range(1, MOST + 1):
         name = f"{log.stem}-photo-{number:03}{suffix}"
         there = [log.with_name(f"{log.stem}-photo-{number:03}{other}") for other in KINDS.values()]
         if any(path.exists() for path in there):
@@ -66,16 +64,18 @@ def keep(data: bytes, log: Path) -> Photo:
 
 
 def _kind(data: bytes) -> str:
-    """Kind of picture by its content; empty where it is none, or one that would fill the memory."""
+    """
+    Kind of picture by its content; empty where it is none.
+
+    Nor is one of more points than the library takes for harmless (89 million), which would fill the memory.
+    """
     from PIL import Image, UnidentifiedImageError
 
     try:
         with warnings.catch_warnings():
             warnings.simplefilter("error", Image.DecompressionBombWarning)
             with Image.open(io.BytesIO(data), formats=list(KINDS)) as picture:
-                kind, (width, height) = picture.format or "", picture.size
-                if width * height > WIDEST:
-                    return ""
+                kind = picture.format or ""
                 picture.verify()
     except (
         UnidentifiedImageError,

@@ -1,7 +1,12 @@
 """Each way in that was tried, and each answer that was sent: what it gets, and that nothing else was written."""
 
-import pytest
+import io
 
+import pytest
+from PIL import Image
+
+from alignment.errors import FileError
+from alignment.phone import photos
 from alignment.phone.guard import HEADERS, Role
 from tests.phone.conftest import HOST
 
@@ -253,6 +258,24 @@ def test_a_photograph_too_large_is_refused(visit, log):
     visit().post(data=READ)
     assert visit().post("/photo?id=p1", JPEG + b"\0" * 12_000_000).status_code == 413
     assert [p.name for p in log.parent.iterdir()] == ["job.csv"]
+
+
+@pytest.mark.parametrize(("size", "status"), [((10_000, 8_900), 200), ((10_000, 9_000), 422)])
+def test_a_picture_of_too_many_points_is_refused(visit, log, size, status):
+    """A file of some kilobytes may unpack to gigabytes."""
+    out = io.BytesIO()
+    Image.new("1", size).save(out, "PNG")
+    visit().post(data=READ)
+    assert visit().post("/photo?id=p1", out.getvalue()).status_code == status
+
+
+def test_photographs_of_one_log_are_counted(log, monkeypatch):
+    monkeypatch.setattr(photos, "MOST", 2)
+    for number in (1, 2):
+        assert photos.keep(JPEG + bytes([number]), log).name == f"job-photo-00{number}.jpg"
+    assert photos.keep(JPEG + bytes([2]), log).name == "job-photo-002.jpg"
+    with pytest.raises(FileError, match="has 2 photographs already"):
+        photos.keep(JPEG + bytes([3]), log)
 
 
 def test_a_section_is_passed_over(visit):
