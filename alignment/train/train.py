@@ -225,21 +225,26 @@ class Train:
         shared = np.einsum("ni,qni->q", weight[0], self.common) + common @ datum
         return value, float(np.sqrt(max(own + float(shared @ shared), 0.0)))
 
-    def _deviation_terms(self, place: Floats) -> tuple[list[tuple[NDArray[np.int64], Floats]], Floats]:
-        at = np.arange(len(place))
-        local = np.stack([np.ones_like(place), place - self.middle], axis=1)
-        return [(at, local)], self.datum_terms(at, place)
+    def _deviation_terms(
+        self, at: NDArray[np.int64], x: Floats
+    ) -> tuple[list[tuple[NDArray[np.int64], Floats]], Floats]:
+        local = np.stack([np.ones_like(x), x - self.middle[at]], axis=1)
+        return [(at, local)], self.datum_terms(at, x)
 
     def deviation(self, x: ArrayLike) -> Estimates:
         """Deviation of each section's face at machine ``x`` (one per section). [mm]"""
         place = np.broadcast_to(np.asarray(x, dtype=np.float64), self.start.shape)
-        value = self.reading_at(place) - self.target_at(place)
-        return Estimates(value, np.sqrt(self._variance(*self._deviation_terms(place))))
+        return self.deviations(np.arange(len(place)), place)
+
+    def deviations(self, at: NDArray[np.int64], x: Floats) -> Estimates:
+        """Deviation of the faces of sections ``at`` at machine ``x``, both (m,). [mm]"""
+        value = self.readings(at, x) - self.targets(at, x)
+        return Estimates(value, np.sqrt(self._variance(*self._deviation_terms(at, x))))
 
     def shared_u(self, x: ArrayLike) -> Floats:
         """What of the u of each deviation at machine ``x`` no more readings make less: tape's zero, string's sag."""
         place = np.broadcast_to(np.asarray(x, dtype=np.float64), self.start.shape)
-        return np.asarray(np.sqrt(self._common_variance(*self._deviation_terms(place))))
+        return np.asarray(np.sqrt(self._common_variance(*self._deviation_terms(np.arange(len(place)), place))))
 
     @cached_property
     def offset(self) -> Estimates:

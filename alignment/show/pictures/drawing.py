@@ -276,8 +276,7 @@ def _row(
 
 def _wanted(train: Train, i: int) -> str:
     """The reading wanted at a section; both where it differs from end to end, as beside a string of another line."""
-    start = float(train.start[i])
-    ends = (float(train.target_at(x)[i]) for x in (start, start + float(train.length[i])))
+    ends = map(float, train.targets(np.array([i, i]), train.start[i] + np.array([0.0, train.length[i]])))
     tape = train.survey.tape
     return " to ".join(dict.fromkeys(reading_words(end, tape.mark, train.layout.units) for end in ends))
 
@@ -319,9 +318,9 @@ def _section(
     layout, units = train.layout, train.layout.units
     length, start = train.length[i], train.start[i]
     x = np.linspace(start, start + length, 9)
-    found = [train.deviation(np.full(len(train.start), place)) for place in x]
-    face = lane.y + lane.away * scale * np.array([f.value[i] for f in found])
-    u = scale * COVERAGE * np.array([f.u[i] for f in found])
+    found = train.deviations(np.full(len(x), i), x)
+    face = lane.y + lane.away * scale * found.value
+    u = scale * COVERAGE * found.u
     colour, hatch = FILL[section.verdict]
     back = face + lane.body * BODY
     corners = [(x[0], face[0]), (x[-1], face[-1]), (x[-1], back[-1]), (x[0], back[0])]
@@ -346,13 +345,14 @@ def _section(
     for place, values in sorted(places.items()):
         at = start + place
         moved = shift[0] + shift[1] * (at - train.middle[i])
-        target = float(train.target_at(at)[i])
+        here = np.array([i]), np.array([at])
+        target = float(train.targets(*here)[0])
         ys = lane.y + lane.away * scale * (np.array(values) + moved - target)
         predicted = abs(moved) > 1e-9
         if not predicted:
             axes.plot(np.full(len(ys), at), ys, ls="none", marker="D", ms=5, mfc="white", mec=INK, mew=1.1, zorder=7)
         axes.plot([at, at], [np.mean(ys), hangs(at)], color="#777777", lw=0.6, ls=":", zorder=1)
-        reads = float(train.reading_at(at)[i]) if predicted else float(np.mean(values))
+        reads = float(train.readings(*here)[0]) if predicted else float(np.mean(values))
         beside = 0 if 0.2 < place / length < 0.8 else 1 if place < length / 2 else -1
         numbers.append(
             Number(
