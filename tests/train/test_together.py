@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+import functools
+
 import numpy as np
 import pytest
 
@@ -15,7 +17,7 @@ ENDS = ("entry", "exit")
 TAPE = "mark = '1'\nset = '0.4'\ntilt = 0\nzero = '{}'"
 LIMITS = "offset = '1.5'\nsquare = '1.2'\nstep = '1'"
 FACES = np.array([600.0, 600.4, 600.9, 600.2, 599.8, 600.5])
-DRAWS = 400_000
+DRAWS = 200_000
 
 
 def fitted(faces=FACES, *, target: str = "target = '600'", line: Line = Line.string, zero: float = 0.0):
@@ -53,10 +55,11 @@ def test_covariance_of_all_deviations(how):
     assert own == pytest.approx(np.array([expected[k : k + 2, k : k + 2] for k in (0, 2, 4)]), abs=1e-6)
 
 
-def drawn(zero: float = 0.0, **how) -> np.ndarray:
+@functools.cache
+def drawn(zero: float = 0.0) -> np.ndarray:
     """Deviations as they may be, (draws, 3, 2), by numpy's own generator."""
     rng = np.random.default_rng(5)
-    off = rng.multivariate_normal(deviations(fitted(**how)), derived(**how), DRAWS)
+    off = rng.multivariate_normal(deviations(fitted()), derived(), DRAWS)
     return (off + rng.normal(0, zero, (DRAWS, 1)) if zero else off).reshape(DRAWS, 3, 2)
 
 
@@ -72,7 +75,7 @@ def test_chance_of_each_with_the_steps_to_settled_neighbours(settled, zero):
     in_, step = within(off), np.abs(off[:, 1:, 0] - off[:, :-1, 1]) <= 1
     for k, one in ((0, "b"), (2, "b"), (1, "a"), (1, "c")):
         in_[:, k] &= step[:, min(k, NAMES.index(one))] | (one not in settled)
-    assert section_chances(fitted(zero=zero), set(settled)) == pytest.approx(in_.mean(axis=0), abs=0.004)
+    assert section_chances(fitted(zero=zero), set(settled)) == pytest.approx(in_.mean(axis=0), abs=0.005)
 
 
 @pytest.mark.parametrize("names", ["abc", "ab", "bc", "ac"])
