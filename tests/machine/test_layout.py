@@ -335,3 +335,9 @@ def test_default_tolerances_are_told_one_by_one():
     section = "[[section]]\nname = 'a'\nrow = 'r'\nstart = '0'\nlength = '18'\n"
     layout = parse_layout(text + section, "machine.toml")
     assert layout.assumed == ("tolerance.offset", "tolerance.step", "tolerance.opening")
+
+
+@pytest.mark.parametrize("name", ["' op'", "'a  b'", '"a\\u001b"', "''"])
+def test_what_is_no_name_of_a_table(name):
+    with pytest.raises(InputError, match="is not a name. Leave out blanks at its ends and what does not print"):
+        parse_layout(f"{GOOD}\n[row.{name}]\n", "machine.toml")
