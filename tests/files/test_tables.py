@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import csv
 import io
+import math
 
 import openpyxl
 import pandas as pd
@@ -106,3 +107,15 @@ def test_table_is_not_written_over(samples, run, tmp_path):
     assert run("solve", *files, "--table", file).status == 2
     assert file.read_text() == "mine"
     assert run("solve", *files, "--table", file, "--force").status == 0
+
+
+@pytest.mark.parametrize(("units", "length", "shown"), [(Units.inch, 0.123, "0.000"), (Units.mm, 0.12, "0.00")])
+def test_decimals_of_lengths_and_shares(units, length, shown):
+    """Three of an inch, two of a millimetre, two of a probability; what is not known is an empty cell."""
+    frame = pd.DataFrame({"offset": [0.12345, math.nan], "skew.p_in": [0.98765, 0.5], "count": [3, 4]})
+    text = tables.render({"main": frame}, ".csv", units).decode("utf-8-sig").splitlines()
+    assert text == ["offset,skew.p_in,count,units", f"{length},0.99,3,{units}", f",0.5,4,{units}"]
+    sheet = openpyxl.load_workbook(io.BytesIO(tables.render({"main": frame}, ".xlsx", units)))["main"]
+    rows = [[cell.value for cell in row] for row in sheet.iter_rows()]
+    assert rows[1:] == [[length, 0.99, 3, str(units)], [None, 0.5, 4, str(units)]]
+    assert [cell.number_format for cell in sheet[2]][:2] == [shown, "0.00"]
