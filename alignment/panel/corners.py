@@ -96,18 +96,14 @@ def _corners(p: Floats) -> Floats:
     return np.array([[0.0, 0.0], [p[0], 0.0], [p[1], p[2]], [p[3], p[4]]])
 
 
+_BETWEEN: Final = np.array([(0, 1), (2, 3), (1, 3), (0, 2), (1, 2), (3, 0)]).T
+"""Corners between which the lengths of `NAMES` are measured."""
+
+
 def _lengths(p: Floats) -> Floats:
     """Six lengths in the order of `NAMES`."""
-    tail_left, lead_left, tail_right, lead_right = _corners(p)
-    pairs = (
-        (tail_left, lead_left),
-        (tail_right, lead_right),
-        (lead_left, lead_right),
-        (tail_left, tail_right),
-        (lead_left, tail_right),
-        (lead_right, tail_left),
-    )
-    return np.array([np.hypot(*(a - b)) for a, b in pairs])
+    one, other = _corners(p)[_BETWEEN]
+    return np.asarray(np.hypot(*(one - other).T))
 
 
 def _ends(p: Floats) -> tuple[float, float]:
