@@ -4,7 +4,8 @@ from __future__ import annotations
 
 import pytest
 
-from alignment.errors import InputError
+from alignment.errors import InputError, LengthError
+from alignment.instruments import check_mark
 from alignment.machine.layout_file import parse_layout
 from tests.tools.machines import layout_text
 
@@ -40,3 +41,10 @@ def test_unknown_class_is_an_error():
 
 def test_zero_of_its_own_without_a_class():
     assert tape("zero = '0.25'").zero == pytest.approx(0.25)
+
+
+def test_how_coarse_a_mark_may_be():
+    """Half an inch; no tape has coarser ones that anyone reads."""
+    assert check_mark(12.7, "1/2") == 12.7
+    with pytest.raises(LengthError, match="more than 1/2 in"):
+        check_mark(12.8, "12.8 mm")

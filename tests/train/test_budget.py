@@ -249,6 +249,15 @@ def test_a_sheet_has_as_many_boxes_as_would_prove_it(boxes):
     assert (sheet.repeats, sheet.finer) == ((boxes, False) if boxes <= 5 else (5, True))
 
 
+@pytest.mark.parametrize("parts", [32, 64])
+def test_the_finer_mark_that_is_named_just_proves_it(parts):
+    """Of marks as tapes have them, the coarsest with which one reading at each end does."""
+    fine = layout(tape=ONCE.replace("1/16", f"1/{parts}", 1)).tape
+    square = 1.001 * NEEDED * math.sqrt(2) * float(fine.mean_u(TARGET, 1))
+    said = promise(work_out(layout(tolerance=f"square = '{square / IN:.6f}'")), "square")
+    assert (said.mark, said.mark_repeats) == (pytest.approx(IN / parts), 1)
+
+
 def test_finer_mark_that_would_prove_it_does():
     machine_ = layout(tape="mark = '1/16'\ntilt = 2\nzero = '1/64'")
     said = promise(work_out(machine_), "square")
