@@ -3,9 +3,10 @@ Single faults put into modules one at a time: ``python -m tests.tools.mutants MO
 
 Each fault swaps an operator, a comparison, a constant or a branch. Faults are drawn by a seed; texts, annotations,
 docstrings, decorators and messages of errors are left alone. A fault in what a function does is put into the loaded
-function, in a fork, and tried by the tests that ran its line (``python -m tests.tools.ran`` keeps which did), the
-quickest first, and before them by those written since. One in what an import alone runs is put into a copy of the tree
-and tried by the tests that ran a line which names it. A fault that no test fails on was not seen.
+function, in a fork, and tried by the tests that ran its line (``python -m tests.tools.ran`` keeps which did), those of
+its room first, the quickest before the others, and before them by those of its room written since. One in what an
+import alone runs is put into a copy of the tree and tried by the tests that ran a line which names it. A fault that no
+test fails on was not seen.
 """
 
 from __future__ import annotations
@@ -228,7 +229,8 @@ class Trial:
         """Whether a fault is seen."""
         functions = changes(self.functions, module, fault.spoiled) if fault.called else []
         if functions:
-            new = [name for name in self.items if name not in self.ran.seconds]
+            own = room_of(module)
+            new = [name for name in self.items if name not in self.ran.seconds and name.startswith(own)]
             return self.is_seen(functions, [*new, *self.tests({module: fault.lines}, module)])
         tests = self.tests(lines_naming(fault.names), module)
         spoiled = self.tree / module
@@ -239,9 +241,7 @@ class Trial:
 
     def tests(self, lines: dict[str, range | list[int]], module: str) -> list[str]:
         """Tests of today that ran a line, those of the module's room first."""
-        path = Path(module).parts
-        room = path[0] if path[0] == "cli" else path[1] if len(path) > 2 else "ground"
-        return [name for name in self.ran.tests(lines, self.asked.most, f"tests/{room}/") if name in self.items]
+        return [name for name in self.ran.tests(lines, self.asked.most, room_of(module)) if name in self.items]
 
     def is_clean(self, tests: list[str]) -> bool:
         """Whether tests pass on the copy of the tree as it is."""
@@ -316,6 +316,12 @@ def main() -> int:
     with tempfile.TemporaryDirectory() as folder:
         trial = Trial(asked, copied(Path(folder)))
         return int(pytest.main(["-q", "-p", "no:cacheprovider", "-m", "not slow"], plugins=[trial]))
+
+
+def room_of(module: str) -> str:
+    """Folder of the tests of a module's room."""
+    path = Path(module).parts
+    return f"tests/{path[0] if path[0] == 'cli' else path[1] if len(path) > 2 else 'ground'}/"
 
 
 def lines_naming(names: set[str]) -> dict[str, list[int]]:

@@ -9,7 +9,7 @@ import pytest
 from scipy import stats
 
 from alignment.change.comparison import SURE
-from alignment.quantiles import chi_square_point, f_point, student_point
+from alignment.quantiles import chi_square_point, f_point, normal_below, student_point
 from alignment.uncertainty import conformance_probability, repeats_apart
 
 
@@ -71,3 +71,15 @@ def test_f_point(between, within):
 def test_sure_is_a_normal_point():
     """Two-sided 99 %."""
     assert pytest.approx(stats.norm.ppf(0.995), abs=5e-5) == SURE
+
+
+def test_normal_distribution_far_out():
+    """Both ways in which it is worked out, and where the one gives place to the other, against scipy."""
+    z = -np.concatenate([np.linspace(0, 7, 29), [7.07, 7.08], np.linspace(7.5, 37, 30)])
+    assert normal_below(z) == pytest.approx(stats.norm.cdf(z), rel=2e-8, abs=0)
+    assert normal_below(-z) == pytest.approx(stats.norm.cdf(-z), rel=1e-12, abs=0)
+
+
+def test_nothing_is_beyond_the_last_point():
+    assert chi_square_point(3, 1.0) == math.inf
+    assert student_point(1.0, 3) == math.inf
