@@ -8,7 +8,7 @@ import numpy as np
 import openpyxl
 import pytest
 
-from alignment.change.comparison import Outcome, compare, judge_move
+from alignment.change.comparison import Outcome, compare, judge_move, planned_changes
 from alignment.change.motion import compare_trains
 from alignment.change.strings import Status
 from alignment.machine.layout_file import read_layout
@@ -572,3 +572,19 @@ def test_beyond_every_set_pairs_are_the_starts():
     assert {name for name, status in status_of(found).items() if status == "still"} == set(status_of(found)) - set(
         moved
     )
+
+
+@pytest.mark.parametrize("moves", [(0.0, 2.0), (-1.5, 0.0), (1.0, 3.0)])
+def test_what_loosened_bolt_ends_do(moves):
+    """A rigid section is a straight line through its two bolt ends (numpy's polyfit); each loose one creeps."""
+    section = {"name": "s", "row": "r", "start": "0", "length": "480", "bolts": ["60", "390"]}
+    layout = machine([section], rows={"r": "target = '600'"})
+    found = planned_changes(layout, np.array([moves]))
+
+    def offset_and_skew(away):
+        slope, zero = np.polyfit([60, 390], away, 1)
+        return np.array([zero + slope * 240, slope * 480])
+
+    assert found.change[0] == pytest.approx(offset_and_skew([-move for move in moves]))
+    each = [offset_and_skew(one) for one, move in zip(np.eye(2), moves, strict=True) if move]
+    assert found.covariance[0] == pytest.approx(layout.moves.creep**2 * sum(np.outer(one, one) for one in each))

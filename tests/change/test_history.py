@@ -12,6 +12,7 @@ import numpy as np
 import openpyxl
 import pytest
 
+from alignment.change import history
 from alignment.change.history import MONTH, follow
 from alignment.choices import Line
 from alignment.errors import InputError, NotEnoughReadingsError
@@ -381,3 +382,18 @@ def test_a_job_log_tells_of_two_days(samples):
     assert [day.strftime("%m-%d %H:%M") for day in found.taken] == ["09-24 15:10", "10-02 07:40", "10-02 13:00"]
     moved = [layout.sections[i].name for i in found.events[-1].motion.moved]
     assert moved == ["operator-2", "operator-3", "operator-5", "drive-2"]
+
+
+@pytest.mark.parametrize(("dates", "pairs"), [(2, 1), (3, 2), (5, 4)])
+def test_no_section_is_named_by_chance_over_the_whole_history(layout, monkeypatch, dates, pairs):
+    """By Bonferroni: each pair of neighbouring surveys gets its part of what a history may err."""
+    asked = []
+    compared = history.compare_trains
+
+    def listening(*trains, **how):
+        asked.append(how["probability"])
+        return compared(*trains, **how)
+
+    monkeypatch.setattr(history, "compare_trains", listening)
+    follow(layout, made(layout, MONTHS[:dates], still))
+    assert asked == pytest.approx([1 - (1 - history.PROBABILITY) / pairs] * pairs)
