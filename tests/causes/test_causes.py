@@ -528,6 +528,9 @@ def test_without_a_limit_three_standard_uncertainties_prove(read, holds, why):
     ([("53", "48"), ("53", "48")], 'leg = "2"', Holds.yes, Holds.no),
     ([("53", "48"), ("48", "53")], 'leg = "2"', Holds.no, Holds.yes),
     ([("50.5", "50"), ("50.5", "50")], "", Holds.unknown, Holds.unknown),
+    # they change by 1.0, U 0.76: within 1.5 as read, and not for sure
+    ([("50.5", "50"), ("50", "50.5")], 'leg = "1.5"', Holds.no, Holds.unknown),
+    ([("50.5", "50"), ("50", "50.5")], 'leg = "1.8"', Holds.no, Holds.no),
 ])  # fmt: skip
 def test_legs(legs, leg_limit, differ, change):
     """Alike, unequal alike all along, changing; without a limit what is not seen is open."""
