@@ -300,11 +300,11 @@ def test_the_command_accuses_what_the_program_accuses():
     """Two sections on and off a line that leans more and more, by the rule as it is and as the command draws it."""
     rng = np.random.default_rng(4)
     fine = {"tape": "mark = '0.001'\nset = '0.5'\ntilt = 0\nzero = '0'"}
-    parts = [{"name": f"s{k}", "row": "a", "start": f"{k * 508}", "length": "457.2"} for k in range(2)]
+    parts = [{"name": f"s{k}", "row": "a", "start": f"{k * (18 + 2) * 25.4}", "length": f"{18 * 25.4}"} for k in range(2)]
     layout = machine(parts, rows={"a": f"target = '{TARGET}'"}, **fine)
     told = []
     for grow in np.linspace(0, 16, 60):
-        ends = rng.normal(0, 0.6, 4) + grow * np.array([0, 457.2, 508, 965.2]) / 965.2
+        ends = rng.normal(0, 0.6, 4) + grow * np.array([0, 18, 18 + 2, 2 * 18 + 2]) / (2 * 18 + 2)
         rows = [(f"s{k // 2}", ("entry", "exit")[k % 2], f"{TARGET + d:.9f}") for k, d in enumerate(ends)]
         (test,) = lean_tests(fit_train(layout, readings(layout, rows)))
         told.append(test.leans is True)
