@@ -300,7 +300,8 @@ def test_the_command_accuses_what_the_program_accuses():
     """Two sections on and off a line that leans more and more, by the rule as it is and as the command draws it."""
     rng = np.random.default_rng(4)
     fine = {"tape": "mark = '0.001'\nset = '0.5'\ntilt = 0\nzero = '0'"}
-    parts = [{"name": f"s{k}", "row": "a", "start": f"{k * (18 + 2) * 25.4}", "length": f"{18 * 25.4}"} for k in range(2)]
+    at = [("s0", 0), ("s1", 18 + 2)]
+    parts = [{"name": n, "row": "a", "start": f"{x * 25.4}", "length": f"{18 * 25.4}"} for n, x in at]
     layout = machine(parts, rows={"a": f"target = '{TARGET}'"}, **fine)
     told = []
     for grow in np.linspace(0, 16, 60):
