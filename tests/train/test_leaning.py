@@ -71,6 +71,17 @@ def test_two_sections_are_tested_by_the_plain_regression_alone(seed, slope):
     assert test.leans is None
 
 
+@pytest.mark.parametrize(("off", "limit"), [(0.1, 9.0), (6.0, None)])
+def test_two_sections_as_straight_as_the_tape_can_tell_lean_from_nine_times_its_uncertainty_on(off, limit):
+    """By a tenth of a millimetre they are; by 6 mm they are not, and Student's 9.92 of their own scatter it is."""
+    t = train({"a": [(off, -off), (-off, off)]})
+    places = np.array([0, LENGTH, STEP, STEP + LENGTH])
+    plain = stats.linregress(places, [off, -off, -off, off])
+    of_tape = np.hypot(1 / np.sqrt(12), 0.4) / np.sqrt(np.sum((places - places.mean()) ** 2))
+    (test,) = lean_tests(t)
+    assert test.limit == pytest.approx(limit * of_tape if limit else stats.t.ppf(0.995, 2) * plain.stderr, rel=1e-3)
+
+
 def test_sections_out_as_blocks_are_no_lean():
     """Both ends of a section out alike: ten ends are no ten measurements. Accused in 1 % at the most."""
     rng = np.random.default_rng(7)
