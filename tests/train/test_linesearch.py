@@ -148,3 +148,19 @@ def test_every_line_that_asks_for_as_few_lies_in_the_box():
     assert (high - low < 12).all()
     assert f.reach > 12
     assert f.near == 2 * (np.abs(f.deviation).max() + 1.6)
+
+
+def test_how_far_a_line_may_be_from_its_string():
+    """By hand: over 4/9 of the train, the ends of the first section may differ by its 2 mm and the square's 1."""
+    found = faces([[0.0, 2.0], [1.0, 1.0]], offset=1.5, square=1.0).reach
+    assert found == pytest.approx(2 + 1.5 + (2 + 1) / (400 / 900))
+
+
+@pytest.mark.parametrize(
+    ("deviation", "ends"), [([0.0, 0.5], 0), ([0.0, 3.0], 1), ([3.0, 0.0], 1), ([3.0, 3.0], 2), ([3.0, -3.0], 2)]
+)
+def test_bolt_ends_right_at_the_ends_of_a_face(deviation, ends):
+    """What turns about one end leaves that end where it is."""
+    at_ends = faces([deviation])
+    at_ends = replace(at_ends, bolts=at_ends.x)
+    assert fewest_ends(at_ends, np.zeros((1, 2)), np.zeros((1, 2))) == [ends]
