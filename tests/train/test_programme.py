@@ -157,6 +157,7 @@ def test_free_line_against_every_set_of_bolt_ends(seed, fewest):
     assert found.movement >= found.least_movement - 1e-3
     if fewest:
         assert found.ends == found.least_ends == expected[0]
+        assert found.movement == pytest.approx(expected[1], abs=1e-3)
     else:
         assert found.ends >= found.least_ends
         assert found.least_movement == pytest.approx(expected[0], abs=1e-3)
