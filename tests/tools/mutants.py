@@ -227,12 +227,12 @@ class Trial:
 
     def try_out(self, module: str, fault: Fault) -> bool:
         """Whether a fault is seen."""
+        own = room_of(module)
+        new = [name for name in self.items if name not in self.ran.seconds and name.startswith(own)]
         functions = changes(self.functions, module, fault.spoiled) if fault.called else []
         if functions:
-            own = room_of(module)
-            new = [name for name in self.items if name not in self.ran.seconds and name.startswith(own)]
             return self.is_seen(functions, [*new, *self.tests({module: fault.lines}, module)])
-        tests = self.tests(lines_naming(fault.names), module)
+        tests = [*new, *self.tests(lines_naming(fault.names), module)]
         spoiled = self.tree / module
         spoiled.write_text(ast.unparse(fault.spoiled), encoding="utf-8")
         failed = bool(tests) and seen(self.tree, tests, 3 * self.asked.most)

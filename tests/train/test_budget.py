@@ -17,9 +17,8 @@ from alignment.show.door import text
 from alignment.train.budget import Means, Promise, chance_proved, expected, work_out
 from alignment.train.first_tolerances import READ, fair_tolerances
 from alignment.train.sheet import plan_sheet
-from alignment.train.state import judge
 from alignment.train.train import fit_train
-from alignment.uncertainty import Verdict, rounding_kept
+from alignment.uncertainty import Verdict, rounding_kept, verdict
 from tests.tools.machines import machine
 from tests.tools.rates import Hand
 
@@ -212,8 +211,8 @@ def share_proved(machine_, repeats: int, count: int = 400) -> float:
     proved = 0
     for _ in range(count):
         at = np.array([rng.uniform(0, machine_.tape.mark)])
-        (section,) = judge(fit_train(machine_, hand.survey(at, at, repeats=repeats))).sections
-        proved += section.skew.verdict is Verdict.ok
+        skew = fit_train(machine_, hand.survey(at, at, repeats=repeats)).skew
+        proved += verdict(float(skew.value[0]), float(skew.u[0]), machine_.tolerance.square) is Verdict.ok
     return proved / count
 
 
