@@ -245,7 +245,7 @@ def test_a_sheet_has_as_many_boxes_as_would_prove_it(boxes):
     at_an_end = float(layout().tape.mean_u(TARGET, boxes))
     just = layout(tolerance=f"square = '{1.001 * NEEDED * math.sqrt(2) * at_an_end / IN:.6f}'\noffset = '1'")
     sheet = plan_sheet(just)
-    assert (sheet.repeats, sheet.finer) == ((boxes, False) if boxes <= 5 else (5, True))
+    assert (sheet.repeats, sheet.finer, sheet.work) == ((boxes, False, False) if boxes <= 5 else (5, True, False))
 
 
 @pytest.mark.parametrize("parts", [32, 64])

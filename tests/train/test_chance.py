@@ -66,6 +66,18 @@ def test_everything_against_draws_of_scipy(seed, neighbours):
     assert float(chance(value, covariance, limits)) == pytest.approx(p, abs=4 * np.sqrt(p * (1 - p) / DRAWS) + 3e-4)
 
 
+@pytest.mark.parametrize("r", [-0.6, -0.3, 0.3, 0.6])
+@pytest.mark.parametrize("middle", [(0.0, 0.0), (0.4, -0.3), (0.5, 0.5)])
+def test_two_steps_whose_neighbours_share_something(middle, r):
+    """A section that is known exactly, between neighbours that are not: a box of two correlated steps, by scipy."""
+    covariance = np.zeros((4, 4))
+    covariance[:2, :2] = 1e-8 * np.eye(2)
+    covariance[2:, 2:] = 0.25 * np.array([[1, r], [r, 1]])
+    value = np.array([0.0, 0.0, *middle])
+    box = multivariate_normal(middle, covariance[2:, 2:]).cdf([0.6, 0.6], lower_limit=[-0.6, -0.6])
+    assert float(chance(value, covariance, tolerance(1.0, 1.0, 0.6))) == pytest.approx(box, abs=2e-3)
+
+
 def test_step_is_the_difference_of_facing_ends_and_the_shared_error_cancels():
     """Upstream exit drawn, this section drawn, tape's zero drawn for both."""
     rng = np.random.default_rng(5)

@@ -361,3 +361,27 @@ def test_step_near_its_limit_is_read_again_where_that_may_settle_it(step, asked)
     assert [(one.section, one.points, one.why, one.beside) for one in again] == [
         ("s0", ("exit",), Why.step, "s1"),
     ] * asked
+
+
+def test_what_faces_share_after_moves():
+    """Steps tie three faces together; turned and shifted each by itself, by the whole matrix at once."""
+    layout = row_of(3)
+    train = fitted(layout, taken((600, 601), (600, 600), (599, 600), steps=[("s0", "0.5"), ("s1", "-0.5")]))
+    before = train.adjusted
+
+    def all_of(adjusted):
+        return adjusted.covariance_times(np.eye(6).reshape(6, 3, 2)).reshape(6, 6)
+
+    lever = np.random.default_rng(3).normal(1, 0.4, (3, 2, 2))
+    fresh = np.array([np.diag([0.1, 1e-6]) * k for k in range(3)])
+    turn, noise = np.zeros((6, 6)), np.zeros((6, 6))
+    for k in range(3):
+        own = slice(2 * k, 2 * k + 2)
+        turn[own, own], noise[own, own] = lever[k], fresh[k]
+    after = before.moved(lever, fresh)
+    whole = turn @ all_of(before) @ turn.T + noise
+    assert all_of(after) == pytest.approx(whole, rel=1e-6)
+    for k in range(3):
+        assert after.covariance[k] == pytest.approx(whole[2 * k : 2 * k + 2, 2 * k : 2 * k + 2], rel=1e-6)
+    for k in range(2):
+        assert after.cross[k] == pytest.approx(whole[2 * k : 2 * k + 2, 2 * k + 2 : 2 * k + 4], rel=1e-6)

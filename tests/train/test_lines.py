@@ -311,3 +311,15 @@ def test_one_section_on_hold_gives_the_shift_alone():
     # no section is judged as if it were known without a doubt
     assert min(*train.ends[0].u, *train.ends[1].u, *train.skew.u) > 0
     assert train.skew.u[1] > 0.9 * train.skew.u[0]
+
+
+@pytest.mark.parametrize("target", ["target = '600'", ""])
+@pytest.mark.parametrize("held_", [(), (0,), (1,), (0, 2)])
+def test_faces_on_one_slant_deviate_from_no_fitted_line(target, held_):
+    """Whether the row has a target or takes it from a section, and whichever sections are on hold."""
+    parts = [{"name": f"s{k}", "row": "r", "start": 500 * k, "length": 400, "hold": k in held_} for k in range(3)]
+    layout = machine(parts, rows={"r": target})
+    read = [(f"s{k}", end, 600 + 0.01 * (500 * k + x)) for k in range(3) for end, x in (("entry", 0), ("exit", 400))]
+    found = fit_train(layout, readings(layout, read), line=Line.fitted)
+    for end in found.ends:
+        assert end.value == pytest.approx([0, 0, 0], abs=1e-6)
