@@ -2,12 +2,15 @@
 
 import re
 
+import numpy as np
 import pytest
 from matplotlib.backends.backend_agg import FigureCanvasAgg
 
+from alignment.machine.layout_file import parse_layout
 from alignment.machine.survey_text import parse_survey
 from alignment.show.pictures.narrow import FACE, work_sheet
 from alignment.train.work.next_act import Act, next_act
+from tests.phone.conftest import LAYOUT
 
 HEAD = "section,point,reading,kind\n"
 OFF = HEAD + 2 * "operator-1,entry,18 3/8,\noperator-1,exit,18 1/2,\n"
@@ -68,3 +71,19 @@ def test_legible_on_a_phone_and_nothing_overlaps(layout):
         assert figure.bbox.x0 <= box.x0
         assert box.x1 <= figure.bbox.x1, one
         assert not any(box.overlaps(other) for _, other in boxes[k + 1 :]), one
+
+
+def test_only_the_section_that_is_asked_for_is_moved(layout):
+    text = OFF + 2 * "operator-2,entry,18 3/8,\noperator-2,exit,18 1/2,\n"
+    found, figure = drawn(layout, text)
+    assert found.act is Act.move
+    arrows = [text for text in figure.axes[0].texts if getattr(text, "arrow_patch", None)]
+    assert len(arrows) == len(found.stops)
+
+
+def test_sections_stand_apart_as_they_do(layout):
+    """One begins 35 inches behind the other, both 15 long, all to one scale along the machine."""
+    apart = parse_layout(LAYOUT.replace('start = "16"', 'start = "35"'), "machine.toml")
+    _, figure = drawn(apart, OFF)
+    first, second = [np.array(patch.get_xy())[:, 1] for patch in figure.axes[0].patches[:2]]
+    assert (second.min() - first.min()) / np.ptp(first) == pytest.approx(35 / 15)

@@ -381,3 +381,24 @@ def test_the_record_draws_a_bow_where_one_was_measured(of):
     said = [line for shape in drawn.shapes if shape["kind"] == "words" for line in shape["lines"]]
     assert any(line.startswith("Seen from the drive edge, legs up.") for line in said) is (of == "bow")
     assert drawn.height == pytest.approx(panel_plots.PLAN + panel_plots.SIDE_VIEW * (of == "bow"))
+
+
+@pytest.mark.parametrize(("suffix", "deviation"), [("", 25.4 * 3 / 16), ("-mm", 5.0)])
+def test_deviations_are_as_much_larger_as_is_told(samples, suffix, deviation):
+    """Of the section whose exit end reads 3/16 in or 5 mm too much, beside its length; and a sheet keeps its width."""
+    layout = read_layout(samples / f"machine{suffix}.toml")
+    found = solve(layout, read_survey(samples / f"as-found{suffix}.csv", layout))
+    figure = plots.train_sheet(found)
+    told = re.search(r"drawn (\d+) times larger", " ".join(text.get_text() for text in figure.texts))
+    assert told is not None
+    axes = figure.axes[0]
+    wide, high = figure.get_size_inches()
+    assert wide == pytest.approx(11.5)
+    box = axes.get_position()
+    along = box.width * wide / np.diff(axes.get_xlim())[0]
+    across = box.height * high / -np.diff(axes.get_ylim())[0]
+    entry, exit_ = np.array(axes.patches[1].get_xy())[:2]
+    section = layout.sections[1]
+    assert (entry[0], exit_[0]) == pytest.approx((section.start, section.start + section.length))
+    larger = across * (exit_[1] - entry[1]) / along / deviation
+    assert larger == pytest.approx(float(told[1]), rel=1e-6)
