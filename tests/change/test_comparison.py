@@ -588,3 +588,37 @@ def test_what_loosened_bolt_ends_do(moves):
     assert found.change[0] == pytest.approx(offset_and_skew([-move for move in moves]))
     each = [offset_and_skew(one) for one, move in zip(np.eye(2), moves, strict=True) if move]
     assert found.covariance[0] == pytest.approx(layout.moves.creep**2 * sum(np.outer(one, one) for one in each))
+
+
+def test_arrows_go_from_what_was_to_what_is(samples):
+    """At each bolt end of a section that moved, from its first face to its second; only those that moved are orange."""
+    layout = read_layout(samples / "machine.toml")
+    found = compare(layout, *(read_survey(samples / f"{day}.csv", layout) for day in ("as-found", "as-left")))
+    moved = {i for i, status in enumerate(found.motion.status) if status is Status.moved}
+    assert moved
+    wide = arrows = 0
+    for axes in comparison_plots.comparison_sheet(found).axes:
+        lines = [line for line in axes.lines if len(line.get_xdata()) == 2]
+        now = [line for line in lines if line.get_linewidth() == pytest.approx(3.2)]
+        wide += len(now)
+        assert {line.get_color() for line in now} <= {comparison_plots.ORANGE}
+        before = [line for line in lines if line.get_zorder() == 4]
+        for arrow in axes.texts:
+            if not getattr(arrow, "arrow_patch", None) or arrow.get_text():
+                continue
+            arrows += 1
+            (x, tip), (same, begin) = arrow.xy, arrow.xyann
+            assert x == same
+
+            def at(these, x=x):
+                return [
+                    float(np.interp(x, line.get_xdata(), line.get_ydata()))
+                    for line in these
+                    if min(line.get_xdata()) <= x <= max(line.get_xdata())
+                ]
+
+            # faces are drawn with a gap between one and the next
+            assert any(face == pytest.approx(tip, abs=0.005) for face in at(now))
+            assert any(face == pytest.approx(begin, abs=0.005) for face in at(before))
+    assert wide == len(moved)
+    assert arrows >= len(moved)

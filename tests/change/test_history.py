@@ -399,3 +399,13 @@ def test_no_section_is_named_by_chance_over_the_whole_history(layout, monkeypatc
     monkeypatch.setattr(history, "compare_trains", listening)
     follow(layout, made(layout, MONTHS[:dates], still))
     assert asked == pytest.approx([1 - (1 - history.PROBABILITY) / pairs] * pairs)
+
+
+def test_dates_have_room_in_a_picture(layout):
+    """Between two that are written is their share of a panel's width, and no more than that share and a month."""
+    (axes, *_) = history_plots.history_sheet(follow(layout, made(layout, MONTHS, creeping))).axes
+    dated = [at for at, label in zip(axes.get_xticks(), axes.get_xticklabels(), strict=True) if label.get_text()]
+    need = history_plots.ROOM * np.diff(axes.get_xlim())[0]
+    month = np.diff(axes.get_xticks())[0]
+    assert len(axes.get_xticks()) == len(MONTHS)
+    assert all(need <= gap < need + month for gap in np.diff(dated))
