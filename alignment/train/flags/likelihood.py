@@ -43,11 +43,9 @@ one or two in a hundred more than the most that any test can find.
 FREE: Final = 1000.0
 """The same of what is not known: a string that is seen to lean, a row whose wanted reading nobody tells. [mm]"""
 FALSE: Final = 0.045
-"""
-Chance that any reading of a clean survey is doubted here, on a machine as far out as `OUT`.
-
-One survey in twenty may be doubted; the rest of it is for ends that seem swapped and for whole lengths.
-"""
+"""Chance that any reading of a clean survey is doubted here, on a machine as far out as `OUT`: less than 1 in 20."""
+SWAPPED: Final = 0.005
+"""So much of it is left to ends that seem swapped, where there are sections enough for that."""
 FOUND_OUT: Final = 0.01
 """Chance that such a machine is taken to be out by more than that."""
 WORTH: Final = 0.37
@@ -79,7 +77,8 @@ def improbable(train: Train, deviation: Floats, tested: NDArray[np.bool_], leani
     if not tested.any():
         return []
     parts = list(_parts(train, deviation))
-    limit = normal_point(1 - FALSE / (2 * int(tested.sum())))
+    false = FALSE - SWAPPED * (max(len(part) for part in parts) > 4)
+    limit = normal_point(1 - false / (2 * int(tested.sum())))
     limit *= _grown(train, deviation, parts)
     found: list[tuple[float, int]] = []
     for part in parts:
