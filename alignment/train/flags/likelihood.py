@@ -34,11 +34,10 @@ OUT: Final = float(INCH) / 8
 source). [mm]"""
 HUNG: Final = float(INCH) / 16
 """
-How far a string hangs off at either end, a standard deviation. [mm]
+How far a string hangs off at either end, a standard deviation (our judgement, no source). [mm]
 
-Nothing here, and a string hung off by 1/4 in has something doubted in four of five surveys of three sections badly
-out; with 1/8 in in one of eight, and four slips in a hundred fewer are found. This much has two of five, and misses
-one or two in a hundred more than the most that any test can find.
+Less, and a string hung off by 1/4 in sends a person to more of the sections of a machine that is badly out; more, and
+more slips on one that hangs right are missed.
 """
 FREE: Final = 1000.0
 """The same of what is not known: a string that is seen to lean, a row whose wanted reading nobody tells. [mm]"""
