@@ -2,8 +2,8 @@
 Rates of flags and of U, over kinds of machine and tape: ``python -m tests.tools.flag_rates [COUNT]``.
 
 Part of ``python -m tests.tools.rates`` too. COUNT surveys of each kind up to three sections, fewer of longer machines.
-``--only`` prints one table, or the bound alone; ``--tape``, ``--out``, ``--sections``, ``--repeats`` take some kinds
-of it.
+``--only`` prints one table, or the bound alone; ``--tape``, ``--out``, ``--sections``, ``--strings`` and ``--repeats``
+take some kinds of it.
 
 A person is simulated: a hook that is off by the same for a whole survey, a hand that places the tape, a tape held
 askew by an even chance, rounding to its marks. True machines are dead true; badly out ones have every section end out
@@ -327,12 +327,13 @@ def main() -> None:
     parser.add_argument("--tape", choices=TAPES)
     parser.add_argument("--out", choices=OUT)
     parser.add_argument("--sections", type=int, choices=SIZES)
+    parser.add_argument("--strings", type=int, choices=(1, 2))
     parser.add_argument("--repeats", type=int, choices=(1, 3, 5))
     parser.add_argument("--seed", type=int, default=1)
     told = parser.parse_args()
 
     def asked(some: Iterable[Kind]) -> list[Kind]:
-        names = [name for name in ("tape", "out", "sections", "repeats") if getattr(told, name) is not None]
+        names = [name for name in ("tape", "out", "sections", "strings", "repeats") if getattr(told, name) is not None]
         return [k for k in some if all(getattr(k, name) == getattr(told, name) for name in names)]
 
     if told.only in (None, "flags"):
