@@ -150,9 +150,10 @@ def test_every_line_that_asks_for_as_few_lies_in_the_box():
     assert f.near == 2 * (np.abs(f.deviation).max() + 1.6)
 
 
-def test_how_far_a_line_may_be_from_its_string():
-    """By hand: over 4/9 of the train, the ends of the first section may differ by its 2 mm and the square's 1."""
-    found = faces([[0.0, 2.0], [1.0, 1.0]], offset=1.5, square=1.0).reach
+@pytest.mark.parametrize("deviation", [[[0.0, 2.0], [1.0, 1.0]], [[1.0, 1.0], [2.0, 0.0]]])
+def test_how_far_a_line_may_be_from_its_string(deviation):
+    """By hand: over 4/9 of the train, the ends of the one section may differ by its 2 mm and the square's 1."""
+    found = faces(deviation, offset=1.5, square=1.0).reach
     assert found == pytest.approx(2 + 1.5 + (2 + 1) / (400 / 900))
 
 
