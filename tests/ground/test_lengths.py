@@ -10,7 +10,7 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from alignment.errors import LengthError
-from alignment.lengths import INCH, LARGEST, Units, decimal, inch_fraction, parse, show, show_both
+from alignment.lengths import INCH, LARGEST, Units, decimal, inch_fraction, option, parse, show, show_both
 
 IN, MM = Units.inch, Units.mm
 SIXTEENTH = INCH / 16
@@ -321,3 +321,11 @@ def test_decimals_shown():
 def test_what_cannot_be_shown(length):
     with pytest.raises(LengthError, match="cannot be written as a length"):
         show(length, IN)
+
+
+def test_what_is_more_than_nothing():
+    """From a nanometre on."""
+    assert option("0.000001", Units.mm) == 1e-6
+    for text in ("0.0000009", "0", "-1"):
+        with pytest.raises(LengthError):
+            option(text, Units.mm)

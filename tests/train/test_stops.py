@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
+
 import numpy as np
 import pytest
 
@@ -9,7 +11,7 @@ from alignment.lengths import Units
 from alignment.machine.layout import Section
 from alignment.show.words.stops import stop_words
 from alignment.train.moves.options import step_between
-from alignment.train.moves.stops import BOTH, Ways, best_stop, grid, watch_place, ways
+from alignment.train.moves.stops import BOTH, Ways, best_stop, grid, levers, watch_place, ways
 
 IN = 25.4
 SECTION = Section(name="a", row="r", start=0.0, length=400.0, points=(0.0, 400.0), bolts=(50.0, 350.0))
@@ -111,3 +113,25 @@ def test_creep_of_both_bolt_ends_by_their_levers():
 def test_stops_tried_within_a_tolerance(mark, tolerance, step):
     """Halves of marks below four of them, and never more than thirteen: else every second, fourth or eighth mark."""
     assert step_between(mark, tolerance) == pytest.approx(step)
+
+
+SKEWED = replace(SECTION, length=1500.0, points=(0.0, 700.0, 1500.0), bolts=(200.0, 1000.0))
+"""Its bolt ends lie unlike far from its ends, and a point is read between them."""
+
+
+@pytest.mark.parametrize(("watch", "told"), [(1500.0, (-200 / 1300, 1)), (700.0, (-0.4, 2.6)), (None, (-0.4, 2.6))])
+def test_what_the_watched_point_tells_of_both_ends(watch, told):
+    """The face turns about 200; left to itself the point nearest to the bolt end at 1000 is watched, 700."""
+    at_pivot, kept, found, crept = levers(SKEWED, 1, watch)
+    assert found == pytest.approx(told)
+    assert at_pivot == pytest.approx([1300 / 1500, 200 / 1500])
+    assert kept == pytest.approx(1 - np.array(told))
+    assert crept == pytest.approx([-200 / 800, 1300 / 800])
+
+
+def test_both_bolt_ends_of_a_section_that_is_not_alike_at_its_ends():
+    """By hand: from bolts at 200 and 1000 the ends at 0 and 1500 are 5/4 and -1/4, and -5/8 and 13/8 of them."""
+    by = ways([SKEWED], np.array([[0.0, 1500.0]]), np.full((1, 2), 0.3), np.array([[0.3, 0.5]]), 0.4)
+    assert by.told[0, BOTH] == pytest.approx(np.eye(2))
+    creep = 0.4 * np.array([[5 / 4, -1 / 4], [-5 / 8, 13 / 8]])
+    assert by.fresh[0, BOTH] == pytest.approx(np.diag([0.09, 0.25]) + creep @ creep.T)
