@@ -402,3 +402,16 @@ def test_deviations_are_as_much_larger_as_is_told(samples, suffix, deviation):
     assert (entry[0], exit_[0]) == pytest.approx((section.start, section.start + section.length))
     larger = across * (exit_[1] - entry[1]) / along / deviation
     assert larger == pytest.approx(float(told[1]), rel=1e-6)
+
+
+def test_the_strip_runs_downstream_in_the_middle_and_each_string_hangs_on_its_side(samples):
+    layout = read_layout(samples / "machine.toml")
+    figure = plots.train_sheet(solve(layout, read_survey(samples / "as-found.csv", layout)))
+    axes = figure.axes[0]
+    (run,) = [a for a in axes.texts if isinstance(a, Annotation) and not a.get_text() and a.xy[1] == a.xyann[1]]
+    assert run.xy[0] > run.xyann[0]
+    assert (run.xy[0] + run.xyann[0]) / 2 == pytest.approx(np.mean(axes.get_xlim()), rel=1e-6)
+    for lane in drawing.lanes_of(layout, Plane.side).values():
+        side = -1 if layout.rows[lane.row].side == "left" else 1
+        flat = {round(float(line.get_ydata()[0]), 9) for line in axes.lines if np.ptp(line.get_ydata()) == 0}
+        assert round(lane.y + side * drawing.STRING, 9) in flat

@@ -7,6 +7,7 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from alignment.show.letters import shortened
+from alignment.show.pictures import labels
 from alignment.show.pictures.windows import whole, windows
 from tests.tools.machines import machine
 
@@ -70,3 +71,33 @@ def test_short_names_of_a_row_differ(count, letters, prefix):
     short = [shortened(name, family, letters) for name in family]
     assert len(set(short)) == count
     assert all(len(name) <= letters for name in short)
+
+
+def test_a_window_has_margins_that_are_no_machine():
+    """Of a machine that begins at 1000: 2 % of its length at either end."""
+    parts = row_of([500, 500])
+    layout = machine([part | {"start": part["start"] + 1000} for part in parts])
+    window = whole(layout)
+    assert (window.low, window.high) == pytest.approx((1000 - 20.4, 2020 + 20.4))
+    assert window.clipped(0, 5000) == pytest.approx((1000, 2020))
+    assert window.clipped(1100, 1200) == (1100, 1200)
+    assert window.clipped(2030, 2100) is None
+
+
+@pytest.mark.parametrize(("beside", "begins"), [(1, 1.06), (0, 1 - 0.5 * 0.4), (-1, 1 - 0.06 - 0.4)])
+def test_a_number_stands_beside_its_line(beside, begins, monkeypatch):
+    monkeypatch.setattr(labels, "width_of", lambda *_, **__: 0.4 * 72 / 9)
+    number = labels.Number(at=1.0, beside=beside, said="18 3/8", bold=False)
+    assert number.span(9) == pytest.approx((begins - 0.025, begins + 0.4 + 0.025))
+
+
+def test_a_name_is_whole_where_there_is_room():
+    """And cut where at its whole length it would be smaller than can be read."""
+    name = "forming pass no. 4 north side of the line"
+    long, short = machine([{"name": name, "row": "r", "start": 0, "length": 900}]).sections[0], 60.0
+    lines, size = labels.fitted(long, 0.01, name, (name,))
+    assert " ".join(lines).split() == name.split()
+    assert labels.SMALLEST <= size <= 10.5
+    narrow = machine([{"name": name, "row": "r", "start": 0, "length": short}]).sections[0]
+    lines, _ = labels.fitted(narrow, 0.01, name, (name,))
+    assert len("".join(lines)) < 15
