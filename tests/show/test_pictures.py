@@ -415,3 +415,20 @@ def test_the_strip_runs_downstream_in_the_middle_and_each_string_hangs_on_its_si
         side = -1 if layout.rows[lane.row].side == "left" else 1
         flat = {round(float(line.get_ydata()[0]), 9) for line in axes.lines if np.ptp(line.get_ydata()) == 0}
         assert round(lane.y + side * drawing.STRING, 9) in flat
+
+
+def test_arrows_of_moves_are_to_scale_and_go_their_way(samples):
+    """In inches of paper, but never so short that the disc hides them; a string on the left is up the page."""
+    layout = read_layout(samples / "machine.toml")
+    found = solve(layout, read_survey(samples / "as-found.csv", layout))
+    axes = plots.train_sheet(found).axes[0]
+    bottom, top = axes.get_ylim()
+    scale = 20 * (plots.train_sheet(found).get_figwidth() - 1.2) / np.diff(axes.get_xlim())[0]
+    drawn = [a.xy[1] - a.xyann[1] for a in axes.texts if isinstance(a, Annotation) and a.xy[0] == a.xyann[0]]
+    expected = []
+    for section, both in zip(layout.sections, found.plan.moves, strict=True):
+        toward = -1 if layout.rows[section.row].side == "left" else 1
+        expected += [toward * np.sign(move) * max(abs(move) * scale, 0.105 + 0.22) for move in both if move]
+    assert bottom > top
+    assert sorted(drawn) == pytest.approx(sorted(expected))
+    assert max(map(abs, expected)) > 0.33
