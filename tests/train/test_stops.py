@@ -130,8 +130,14 @@ def test_what_the_watched_point_tells_of_both_ends(watch, told):
 
 
 def test_both_bolt_ends_of_a_section_that_is_not_alike_at_its_ends():
-    """By hand: from bolts at 200 and 1000 the ends at 0 and 1500 are 5/4 and -1/4, and -5/8 and 13/8 of them."""
-    by = ways([SKEWED], np.array([[0.0, 1500.0]]), np.full((1, 2), 0.3), np.array([[0.3, 0.5]]), 0.4)
-    assert by.told[0, BOTH] == pytest.approx(np.eye(2))
+    """
+    By hand: from bolts at 200 and 1000 the ends at 0 and 1500 are 5/4 and -1/4, and -5/8 and 13/8 of them.
+
+    From points at 100 and 1300 they are 13/12 and -1/12, and -1/6 and 7/6.
+    """
+    section = replace(SKEWED, points=(100.0, 700.0, 1300.0))
+    by = ways([section], np.array([[100.0, 1300.0]]), np.full((1, 2), 0.3), np.array([[0.3, 0.5]]), 0.4)
+    read = np.array([[13 / 12, -1 / 12], [-1 / 6, 7 / 6]])
+    assert by.told[0, BOTH] == pytest.approx(read)
     creep = 0.4 * np.array([[5 / 4, -1 / 4], [-5 / 8, 13 / 8]])
-    assert by.fresh[0, BOTH] == pytest.approx(np.diag([0.09, 0.25]) + creep @ creep.T)
+    assert by.fresh[0, BOTH] == pytest.approx(read @ np.diag([0.09, 0.25]) @ read.T + creep @ creep.T)
