@@ -394,3 +394,16 @@ def test_a_reader_that_keeps_the_file_open_for_a_moment(tmp_path, monkeypatch):
     writing.write_whole(path, "new")
     assert path.read_text() == "new"
     assert len(tries) == 4
+
+
+def test_an_interrupt_once_the_file_has_its_name(tmp_path, monkeypatch):
+    """Ctrl-C is what is told, and the file is whole."""
+
+    def interrupted(_folder):
+        raise KeyboardInterrupt
+
+    monkeypatch.setattr(writing, "_sync", interrupted)
+    with pytest.raises(KeyboardInterrupt):
+        writing.write_whole(tmp_path / "a.csv", "18 3/8\n")
+    assert [path.name for path in tmp_path.iterdir()] == ["a.csv"]
+    assert (tmp_path / "a.csv").read_text(encoding="utf-8") == "18 3/8\n"
