@@ -8,7 +8,7 @@ from matplotlib.figure import Figure
 
 from alignment.panel.panel import measure
 from alignment.panel.panel_file import parse_panel
-from alignment.show.pictures import panel_plan
+from alignment.show.pictures import panel, panel_plan
 
 PANEL = """
 [panel]
@@ -114,3 +114,43 @@ def test_the_ruler_counts_from_the_lead_end(plan):
     assert marks["0"] == pytest.approx(LENGTH)
     assert marks["3000"] == pytest.approx(0)
     assert marks["1000"] == pytest.approx(LENGTH * 2 / 3)
+
+
+@pytest.mark.parametrize(("legs", "way"), [("up", 1), ("down", -1)])
+def test_a_bow_beside_what_is_allowed(legs, way):
+    """Up 5 mm in the middle of 3000; 2 mm allowed over 1500 is 8 over 3000; legs are drawn as they stood."""
+    text = (
+        PANEL.partition("[[offsets]]")[0]
+        + f'legs = "{legs}"\n[[offsets]]\nof = "bow"\nedge = "drive"\nline = "over"\n'
+        + 'places = ["0", "1500", "3000"]\nreadings = ["0", "5", "0"]\n'
+        + '[limits]\nbow = { height = "2", over = "1500" }\n'
+    )
+    result = measure(parse_panel(text, "p.toml"))
+    assert result.bow is not None
+    axes = panel.draw_bow(Figure().add_subplot(), result, result.bow)
+    curves = [np.array(line.get_xydata()) for line in axes.lines if len(line.get_xydata()) == 121]
+    allowed, (inner, bow) = curves[-1], curves[:2]
+    rise = bow[60, 1] - (bow[0, 1] + bow[-1, 1]) / 2
+    assert bow[[0, -1], 0] == pytest.approx([0, LENGTH])
+    assert (allowed[60, 1] - (allowed[0, 1] + allowed[-1, 1]) / 2) / rise == pytest.approx(8 / 5, rel=1e-3)
+    assert inner[:, 1] - bow[:, 1] == pytest.approx(way * 0.16)
+    bottom, top = axes.get_ylim()
+    assert top - bottom == pytest.approx(panel.SIDE_VIEW)
+
+
+def test_all_of_a_panel_is_on_its_sheet():
+    """An inch is an inch from top to bottom: plan, view from the side and words, none over another."""
+    text = PANEL.replace('length = "3000"\n', 'length = "3000"\nlegs = "up"\n') + (
+        '[[offsets]]\nof = "bow"\nedge = "drive"\nline = "over"\n'
+        'places = ["0", "1500", "3000"]\nreadings = ["0", "5", "0"]\n'
+    )
+    figure = panel.panel_sheet(measure(parse_panel(text, "p.toml")))
+    high = figure.get_figheight()
+    plan, side = [axes.get_position() for axes in figure.axes]
+    assert plan.height * high == pytest.approx(panel_plan.PLAN)
+    assert side.height * high == pytest.approx(panel.SIDE_VIEW)
+    assert plan.y0 == pytest.approx(side.y1)
+    # the words below it are four and more lines of 0.17
+    lines = [text for text in figure.texts if text.get_position()[1] < side.y0]
+    assert lines
+    assert side.y0 * high == pytest.approx(0.25 + 0.17 * len(lines))
