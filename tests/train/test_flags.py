@@ -496,6 +496,17 @@ def test_what_neighbours_on_a_line_lead_to_expect():
     assert expected.scatter == pytest.approx(0, abs=1e-9)
 
 
+def test_how_well_faces_beside_a_section_follow_one_another():
+    """The middle of what eight readings are off their least-squares line, as a standard deviation; its own left out."""
+    layout = machine(sections(5), rows=ROW)
+    ends = [(600, 602), (601, 604), (700, 500), (603, 602), (606, 605)]
+    train = fit_train(layout, readings(layout, rows(ends)))
+    x = np.array([500 * k + e for k in (0, 1, 3, 4) for e in (0, 450)])
+    d = np.array([v for k in (0, 1, 3, 4) for v in ends[k]])
+    left = d - np.polyval(np.polyfit(x, d, 1), x)
+    assert Neighbours(train).roughness(2) == pytest.approx(np.median(np.abs(left)) / stats.norm.ppf(0.75), rel=1e-4)
+
+
 def test_what_is_said_of_a_stray():
     """The others' word, a hint only where one fits, and what would have gone unseen; whole messages."""
     layout = machine(sections(points=["0", "225", "450"]), rows=ROW)

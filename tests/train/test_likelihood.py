@@ -7,8 +7,9 @@ import time
 import numpy as np
 import pytest
 from scipy import stats
+from scipy.optimize import brentq
 
-from alignment.train.flags.likelihood import FREE, HUNG, OUT, improbable, statistics
+from alignment.train.flags.likelihood import FALSE, FREE, HUNG, OUT, SWAPPED, improbable, statistics
 from alignment.train.train import fit_train
 from tests.tools import flag_rates
 from tests.tools.machines import machine, readings
@@ -140,6 +141,33 @@ def test_a_machine_farther_out_is_judged_by_its_own_scatter():
     layout = machine(sections(16), rows=ROW)
     surveys = [trained(layout, pairs(rng.normal(0, IN / 4, (16, 2)))) for _ in range(40)]
     assert sum(bool(doubted(train)) for train in surveys) <= 8
+
+
+@pytest.mark.parametrize("count", [3, 5])
+@pytest.mark.parametrize(("of_limit", "found"), [(0.98, []), (1.02, ["a-2"])])
+def test_limit_on_a_machine_farther_out(count, of_limit, found):
+    """
+    The normal point for all readings together, times how far the readings scatter.
+
+    That is their median absolute deviation from their median as a standard deviation (0.6745), over what is usual.
+    """
+    layout = machine(sections(count), rows=ROW)
+    ends = (np.tile([9.0, -9.0], count) + np.linspace(0, 1, 2 * count)).reshape(count, 2)
+
+    def at(slip: float):
+        own = ends.copy()
+        own[1, 0] = slip
+        train = trained(layout, pairs(own))
+        d = deviations(train)
+        w = statistics(train, d, np.arange(2 * count), set())[2]
+        off = np.abs(d - np.median(d)) / np.hypot(OUT, train.survey.fitted[0].u)
+        grown = np.median(off) / stats.norm.ppf(0.75)
+        return train, w / (stats.norm.ppf(1 - (FALSE - SWAPPED) / (2 * 2 * count)) * grown)
+
+    slip = brentq(lambda by: at(by)[1] - of_limit, 15.0, 400.0, xtol=1e-3)
+    train, reached = at(slip)
+    assert reached == pytest.approx(of_limit, abs=2e-3)
+    assert doubted(train) == found
 
 
 def test_a_long_train_is_weighed_in_parts():
