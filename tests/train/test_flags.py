@@ -507,15 +507,6 @@ def test_how_well_faces_beside_a_section_follow_one_another():
     assert Neighbours(train).roughness(2) == pytest.approx(np.median(np.abs(left)) / stats.norm.ppf(0.75), rel=1e-4)
 
 
-def test_which_points_are_read_again():
-    """The one that is doubted; both where ends seem swapped."""
-    layout = machine(sections(), rows=ROW)
-    one = solve(layout, readings(layout, rows([(600, 600), (660, 600), *CLEAN[2:]])))
-    assert [(again.section, again.points) for again in one.read_again] == [("a-2", ("entry",))]
-    swapped = solve(layout, readings(layout, rows([(600, 605), (614, 606), (615, 620), (620, 625), (625, 630)])))
-    assert ("a-2", ("entry", "exit")) in [(again.section, again.points) for again in swapped.read_again]
-
-
 def test_what_is_said_of_a_stray():
     """The others' word, a hint only where one fits, and what would have gone unseen; whole messages."""
     layout = machine(sections(points=["0", "225", "450"]), rows=ROW)

@@ -208,16 +208,3 @@ def test_nearly_as_many_slips_are_found_as_can_be(count):
     most, price = flag_rates.bound(kind, IN / 2)
     assert price > 5
     assert flag_rates.rates(kind, 150)["half"] >= most - 4 - 4 * (most * (100 - most) / 150) ** 0.5
-
-
-@pytest.mark.parametrize(("count", "false"), [(1, 0.045), (2, 0.045), (3, 0.04), (8, 0.04)])
-def test_one_survey_in_twenty_less_what_swapped_ends_take(count, false):
-    """The limit is the two-sided point of all readings together; where ends may seem swapped they have their share."""
-    layout = machine(sections(count), rows=ROW)
-    ends = np.zeros((count, 2))
-    ends[0, 1] = 1.0
-    train = trained(layout, pairs(ends))
-    one = float(statistics(train, deviations(train), np.arange(2 * count), set())[1])
-    limit = stats.norm.ppf(1 - false / (2 * 2 * count)) / one
-    for by, found in ((0.999, []), (1.001, ["a-1"])):
-        assert doubted(trained(layout, pairs(by * limit * ends))) == found

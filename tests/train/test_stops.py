@@ -141,9 +141,3 @@ def test_both_bolt_ends_of_a_section_that_is_not_alike_at_its_ends():
     assert by.told[0, BOTH] == pytest.approx(read)
     creep = 0.4 * np.array([[5 / 4, -1 / 4], [-5 / 8, 13 / 8]])
     assert by.fresh[0, BOTH] == pytest.approx(read @ np.diag([0.09, 0.25]) @ read.T + creep @ creep.T)
-
-
-def test_no_point_beside_the_pivot_is_watched():
-    """440 is nearer to the bolt end at 550 than 1000 is, and hardly moves when the face turns about 450."""
-    section = replace(SECTION, length=1000.0, points=(440.0, 1000.0), bolts=(450.0, 550.0))
-    assert watch_place(section, 1) == 1000.0

@@ -402,16 +402,6 @@ def test_what_is_doubted_is_told_of_its_own_section_and_string():
     }
 
 
-def test_what_is_doubted_is_told_from_the_second_section_on():
-    """The one that was read first has nothing beside it yet; 100 mm off its target the second has."""
-    parts = [{"name": f"a-{k}", "row": "a", "start": str(500 * k), "length": "450"} for k in range(3)]
-    layout = machine(parts, rows={"a": "target = '600'"})
-    first = "section,point,reading\na-0,entry,600\na-0,exit,600\n"
-    one, both = (parse_survey(first + more, layout) for more in ("", "a-1,entry,700\na-1,exit,600\n"))
-    assert doubts_of(layout, one, layout.sections[0]) == ()
-    assert [(f.section, f.point) for f in doubts_of(layout, both, layout.sections[1])] == [("a-1", "entry")]
-
-
 def test_which_readings_stand_alone(layout):
     rows = ("a-1,entry,18 3/8", "a-1,exit,18 3/8", "a-1,exit,18 3/8", "a-2,entry,18 3/8", "a-2,exit,18 3/8")
     log = parse_survey(HEAD + "".join(f"{row}\n" for row in rows), layout)
