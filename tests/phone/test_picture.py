@@ -8,7 +8,7 @@ from matplotlib.backends.backend_agg import FigureCanvasAgg
 
 from alignment.machine.layout_file import parse_layout
 from alignment.machine.survey_text import parse_survey
-from alignment.show.pictures.narrow import FACE, work_sheet
+from alignment.show.pictures.narrow import FACE, NarrowMove, NarrowSection, row_sheet, work_sheet
 from alignment.train.work.next_act import Act, next_act
 from tests.phone.conftest import LAYOUT
 
@@ -87,3 +87,24 @@ def test_sections_stand_apart_as_they_do(layout):
     _, figure = drawn(apart, OFF)
     first, second = [np.array(patch.get_xy())[:, 1] for patch in figure.axes[0].patches[:2]]
     assert (second.min() - first.min()) / np.ptp(first) == pytest.approx(35 / 15)
+
+
+def test_the_disc_of_a_move_holds_its_number_and_keeps_to_its_section(layout):
+    """A bolt at the very end too: its disc is no wider than the shortest section leaves room for at its ends."""
+    section = NarrowSection(
+        name="a", start=0, length=100, ends=(0.0, 3.0), readings=("467", "470"), words="move", good=False,
+        moves=tuple(NarrowMove(place=place, toward=True, number=k) for k, place in ((1, 0), (2, 100))),
+    )  # fmt: skip
+    figure = row_sheet([section], title="", note="", tolerance=1.5, left=True)
+    renderer = FigureCanvasAgg(figure).get_renderer()
+    axes = figure.axes[0]
+    top, bottom = sorted({round(float(y), 6) for y in np.array(axes.patches[0].get_xy())[:, 1]})
+    discs = [line for line in axes.lines if line.get_marker() == "o"]
+    numbers = [text for text in axes.texts if text.get_text() in ("1", "2")]
+    assert len(discs) == len(numbers) == 2
+    for disc, number in zip(discs, numbers, strict=True):
+        radius = disc.get_ms() / 72 / 2
+        y = float(disc.get_ydata()[0])
+        assert top < y - radius < y + radius < bottom
+        box = number.get_window_extent(renderer)
+        assert np.hypot(box.width, box.height) / figure.dpi / 2 < radius

@@ -88,6 +88,15 @@ def test_the_arc_that_is_allowed(plan):
     assert ends == pytest.approx(HALF)
 
 
+def test_names_of_edges_stand_outside_the_nominal_panel():
+    """Of a panel that is 10 mm too narrow all along: the dashed edge is the outermost at either side."""
+    text = PANEL.replace('"402"', '"390"').replace('"398"', '"390"').replace('width = "400"\n[[', 'width = "390"\n[[')
+    text = text.partition("[[wave]]")[0].replace('"6"', '"0"')
+    plan = panel_plan.draw_plan(Figure().add_subplot(), measure(parse_panel(text, "p.toml")), SCALE)
+    at = [text.get_position()[1] for text in plan.texts if text.get_text().endswith(" edge")]
+    assert sorted(at) == pytest.approx([-HALF - 0.2, HALF + 0.2])
+
+
 def test_widths_stand_clear_of_the_ends(plan):
     arrows = [text for text in plan.texts if getattr(text, "arrow_patch", None) and text.xy[0] == text.xyann[0]]
     at = sorted(round(float(text.xy[0]), 6) for text in arrows if text.get_zorder() == 3)

@@ -4,10 +4,12 @@ from __future__ import annotations
 
 import random
 import re
+from itertools import pairwise
 
 import numpy as np
 import pytest
 from matplotlib.backends.backend_agg import FigureCanvasAgg
+from matplotlib.markers import MarkerStyle
 from matplotlib.text import Annotation
 
 from alignment.change.comparison import compare
@@ -210,6 +212,32 @@ def test_places_along(units, length, most, told):
     assert [f"{units.of(x):.0f}" for x in places] == [str(x) for x in told]
 
 
+def test_a_step_stands_beside_its_bar_and_its_ends_are_seen():
+    """Three sections, the middle one 6 mm away, so 6 mm at either joint: clear of the bar, less than a line from it."""
+    parts = [{"name": f"s{k}", "row": "r", "start": 500 * k, "length": 450} for k in range(3)]
+    layout = machine(parts, rows={"r": "target = '600'"}, tolerance="step = '1.5'", joints=[("s0", "s1"), ("s1", "s2")])
+    rows = [(f"s{k}", end, 600 + 6 * (k == 1)) for k in range(3) for end in ("entry", "exit")]
+    axes = plots.train_sheet(solve(layout, readings(layout, rows))).axes[0]
+    bars = [line for line in axes.lines if len(line.get_xdata()) == 2 and np.ptp(line.get_xdata()) == 0]
+    bars = [bar for bar in bars if bar.get_lw() == 1.4]
+    assert [bar.get_xdata()[0] for bar in bars] == [475, 975]
+    said = boxes(axes, lambda words: "6" in words and "step" in words)
+    assert len(said) == 2
+    inch = axes.get_figure().dpi
+    for bar, box in zip(bars, said, strict=True):
+        (x, *_), ys = axes.transData.transform(bar.get_xydata()).T
+        assert box.x0 < x < box.x1
+        gap = max(box.y0 - max(ys), min(ys) - box.y1)
+        assert 0 < gap < 8 / 72 * inch
+    # the short strokes at its ends lie on the faces, and under nothing but words, moves and readings
+    strokes = [line for line in axes.lines if line.get_marker() == "_"]
+    faces = [line for line in axes.lines if line.get_lw() == 2.4]
+    assert len(strokes) == 4
+    assert max(face.get_zorder() for face in faces) < min(stroke.get_zorder() for stroke in strokes)
+    moves = [line for line in axes.lines if line.get_marker() in ("D", "o", "^")]
+    assert max(stroke.get_zorder() for stroke in strokes) < min(mark.get_zorder() for mark in moves)
+
+
 # --- before and after ------------------------------------------------------------------------------------------
 
 
@@ -220,6 +248,42 @@ def test_facing_rows_stand_below_one_another(samples):
     one, other = comparison_plots.comparison_sheet(compare(layout, *surveys)).axes
     assert one.get_xlim() == other.get_xlim()
     assert one.get_position().x0 == other.get_position().x0
+
+
+def far_out(tolerance: str, by: float):
+    """One section 600 from its string that stands away by so much, read twice, on facing rows. [mm]"""
+    parts = [{"name": f"{row}-{k}", "row": row, "start": 500 * k, "length": 450} for row in FACING for k in range(2)]
+    layout = machine(parts, rows=FACING, tolerance=f"offset = '{tolerance}'")
+    rows = [(p["name"], e, 600 + by * (p["start"] == 0)) for p in parts for e in ("entry", "exit")]
+    return compare(layout, readings(layout, rows), readings(layout, rows))
+
+
+@pytest.mark.parametrize("tolerance", ["0.5", "1.5", "3"])
+@pytest.mark.parametrize(("times", "told"), [(1, True), (3, True), (60, False)])
+def test_limits_are_told_where_they_are_apart(tolerance, times, told):
+    """Tolerance and nought stand a letter's height apart at the edge, or nought alone is told."""
+    figure = comparison_plots.comparison_sheet(far_out(tolerance, times * float(tolerance)))
+    renderer = FigureCanvasAgg(figure).get_renderer()
+    figure.draw(renderer)
+    for axes in figure.axes:
+        labels = axes.get_yticklabels()
+        assert sorted(round(float(tick), 6) for tick in axes.get_yticks()) == (
+            [-float(tolerance), 0, float(tolerance)] if told else [0]
+        )
+        spots = sorted((label.get_window_extent(renderer) for label in labels), key=lambda box: box.y0)
+        assert all(one.y1 <= other.y0 for one, other in pairwise(spots))
+
+
+@pytest.mark.parametrize("by", [0, 3, 40])
+def test_the_frame_is_alike_on_both_sides(by):
+    """The facing rows are one another's mirror image; the largest deviation takes more than half of its side."""
+    found = far_out("1.5", by)
+    left, right = (axes.get_ylim() for axes in comparison_plots.comparison_sheet(found).axes)
+    assert left == pytest.approx(right[::-1])
+    away, toward = max(left), min(left)
+    largest = max(by, 1.3 * 1.5)
+    assert away / 2 < largest < away
+    assert -away < toward < -largest
 
 
 def test_rows_stand_left_to_right_then_the_rest():
@@ -279,6 +343,35 @@ def test_words_stand_beside_the_curves(samples):
     axes = budget_plots.draw_budget(preanalysis.work_out(layout, repeats=3)).axes[0]
     inside = axes.get_window_extent()
     assert not any(inside.overlaps(box) for box in boxes(axes, bool))
+
+
+def test_curves_that_fall_together_are_all_to_be_seen(samples):
+    """Each lies below thinner ones; of each mark what lies above it leaves an eighth of its area at least."""
+    axes = budget_plots.draw_budget(preanalysis.work_out(read_layout(samples / "machine.toml"))).axes[0]
+    curves = sorted((c for c in axes.lines if c.get_marker() not in ("None", None)), key=lambda c: c.get_zorder())
+    assert len(curves) == 3
+    assert all(one.get_lw() > other.get_lw() for one, other in pairwise(curves))
+    at = np.stack(np.meshgrid(*[np.linspace(-10, 10, 201)] * 2), axis=-1).reshape(-1, 2)
+    marks = [MarkerStyle(curve.get_marker()) for curve in curves]
+    covered = [
+        mark.get_path().transformed(mark.get_transform().scale(curve.get_ms())).contains_points(at)
+        for mark, curve in zip(marks, curves, strict=True)
+    ]
+    for k, mark in enumerate(covered):
+        above = np.any(covered[k + 1 :], axis=0)
+        assert np.count_nonzero(mark & ~above) > np.count_nonzero(mark) / 8
+
+
+@pytest.mark.parametrize("repeats", [1, 5, 24])
+def test_what_was_asked_for_is_said_like_the_rest(samples, repeats):
+    """Between the curves and their names, in letters of the size of the other words."""
+    axes = budget_plots.draw_budget(preanalysis.work_out(read_layout(samples / "machine.toml"), repeats=repeats)).axes[
+        0
+    ]
+    assert len({text.get_fontsize() for text in axes.texts}) == 1
+    (asked,) = boxes(axes, lambda said: said.startswith("you asked"))
+    (names,) = axes.get_figure().legends
+    assert not names.get_window_extent().overlaps(asked)
 
 
 # --- over time -------------------------------------------------------------------------------------------------
@@ -449,3 +542,54 @@ def test_deviations_of_a_record_are_as_much_larger_as_is_told(samples, suffix):
     assert (high / 2 / layout.tolerance.offset) / along == pytest.approx(float(told[1]), rel=2e-3)
     reach = max(s.end for s in layout.sections) - min(s.start for s in layout.sections)
     assert along * reach * 1.04 == pytest.approx(picture.strips[0].width - 1.2, abs=1e-3)
+
+
+def test_a_picture_of_a_record_has_twelve_strips_at_most():
+    """However many sections there are: with none too small to be told, and none left out."""
+    parts = [
+        {"name": f"forming pass no. {k}, north side", "row": "r", "start": 50 * k, "length": 40} for k in range(90)
+    ]
+    layout = machine(parts, rows={"r": "target = '600'"})
+    rows = [(f'"{p["name"]}"', end, 600) for p in parts for end in ("entry", "exit")]
+    (picture,) = report_plots.state_pictures([("As found", solve(layout, readings(layout, rows)), False)])
+    assert len(picture.strips) == 12
+
+
+@pytest.mark.parametrize("planes", [("side",), ("height",), ("side", "height")])
+def test_a_record_tells_from_where_a_state_is_seen_where_there_are_two_views(planes):
+    side = {"side": "left", "height": "above"}
+    rows = {p: f"plane = '{p}'\nstring = '{p}'\nstring_side = '{side[p]}'\ntarget = '600'" for p in planes}
+    layout = machine([{"name": f"{p} 1", "row": p, "start": 0, "length": 450} for p in planes], rows=rows)
+    taken = readings(layout, [(f"{p} 1", end, 600) for p in planes for end in ("entry", "exit")])
+    found = report_plots.state_pictures([("As found", solve(layout, taken), False)])
+    views = ["As found, seen from above", "As found, seen from the side"]
+    assert [picture.title for picture in found] == (views if len(planes) == 2 else ["As found"])
+
+
+def test_the_words_of_a_panel_stand_above_and_below_its_drawing():
+    """Verdict and meanings above the plan, each line clear of the one before; the rest below."""
+    text = ARC.format(of="camber", height="6") + '[limits]\ncamber = { height = "1", over = "3000" }\n'
+    figure = panel_plots.panel_sheet(panel_of(text))
+    renderer = FigureCanvasAgg(figure).get_renderer()
+    figure.draw(renderer)
+    (plan,) = (axes.get_window_extent(renderer) for axes in figure.axes)
+    lines = [words.get_window_extent(renderer) for words in figure.texts]
+    assert all(line.y0 >= plan.y1 or line.y1 <= plan.y0 for line in lines)
+    assert all(one.y0 >= other.y1 for one, other in pairwise(lines))
+
+
+def test_a_long_name_ends_before_the_next_section_begins():
+    """Over time: a name of 200 letters takes most of the breadth of its own drawing, and no more."""
+    names = [f"{'operator side '}{'pass and stand ' * 12}{k}" for k in range(3)]
+    layout = machine(
+        [{"name": n, "row": "r", "start": 500 * k, "length": 450} for k, n in enumerate(names)],
+        rows={"r": "target = '600'"},
+    )
+    rows = [(f'"{n}"', e, 600) for n in names for e in ("entry", "exit")]
+    days = [readings(layout, rows, record=f"# taken: 2025-0{d}-06\n") for d in (1, 2, 3)]
+    figure = history_plots.history_sheet(follow(layout, days))
+    renderer = FigureCanvasAgg(figure).get_renderer()
+    figure.draw(renderer)
+    for axes in figure.axes:
+        name, frame = axes._left_title.get_window_extent(renderer), axes.get_window_extent(renderer)
+        assert 0.6 * frame.width < name.width < 1.1 * frame.width

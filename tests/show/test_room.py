@@ -17,7 +17,7 @@ from alignment.show.letters import width_of
 from alignment.show.pictures.comparison import comparison_sheet
 from alignment.show.pictures.narrow import work_sheet
 from alignment.show.pictures.record import state_pictures
-from alignment.show.pictures.sheets import wrapped
+from alignment.show.pictures.sheets import Sheet, wrapped
 from alignment.show.pictures.train import train_sheet
 from alignment.show.words.work import STATES
 from alignment.train.solve import solve
@@ -188,3 +188,24 @@ def test_the_check_finds_what_meets():
 
 def test_a_number_is_not_parted_from_its_fraction():
     assert wrapped("Swing until the tape reads 18 3/8.", 30) == ["Swing until the tape reads", "18 3/8."]
+
+
+@pytest.mark.parametrize(("at", "smaller"), [(0.05, False), (0.8, True), (1.2, False)])
+def test_a_line_that_runs_off_the_page_is_set_smaller(at, smaller):
+    """One that begins on it; what stands beside the page is nobody's concern."""
+    sheet = Sheet(figsize=(6, 2))
+    line = sheet.text(at, 0.5, "a line of some thirty letters", size=12)
+    renderer = RendererAgg(600, 200, sheet.dpi)
+    sheet.draw(renderer)
+    assert (line.get_fontsize() < 12) is smaller
+    if at < 1:
+        assert line.get_window_extent(renderer).x1 <= sheet.bbox.x1
+
+
+@pytest.mark.parametrize(("said", "style"), [("Größe 3 ½", "italic"), ("كتاب", "normal"), ("Größe كتاب", "normal")])
+def test_words_stay_slanted_where_the_slanted_letters_are_there(said, style):
+    """The slanted face of the usual font has the Latin letters and no Arabic ones."""
+    sheet = Sheet(figsize=(6, 2))
+    line = sheet.text(0.1, 0.5, said, style="italic")
+    sheet.set_plain()
+    assert line.get_fontstyle() == style
