@@ -388,6 +388,21 @@ def test_each_cause_stands_under_its_own_heading(cause, heading, said, act):
     assert act in text
 
 
+def test_a_rule_goes_before_a_guess():
+    guess = ("A", "guess", ["camber"], ["not sections-out"])
+    rule = ("B", "geometry", ["camber"], ["not sections-out"])
+    assert told_of(straight(), SWEPT, guess, rule).rstrip().splitlines()[-1] == "First: try B."
+
+
+def test_a_joint_bends_toward_the_edge_on_its_side(found):
+    """To the right positive; the edge told first is the left one."""
+    joints = next(part for part in causes_page(found).parts if part.heading == "Joints").blocks[0]
+    left, right = found.panel.panel.edges
+    told = {row[0]: row[1] for row in joints.rows if row[1] != "none seen"}
+    bent = {f"{b.upstream} / {b.downstream}": right if b.curvature.value > 0 else left for b in found.bends}
+    assert told and told == {name: bent[name] for name in told}
+
+
 def test_joints_without_strip_or_sides():
     """No width, no strain; no modulus, no yield; no sides, no ranking. Two joints are all listed."""
     said = told_of(straight(), SWEPT)
@@ -434,7 +449,9 @@ def test_json(samples, run):
     assert {c["cause"] for c in told["causes"] if c["verdict"] == "supported"} == set(tray_truth.CAUSE)
     assert told["joints"][0]["sections"] == ["operator-2", "operator-3"]
     assert told["joints"][0]["strain"]["value"] == pytest.approx(11.625 * abs(told["joints"][0]["curvature"]))
-    assert told["unseen"]
+    first, limit = told["joints"][0], told["yield_strain"]
+    assert first["over_yield"] == pytest.approx(first["strain"]["value"] / limit)
+    assert told["modulus_source"] and told["unseen"]
     assert {"cause", "verdict", "standing", "source", "for", "against", "test"} <= set(told["causes"][0])
 
 

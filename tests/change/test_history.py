@@ -24,6 +24,7 @@ from alignment.show.json.history import as_json
 from alignment.show.pictures import history as history_plots
 from alignment.show.tables.history import as_tables
 from alignment.show.words.history import drifting, headlines
+from alignment.uncertainty import COVERAGE
 from tests.tools import rates_compare
 from tests.tools.machines import machine
 
@@ -138,6 +139,14 @@ def test_tables_are_those_of_which_there_is_something(layout, values, count, she
     tables = as_tables(follow(layout, made(layout, MONTHS[:count], values)))
     assert set(tables) == sheets
     assert not any(table.empty for table in tables.values())
+
+
+def test_u_of_a_table_is_two_standard_uncertainties(layout):
+    found = follow(layout, made(layout, MONTHS[:2], still))
+    series = as_tables(found)["series"]
+    assert series["U offset"].to_numpy() == pytest.approx(COVERAGE * found.offset_u.ravel())
+    assert series["U skew"].to_numpy() == pytest.approx(COVERAGE * found.skew_u.ravel())
+    assert (series["U skew"] > 0).all()
 
 
 def test_order_of_the_files_does_not_matter(layout):

@@ -294,6 +294,15 @@ def test_missing_file(run, tmp_path):
     assert "there is no such file" in found.err
 
 
+@pytest.mark.parametrize(("spoiled", "key"), [
+    ('[strip]\nwidth = "0"\n' + GAP, "width"),
+    ('[[setting]]\nname = "bed"\nkind = "level"\nover = "0"\ntolerance = "0.2"\n', "over"),
+])  # fmt: skip
+def test_no_strip_and_no_level_is_nought_long(spoiled, key):
+    (said,) = problems(HEAD + spoiled)[1:]
+    assert key in said and "0" in said
+
+
 def test_what_is_no_guide_has_no_clearance():
     """A gap and a level beside a known strip: nothing is said of a strip between them, and the gap is judged alone."""
     gap = GAP.replace('"0.85"', '"0.95"')

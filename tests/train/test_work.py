@@ -175,6 +175,10 @@ def test_json_of_a_move(layout):
     assert (watch["point"], watch["from"]) == ("exit", 18.5625)
     assert found["other"]["point"] == "entry"
     assert found["chance"] < 0.05 < found["chance_after"]
+    # the other end off instead: told from what was read there
+    rows = ("a-1,entry,18 9/16", "a-1,entry,18 9/16", "a-1,exit,18 3/8", "a-1,exit,18 3/8")
+    (watch,) = alignment.as_json(told(layout, *rows))["watch"]
+    assert (watch["point"], watch["from"]) == ("entry", 18.5625)
 
 
 def test_steps_in_a_record_take_the_place_of_the_layouts(layout):
