@@ -15,6 +15,7 @@ from alignment.choices import Aim, Line
 from alignment.lengths import Units
 from alignment.show import demo
 from alignment.show.words.cautions import SHORT
+from cli import app
 from cli.app import WHEN
 
 VERDICTS = {"ok", "ok?", "?", "out?", "out"}
@@ -577,6 +578,21 @@ def test_version(run):
 
     outcome = run("--version")
     assert (outcome.status, outcome.out) == (0, f"stringtrue {__version__}\n")
+
+
+def test_what_was_typed_begins_behind_the_name_of_the_program(monkeypatch, capsys):
+    monkeypatch.setattr("sys.argv", ["stringtrue", "--version"])
+    assert app.run() == 0
+    assert capsys.readouterr().out.startswith("stringtrue ")
+
+
+@pytest.mark.parametrize(("code", "status"), [(0, 0), (None, 0), (1, 2)])
+def test_a_library_that_ends_the_program_is_no_failed_check(run, monkeypatch, code, status):
+    def leave(*_, **__):
+        raise SystemExit(code)
+
+    monkeypatch.setattr(app, "commands", leave)
+    assert run("solve").status == status
 
 
 def test_help_names_every_option(run):

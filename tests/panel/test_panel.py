@@ -101,6 +101,15 @@ def test_sets_that_differ_and_edges_that_ripple_are_told():
     assert odd not in said
 
 
+def test_three_places_check_nothing_and_five_do():
+    """A parabola takes three numbers."""
+    one = CAMBER.format(edge="drive", line="outside")
+    told = "Camber was read at three places. A wrong reading would not show. Read five."
+    assert told in said_of(measured(one + THREE.format(readings=HOLLOW)))
+    five = one + 'places = ["0", "750", "1500", "2250", "3000"]\nreadings = ["0", "4.5", "6", "4.5", "0"]\n'
+    assert "Read five." not in said_of(measured(five))
+
+
 def test_offsets_that_are_no_arc_are_told_by_their_table():
     """Two places alone, which no file can hold: the second set is named, not the first."""
     panel = parse_panel(HEAD + CAMBER.format(edge="drive", line="outside") + THREE.format(readings=HOLLOW), "p.toml")

@@ -15,7 +15,7 @@ from alignment.machine.survey_files import read_survey
 from alignment.show import terminal
 from alignment.show.words.cautions import SHORT
 from alignment.show.words.checklist import COLUMNS, checklist_page, checklist_rows
-from alignment.show.words.moves import DIRECTIONS, by_section
+from alignment.show.words.moves import DIRECTIONS, by_section, job_words, step_lines
 from alignment.show.words.stops import reading_words, stop_words
 from alignment.train.moves.missed import Cause
 from alignment.train.solve import solve
@@ -237,3 +237,39 @@ def test_done_on_the_command_line(samples, run):
     assert (bad.status, bad.out) == (2, "")
     assert "--done: 'operater-2' is not in " in bad.err
     assert "Perhaps you meant 'operator-2'." in bad.err
+
+
+# --- what is told at the section -------------------------------------------------------------------------------
+
+
+def test_one_end_is_told_where_to_stop_and_where_to_read_if_elsewhere(found):
+    groups = [steps for steps in by_section(found.plan.steps) if len(steps) == 1]
+    assert groups
+    mark = found.survey.tape.mark
+    for (step,) in groups:
+        first = step_lines([step], found.layout, mark)[0]
+        assert first.endswith(f" {stop_words(step.watch.stop, mark, found.layout.units)}.")
+        away = replace(step, watch=step.watch._replace(point="middle"))
+        assert step_lines([away], found.layout, mark)[0].endswith(" at middle.")
+
+
+def test_of_two_ends_one_that_stays_is_kept():
+    layout, off = out_of_line()
+    solution = solve(layout, survey_of(layout, off))
+    one, two = next(steps for steps in by_section(solution.plan.steps) if len(steps) == 2)
+    mark = solution.survey.tape.mark
+    assert "Set both to 600, toward the string." in step_lines([one, two], layout, mark)[0]
+    stays = replace(two, watch=two.watch._replace(before=two.watch.stop))
+    first = step_lines([one, stays], layout, mark)[0]
+    assert f"Set {one.watch.point} to 600, toward the string. Keep {two.watch.point} at 600." in first
+
+
+def test_a_doubted_string_is_checked_before_anything_is_moved():
+    layout, off = out_of_line()
+    plain = solve(layout, survey_of(layout, off))
+    assert job_words(plain).startswith("Move ")
+    rows = [(s.name, end, r, "") for s in layout.sections
+            for end, r in zip(("entry", "exit"), off.get(s.name, (600, 600)), strict=True)]  # fmt: skip
+    rows.append(("a-0", "entry", 640, "close"))
+    doubted = solve(layout, readings(layout, rows, header="section,point,reading,kind"))
+    assert job_words(doubted).startswith("Check the string first.")

@@ -7,6 +7,7 @@ import pytest
 
 from alignment.show import html, terminal
 from alignment.show.page import Cautions, Degree, Item, Items, Page, Part, Table, Text, items, said, shown
+from alignment.show.words.opening import opening
 
 PAGE = Page(
     title="Liner line, bay 2, as-found.csv",
@@ -151,3 +152,9 @@ def test_boxes_to_tick():
     page = Page(title="Moves", parts=(Part(blocks=items(["Loosen exit & tighten."], boxes=True)),))
     assert terminal.render(page) == "Moves\n[ ] Loosen exit & tighten.\n"
     assert "<li>&#9744; Loosen exit &amp; tighten.</li>" in html.render(page)
+
+
+def test_of_the_first_lines_the_verdict_alone_stands_out():
+    blocks = opening(["Machine: OUT.", "Read with a tape.", "One more."], "move it.", sends=False).blocks
+    assert [block.strong for block in blocks] == [True, False, False, False]
+    assert blocks[-1].words == "First: move it."
