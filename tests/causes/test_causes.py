@@ -400,7 +400,8 @@ def test_a_joint_bends_toward_the_edge_on_its_side(found):
     left, right = found.panel.panel.edges
     told = {row[0]: row[1] for row in joints.rows if row[1] != "none seen"}
     bent = {f"{b.upstream} / {b.downstream}": right if b.curvature.value > 0 else left for b in found.bends}
-    assert told and told == {name: bent[name] for name in told}
+    assert told
+    assert told == {name: bent[name] for name in told}
 
 
 def test_joints_without_strip_or_sides():
@@ -451,7 +452,8 @@ def test_json(samples, run):
     assert told["joints"][0]["strain"]["value"] == pytest.approx(11.625 * abs(told["joints"][0]["curvature"]))
     first, limit = told["joints"][0], told["yield_strain"]
     assert first["over_yield"] == pytest.approx(first["strain"]["value"] / limit)
-    assert told["modulus_source"] and told["unseen"]
+    assert told["modulus_source"]
+    assert told["unseen"]
     assert {"cause", "verdict", "standing", "source", "for", "against", "test"} <= set(told["causes"][0])
 
 
