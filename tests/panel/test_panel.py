@@ -26,6 +26,7 @@ from alignment.show.page import Degree
 from alignment.show.pictures import panel as panel_pictures
 from alignment.show.pictures.panel_plan import along_paper
 from alignment.show.words import panel as panel_wording
+from alignment.show.words import panel_figures as figures
 from alignment.show.words.panel_figures import to_u
 from alignment.uncertainty import COVERAGE, Verdict
 from tests.tools import rates_panel, tray_truth
@@ -833,3 +834,24 @@ def test_the_mean_of_both_ends_is_judged_only_where_they_are_not_told_apart(side
     assert bool(square.both.finding.bounds) is not sides
     ends = [end for end in (square.lead, square.tail) if end is not None]
     assert [bool(end.finding.bounds) for end in ends] == [True, True] * sides
+
+
+# ---- words for numbers
+
+
+def test_words_for_numbers():
+    """One digit of U, two where the first is a 1 or a 2 (GUM 7.2.6); only what has a direction has a sign."""
+    assert to_u(0.5, 0.025) == ("0.50", "0.05")
+    assert to_u(0.5, 0.014) == ("0.500", "0.028")
+    assert to_u(123.4, 20) == ("123", "40")
+    assert figures.with_u(3.0, 0.5, Units.mm) == "3.00 mm (U 1.00)"
+    assert figures.with_u(3.0, 0.5, Units.mm, signed=True) == "+3.00 mm (U 1.00)"
+
+
+def test_a_place_is_told_by_its_name_or_how_far_it_is_from_the_lead_end():
+    text = "".join(f'[[across]]\nat = "{at}"\nwidth = "401"\noperator_leg = "50"\n' for at in ("lead", "1000"))
+    found = measured(text)
+    assert [figures.place_words(place.across, Units.mm) for place in found.across] == ["lead", "1000 mm"]
+    assert {figures.where_words(where, found.panel) for where, _ in found.findings} >= {
+        "width at lead", "width at 1000 mm", "operator leg at lead", "operator leg at 1000 mm"
+    }  # fmt: skip

@@ -8,6 +8,7 @@ import pytest
 from alignment.show import html, terminal
 from alignment.show.page import Cautions, Degree, Item, Items, Page, Part, Table, Text, items, said, shown
 from alignment.show.words.opening import opening
+from alignment.show.words.phrases import times
 
 PAGE = Page(
     title="Liner line, bay 2, as-found.csv",
@@ -158,3 +159,7 @@ def test_of_the_first_lines_the_verdict_alone_stands_out():
     blocks = opening(["Machine: OUT.", "Read with a tape.", "One more."], "move it.", sends=False).blocks
     assert [block.strong for block in blocks] == [True, False, False, False]
     assert blocks[-1].words == "First: move it."
+
+
+def test_how_often_in_words():
+    assert [times(count) for count in (1, 2, 3)] == ["once", "twice", "3 times"]

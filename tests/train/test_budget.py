@@ -5,6 +5,7 @@ from __future__ import annotations
 import json
 import math
 import re
+from dataclasses import replace
 from fractions import Fraction
 
 import numpy as np
@@ -17,6 +18,7 @@ from alignment.show.door import text
 from alignment.train.budget import Means, Promise, chance_proved, expected, work_out
 from alignment.train.first_tolerances import READ, fair_tolerances
 from alignment.train.sheet import plan_sheet
+from alignment.train.state import Measurand
 from alignment.train.train import fit_train
 from alignment.uncertainty import Verdict, rounding_kept, verdict
 from tests.tools.machines import machine
@@ -423,3 +425,24 @@ def test_points_spread_about_the_middle_of_the_section():
 
     assert at(said.apart * 1.001)
     assert not at(said.apart * 0.98)
+
+
+def test_what_to_do_where_no_one_thing_proves_all():
+    """Each tolerance has a way of its own, none serves all; one that has none at all is named."""
+    found = work_out(layout())
+    once = {"where": "a-1", "tolerance": 1.0, "u": 1.0}
+    often = Promise(what=Measurand.offset, **once, repeats=9)
+    finer = Promise(what=Measurand.square, **once, mark=IN / 64, mark_repeats=1)
+    apart = Promise(what=Measurand.step, **once, apart=10 * IN)
+    never = Promise(what=Measurand.step, **once)
+
+    def said(*promises: Promise) -> str:
+        return " ".join(text(replace(found, promises=promises)).split())
+
+    assert said(often, finer).endswith("First: do for each tolerance what is said beside it.")
+    assert said(often, finer, apart).endswith("First: do for each tolerance what is said beside it.")
+    assert said(often, never).endswith("No tape of common marks proves the step here.")
+    assert said(finer).endswith('First: take 1/64" marks and read each point once: that proves every tolerance.')
+    # as many readings as now are not told again
+    assert 'To prove squareness: 1/64" marks.' in said(finer)
+    assert 'To prove squareness: 1/64" marks with 4 readings.' in said(replace(finer, mark_repeats=4))
