@@ -14,6 +14,7 @@ import pytest
 from scipy.linalg import block_diag
 
 from alignment.change.congruency import Changes
+from alignment.change.search import fewest_moved
 
 COUNT = 4
 
@@ -86,3 +87,24 @@ def test_what_was_expected_is_taken_off_and_its_doubt_added():
         )
         for standing in SETS:
             assert less.fit(np.array(standing)).chi2 == pytest.approx(least(known, standing), abs=1e-8)
+
+
+@pytest.mark.parametrize("where", ["first", "last"])
+def test_among_many_sections_those_that_stand_are_found(where):
+    """Forty on a string hung anew, ten side by side moved by 3 to 12 mm, each its own way: these and no others."""
+    count, apart = 40, 400.0
+    rng = np.random.default_rng(4)
+    at = apart * np.arange(count)
+    design = np.stack(
+        [np.stack([np.ones(count), at / 1000], 1), np.stack([np.zeros(count), np.full(count, 0.38)], 1)], 1
+    )
+    y = design @ np.array([2.0, -0.5]) + rng.normal(scale=0.2, size=(count, 2))
+    moved = np.zeros(count, dtype=bool)
+    moved[:10] = True
+    moved = moved if where == "first" else moved[::-1]
+    y[moved] += rng.uniform(3, 12, size=(10, 2)) * rng.choice([-1, 1], size=(10, 2))
+    covariance = np.tile(0.04 * np.eye(2), (count, 1, 1))
+    standing, clear = fewest_moved(Changes(y=y, covariance=covariance, design=design, string=2), 0.01)
+    assert clear
+    assert len(standing) == 1
+    assert (standing[0] == ~moved).all()

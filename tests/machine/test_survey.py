@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import codecs
 import datetime
+import zipfile
 
 import numpy as np
 import openpyxl
@@ -523,6 +524,19 @@ def test_workbook_that_unpacks_to_more_than_any_survey(layout, tmp_path, monkeyp
     monkeypatch.setattr(workbooks, "LARGEST_FILE", 3000)
     with pytest.raises(FileError, match="unpacked, which no survey is"):
         read_survey(path, layout)
+
+
+@pytest.mark.parametrize(("size", "refused"), [(49_000_000, False), (51_000_000, True)])
+def test_fifty_megabytes_unpacked_are_the_most(layout, tmp_path, size, refused):
+    """A picture beside the readings counts; what is in it is never looked at."""
+    path = book(tmp_path, ("operator-1", "entry", 18.375), ("operator-1", "exit", 18.375))
+    with zipfile.ZipFile(path, "a", zipfile.ZIP_DEFLATED, compresslevel=1) as parts:
+        parts.writestr("xl/media/picture.bmp", bytes(size))
+    if refused:
+        with pytest.raises(FileError, match="larger than 50 MB unpacked"):
+            read_survey(path, layout)
+    else:
+        assert len(read_survey(path, layout).readings) == 2
 
 
 def test_extra_blank_cells_behind_the_header(layout):

@@ -212,6 +212,30 @@ def test_repeats_single_out_the_slip():
     assert "One length to spare" not in said
 
 
+@pytest.mark.parametrize("way", [-1, 1])
+@pytest.mark.parametrize("slipped", ["left", "right", "from_left", "from_right"])
+def test_the_slip_in_a_swept_panel_is_named(slipped, way):
+    """
+    A strip of 400 by 3000 cut square to itself and swept by 20 mm: one of its long lengths read 4 mm wrong.
+
+    Each length explains the contradiction as well as any other; only one leaves a panel swept as its camber tells.
+    """
+    turn = way * 20 / 400
+    radius = 3000 / turn
+    angle = turn / 2 * np.array([-1, 1, -1, 1])
+    # tail and lead end of the left edge, then of the right one, about the centre of the arc
+    corners = ((radius + np.array([200, 200, -200, -200])) * np.array([np.sin(angle), np.cos(angle)])).T
+    pairs = {"left": (0, 1), "right": (2, 3), "lead": (1, 3), "tail": (0, 2), "from_left": (1, 2), "from_right": (3, 0)}
+    true = {name: float(np.hypot(*(corners[a] - corners[b]))) for name, (a, b) in pairs.items()}
+    assert true["left"] - true["right"] == pytest.approx(way * 20, abs=0.01)
+    for by in (-4, 4):
+        six = {name: [size + by * (name == slipped)] for name, size in true.items()}
+        slip = fit_corners(six, length=3000, width=400, u=0.5, swept=way * 20).slip
+        assert slip is not None
+        assert slip.name == slipped
+        assert slip.by == pytest.approx(by, abs=0.2)
+
+
 def test_waves_that_were_looked_for():
     assert "Waves were looked for. There are none." in said_of(measured("", HEAD + 'waves = "none"\n'))
 

@@ -233,6 +233,18 @@ def test_a_photograph_lies_beside_the_log_under_a_name_of_ours(visit, log):
     assert "photo,sha256" in log.read_text().splitlines()[0]
 
 
+def test_the_ten_thousandth_photograph_is_refused(log, monkeypatch):
+    """Beside 9,998 others one more is kept; beside 9,999 none, and another log is asked for."""
+    free = [9999]
+    monkeypatch.setattr(photos.Path, "exists", lambda path: path.stem not in {f"job-photo-{n:03}" for n in free})
+    monkeypatch.setattr(photos.Path, "read_bytes", lambda _: b"another")
+    assert photos.keep(JPEG, log).name == "job-photo-9999.jpg"
+    free.clear()
+    with pytest.raises(FileError, match="has 9999 photographs already"):
+        photos.keep(JPEG, log)
+    assert [p.name for p in log.parent.iterdir()] == ["job-photo-9999.jpg"]
+
+
 def test_a_photograph_by_a_form(visit, log):
     visit().post(data=READ)
     client = visit()
