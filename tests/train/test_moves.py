@@ -416,3 +416,21 @@ def test_random_plans_have_stops_on_marks_or_halfways_and_move_nothing_that_read
     from tests.tools.stops import check
 
     assert check(units, range(60)) == []
+
+
+@pytest.mark.parametrize(("mark", "tolerance"), [("4", "1.9"), ("2", "0.9"), ("5", "2.4")])
+@pytest.mark.parametrize("off", ["entry", "exit"])
+def test_one_mark_within_tolerance_is_enough(mark, tolerance, off):
+    """One end reads two marks away, the other as wanted: the one stop within tolerance, halfway ones too, is named."""
+    by = 2 * int(mark)
+    plan = planned(
+        [part(f"s{k}", 500 * k, bolts=[0, 400]) for k in range(3)],
+        [(f"s{k}", end, 600 + by * (k == 1 and end == off)) for k in range(3) for end in ("entry", "exit")] * 3,
+        rows=TARGET,
+        tape=f"mark = '{mark}'\nset = '0.2'\ntilt = 0\nzero = '0.1'",
+        tolerance=f"offset = '{tolerance}'\nsquare = '{tolerance}'",
+    )
+    (step,) = plan.steps
+    assert (step.section, step.loosen) == ("s1", off)
+    assert step.watch.stop == pytest.approx(600)
+    assert step.move == pytest.approx(by)
