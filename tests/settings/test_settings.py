@@ -281,6 +281,9 @@ def test_command(samples, run, tmp_path):
     data = json.loads(run("settings", file, "--json").out)
     assert data["verdict"] == "out"
     assert data["settings"][0]["setting"] == "entry guides"
+    # the sample has two readings of these and one of the hem die
+    assert {s["setting"]: s["readings"] for s in data["settings"]}["hem die opening"] == 1
+    assert data["settings"][0]["readings"] == 2
     assert run("settings", file, "--check").status == 1
     assert run("settings", file, "--table", tmp_path / "s.csv").status == 0
     assert (tmp_path / "s.csv").read_text(encoding="utf-8-sig").startswith("setting,kind,wanted,")

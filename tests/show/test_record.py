@@ -32,7 +32,7 @@ from alignment.show.words.cautions import FULL, SHORT
 from alignment.show.words.comparison import sentences
 from alignment.show.words.moves import by_section, step_lines
 from alignment.show.words.phrases import verdict_words
-from alignment.show.words.record import ROLES, VOUCHES, front_page, number, told_page
+from alignment.show.words.record import MISSING, ROLES, VOUCHES, front_page, number, told_page
 from alignment.show.words.record_annexes import RULE, annex_pages
 from alignment.show.words.record_order import panel_when, settings_when, signed
 from alignment.train.solve import solve
@@ -694,3 +694,24 @@ def test_one_survey_is_not_taken_for_two(samples, tmp_path, run):
     assert (outcome.status, outcome.out) == (2, "")
     assert "stands for both surveys, before and after" in outcome.err
     assert not out.exists()
+
+
+def test_steps_that_are_proved_are_counted(sample_job):
+    """On the front page: those not proved one by one, the rest by their number; all where all are."""
+    joints = sample_job.left.state.joints
+    assert all(j.step.verdict is Verdict.ok for j in joints)
+    assert f"Steps at joints: all {len(joints)} OK." in " ".join(said(front_page(sample_job)))
+    state = replace(sample_job.left.state, joints=(joints[0]._replace(step=None), *joints[1:]))
+    front = " ".join(said(front_page(replace(sample_job, left=replace(sample_job.left, state=state)))))
+    first = f"{joints[0].upstream} / {joints[0].downstream}"
+    assert f"Steps at joints: {first} not measured. The other {len(joints) - 1} OK." in front
+
+
+def test_what_a_record_of_readings_says_is_told_as_written(sample_job):
+    record = {**sample_job.left.survey.record, "by": "Ada Sill"}
+    named = replace(sample_job, left=replace(sample_job.left, survey=replace(sample_job.left.survey, record=record)))
+    assert "Ada Sill" in whole_text(named)
+    nobody = {key: value for key, value in record.items() if key != "by"}
+    unnamed = replace(sample_job, left=replace(sample_job.left, survey=replace(sample_job.left.survey, record=nobody)))
+    assert "Ada Sill" not in whole_text(unnamed)
+    assert whole_text(unnamed).count(MISSING) == whole_text(named).count(MISSING) + 1

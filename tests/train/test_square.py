@@ -138,6 +138,13 @@ def test_json(run):
     assert told["skew"]["angle"] == pytest.approx(math.degrees(math.atan(3.5 / 457)))
     assert told["moves"]["steps"][0]["watch"]["words"] == "467"
     assert told["verdict"] == "out"
+    # nothing was wanted of the distance, so nothing is said of it
+    assert (told["offset"], told["ends"], told["after"]["offset"]) == (None, None, None)
+    wanted = json.loads(
+        run("square", "467", "470.5", "--length", "457", "--target", "467", "--units", "mm", "--json").out
+    )
+    assert wanted["offset"]["value"] == pytest.approx(1.75)
+    assert len(wanted["ends"]) == 2
 
 
 @pytest.mark.parametrize(
