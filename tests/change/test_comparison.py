@@ -17,7 +17,7 @@ from alignment.show.door import text
 from alignment.show.json.comparison import as_json
 from alignment.show.pictures import comparison as comparison_plots
 from alignment.show.pictures import train as plots
-from alignment.show.words.comparison import sentences
+from alignment.show.words.comparison import doubts, sentences
 from alignment.train.moves.plan import plan_moves
 from alignment.train.train import fit_train
 from alignment.uncertainty import COVERAGE
@@ -225,6 +225,13 @@ def test_two_sections_accuse_each_other():
     assert sentences(differ) == ("Cannot be told which: s0 or s1 moved.", "What string r did cannot be told.")
 
 
+def test_three_of_which_no_two_agree():
+    """A line through one of them leaves the others off: nothing tells which stood."""
+    layout = machine(ONE_ROW[:3])
+    found = compare(layout, flat(layout), flat(layout, s1=(612.0, 600.0), s2=(590.0, 607.0)))
+    assert sentences(found)[0] == "Cannot be told which moved: no two of s0, s1 and s2 agree."
+
+
 def test_one_section_alone_cannot_be_told():
     layout = machine(ONE_ROW[:1])
     found = compare(layout, flat(layout), flat(layout, s0=(612.0, 590.0)))
@@ -241,6 +248,8 @@ def test_section_missing_from_one_survey():
     found = compare(layout, flat(layout), after)
     assert status_of(found.motion) == {f"s{k}": "still" for k in range(4)} | {"s4": "open"}
     assert "Nothing can be said of s4." in sentences(found)
+    assert doubts(found)[1].startswith("Not known: s4. ")
+    assert not any(said.startswith("Not known: ") for said in doubts(compare(layout, flat(layout), flat(layout))))
     assert json.loads(json.dumps(as_json(found), allow_nan=False))["sections"][4]["offset"] == {
         "value": None,
         "u": None,
@@ -531,6 +540,8 @@ def test_a_log_tells_what_its_moves_did(tmp_path, run):
     assert (found.status, found.err) == (0, "")
     lines = found.out.splitlines()
     assert "Not touched, by the log: s1." in lines
+    head = lines[lines.index("MOVES BY THE LOG") + 1]
+    assert head.split() == ["section", "bolt", "end", "by", "the", "log", "found", "U", "outcome"]
     (two,), (three,) = ([line.split() for line in lines if line.startswith(f"  s{k}")] for k in (2, 3))
     assert two[-2:] == ["in", "full"]
     assert three[-2:] == ["not", "done"]

@@ -151,6 +151,10 @@ def test_raw_readings_are_as_written(sample_job, samples):
         (table,) = tables(part_of(sample_job, heading))
         assert [list(row[:4]) for row in table.rows] == [[n, *cells[:3]] for n, cells in written]
         assert [row[4] == "closing" for row in table.rows] == [cells[3] == "close" for _, cells in written]
+        seen: dict[tuple[str, str], int] = {}
+        for row in (row for row in table.rows if row[4] != "closing"):
+            seen[row[1:3]] = seen.get(row[1:3], 0) + 1
+            assert row[4] == ("", "2nd", "3rd")[seen[row[1:3]] - 1]
 
 
 def test_a_log_is_written_once_with_its_moves_and_times(samples):
