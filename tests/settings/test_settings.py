@@ -159,6 +159,9 @@ def test_shear_clearance_is_a_feeler_gauge_job(measured):
     text = " ".join(told(strip, SHEAR + measured, head=head).split())
     assert "A FEELER-GAUGE JOB" in text
     assert "blades: 0.014 to 0.070 mm wanted." in text
+    assert " Source: " in text
+    own = SHEAR + 'wanted = "0.05"\ntolerance = "0.02"\n' + measured
+    assert " Source: " not in " ".join(told(strip, own, head=head).split())
     whole = judge_settings(parse_settings(head + strip + SHEAR + measured, "settings.toml"))
     assert whole.verdict is Verdict.unknown
 

@@ -8,7 +8,7 @@ import pytest
 
 from alignment.choices import Paper
 from alignment.show.page import Degree, Page, Part, Table, said, shown
-from alignment.show.paper.blocks import render
+from alignment.show.paper.blocks import page_data, render
 from tests.show.test_page import PAGE
 
 DAY = datetime.date(2026, 10, 5)
@@ -52,3 +52,12 @@ def test_a_long_table_is_folded_and_loses_no_row():
     assert len(pypdf.PdfReader(io.BytesIO(pdf)).pages) == 1
     found = words(pdf)
     assert all(found.count(name) == 1 for name, _ in rows)
+
+
+def test_the_row_that_sets_the_width_has_the_longest_cell_of_each_column():
+    page = Page(title="t", parts=(Part(blocks=(
+        Table(head=("a", "b"), rows=(("operator-1", "x"), ("s", "18  3/8"))), Table(head=("a",), rows=()),
+    )),))  # fmt: skip
+    full, empty = page_data(page)["parts"][0]["blocks"]
+    assert full["widest"] == [["operator-1", "18 3/8"]]
+    assert empty["widest"] == []

@@ -719,3 +719,9 @@ def test_what_a_record_of_readings_says_is_told_as_written(sample_job):
     unnamed = replace(sample_job, left=replace(sample_job.left, survey=replace(sample_job.left.survey, record=nobody)))
     assert "Ada Sill" not in whole_text(unnamed)
     assert whole_text(unnamed).count(MISSING) == whole_text(named).count(MISSING) + 1
+
+
+def test_the_string_is_not_taken_to_have_stayed_up_unless_that_is_told(samples):
+    motion = jobs.gather(sample_papers(samples)).comparison.motion
+    assert motion.stayed is not Stayed.told
+    assert jobs.gather(sample_papers(samples), same_string=True).comparison.motion.stayed is Stayed.told

@@ -20,7 +20,7 @@ from alignment.machine.sag import Sag
 from alignment.show.paper import sheet, typesetting
 from alignment.show.paper.typesetting import Paper
 from alignment.show.words.cautions import SHORT
-from alignment.show.words.sheet import instructions, wanted
+from alignment.show.words.sheet import columns, instructions, wanted
 from alignment.train.budget import work_out
 from alignment.train.sheet import FITS, plan_sheet
 from tests.tools.machines import machine
@@ -393,3 +393,12 @@ def test_numbers_are_as_small_as_the_shortest_section_needs(monkeypatch):
     lane = drawn(monkeypatch, layout)["l"]
     assert lane["radius"] == pytest.approx(0.05 / 6)
     assert [p["at"] for p in lane["sections"][0]["points"]] == pytest.approx([0.05 / 6, 0.025, 0.25 / 6])
+
+
+def test_columns_are_numbered_where_there_are_several(samples):
+    layout = read_layout(samples / "machine.toml")
+    one, two = (plan_sheet(layout, repeats=count) for count in (1, 2))
+    assert (columns(one), columns(two)) == (["reading"], ["1", "2"])
+    order = "Fill all of column 1 before column 2, up to 2."
+    assert order in instructions(two)[1]
+    assert "column" not in " ".join(instructions(one))
