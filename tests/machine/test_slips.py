@@ -5,7 +5,7 @@ from __future__ import annotations
 import pytest
 
 from alignment.lengths import Units, parse
-from alignment.machine.slips import LikelySlip, likely_slip, tape_units
+from alignment.machine.slips import LikelySlip, SlipKind, likely_slip, tape_units
 from alignment.show.words.slips import slip_words
 
 IN = 25.4
@@ -86,3 +86,12 @@ def test_any_text_that_can_be_a_reading(text, units):
 )
 def test_tape_is_known_by_its_marks(mark, units):
     assert tape_units(mark) is units
+
+
+@pytest.mark.parametrize(("inches", "said"), [
+    (12, "a whole foot too much"), (-2, "two inches too little"), (1, "a whole inch too much"),
+    (0.5, "a half inch too much"), (0.25, "a quarter inch too much"), (-0.125, "an eighth too little"),
+    (0.0625, "a sixteenth too much"), (10 / 25.4, "10 mm too much"),
+])  # fmt: skip
+def test_a_slip_has_the_name_of_its_length(inches, said):
+    assert slip_words(LikelySlip(kind=SlipKind.length, size=inches * 25.4)) == said

@@ -18,6 +18,7 @@ import numpy as np
 import pypdf
 import pytest
 
+from alignment.change.strings import Stayed
 from alignment.lengths import Units, parse
 from alignment.machine.layout_file import read_layout
 from alignment.machine.survey_files import read_survey
@@ -725,3 +726,17 @@ def test_the_string_is_not_taken_to_have_stayed_up_unless_that_is_told(samples):
     motion = jobs.gather(sample_papers(samples)).comparison.motion
     assert motion.stayed is not Stayed.told
     assert jobs.gather(sample_papers(samples), same_string=True).comparison.motion.stayed is Stayed.told
+
+
+def test_states_are_drawn_as_read_and_after_moves_that_are_still_to_be_made(samples, sample_job, monkeypatch):
+    drawn: list[list[tuple[str, object, bool]]] = []
+    monkeypatch.setattr(report, "typeset", lambda *_: b"")
+    monkeypatch.setattr(report.record_pictures, "state_pictures", lambda states: drawn.append(list(states)) or [])
+    alone = jobs.gather(Papers(layout=samples / "machine.toml", survey=samples / "as-found.csv"))
+    done = replace(alone, found=replace(alone.found, plan=replace(alone.found.plan, steps=())))
+    for job in (sample_job, alone, done):
+        report.render(job, Paper.letter, DAY)
+    told = [[(title.split(":")[0].split(",")[0], moves) for title, _, moves in states] for states in drawn]
+    assert told == [
+        [("As found", False), ("As left", False)], [("As read", False), ("After the moves", True)], [("As read", False)]
+    ]  # fmt: skip
