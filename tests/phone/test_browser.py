@@ -242,4 +242,4 @@ def test_without_a_script(browser, server):
 
 def test_ctrl_c_ends_it_cleanly(server):
     server.process.send_signal(signal.SIGINT)
-    assert server.process.wait(timeout=10) == 0
+    assert server.process.wait(timeout=30) == 0
