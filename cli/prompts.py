@@ -144,5 +144,7 @@ def say(lines: Iterable[str]) -> None:
     width = min(shutil.get_terminal_size((WIDEST, 24)).columns, WIDEST)
     for line in lines:
         indent = " " * (len(line) - len(line.lstrip()))
-        for part in textwrap.wrap(line, max(width, 20), subsequent_indent=indent, break_on_hyphens=False, break_long_words=False) or [""]:
+        for part in textwrap.wrap(
+            line, max(width, 20), subsequent_indent=indent, break_on_hyphens=False, break_long_words=False
+        ) or [""]:
             typer.echo(printable(part))
