@@ -402,3 +402,15 @@ def test_columns_are_numbered_where_there_are_several(samples):
     order = "Fill all of column 1 before column 2, up to 2."
     assert order in instructions(two)[1]
     assert "column" not in " ".join(instructions(one))
+
+
+def test_only_long_words_may_be_parted():
+    """After hyphens, else anywhere; a name of fewer letters, a piece of one and a hash stay whole."""
+    part = typesetting.PART
+    assert typesetting._parted("operator-2 reads 18 3/8 and is wanted so") == "operator-2 reads 18 3/8 and is wanted so"
+    assert typesetting._parted("measured-by-the-second-shift.csv") == part.join(
+        ("measured-", "by-", "the-", "second-", "shift.csv")
+    )
+    assert typesetting._parted("x" * 24) == part.join(("x" * 10, "x" * 10, "x" * 4))
+    assert typesetting._parted("x" * 23 + " y") == "x" * 23 + " y"
+    assert typesetting._parted("0" * 64) == "0" * 64
