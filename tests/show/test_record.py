@@ -740,3 +740,10 @@ def test_states_are_drawn_as_read_and_after_moves_that_are_still_to_be_made(samp
     assert told == [
         [("As found", False), ("As left", False)], [("As read", False), ("After the moves", True)], [("As read", False)]
     ]  # fmt: skip
+
+
+def test_what_moves_should_come_to_is_told_where_they_are_still_to_be_made(samples, sample_job):
+    alone = jobs.gather(Papers(layout=samples / "machine.toml", survey=samples / "as-found.csv"))
+    (wanted,) = (p for page in annex_pages(alone).values() for p in page.parts if p.heading == "Moves wanted")
+    assert f"After these moves it should read: {alone.found.plan.state.verdict.printed}." in told(wanted)
+    assert "After these moves it should read" not in whole_text(sample_job)

@@ -202,3 +202,21 @@ def test_string_without_a_section_is_not_spoken_of():
     said = " ".join(doubts(solve_lines(layout, survey, LineChoice.fitted)[Line.fitted]))
     assert "Beside string r:" in said
     assert "empty" not in said
+
+
+def test_how_many_points_nothing_checks():
+    """All of two sections read once at their ends; of one read twice only the other's."""
+    layout = machine([part | {"points": [0, 400]} for part in PARTS[:2]], rows={"r": "target = '600'"})
+    once = [(name, end, 600) for name in "ab" for end in ("entry", "exit")]
+    solution = solve(layout, readings(layout, once))
+    assert any(said.startswith("All 4 points were read once and nothing checks them") for said in doubts(solution))
+    some = doubts(solve(layout, readings(layout, [*once, ("a", "entry", 600), ("a", "exit", 600)])))
+    assert any(said.startswith("2 of 4 points were read once and nothing checks them") for said in some)
+
+
+def test_steps_that_were_not_checked_are_told_where_there_could_be_some():
+    said = "The layout has no [[joint]]: steps from one section to the next were not checked."
+    for count, joints, told in ((2, [], True), (1, [], False), (2, [("a", "b")], False)):
+        layout = machine(PARTS[:count], rows={"r": "target = '600'"}, joints=joints)
+        solution = solve(layout, readings(layout, square(*"ab"[:count])))
+        assert (said in doubts(solution)) is told

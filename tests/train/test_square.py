@@ -122,6 +122,20 @@ def test_the_answer_is_one_screen_with_what_to_do_and_the_cautions(run):
     assert done.out.isascii()
 
 
+def test_what_goes_with_a_move_stands_once_and_whole_below_it():
+    """The act first and last; what to do if the other end is off, and tighten, once each."""
+    text = " ".join(terminal.render(square_page(square(ask("18 3/8", "18 9/16", "18", bolts="2,16")))).split())
+    assert text.count("First: loosen ") == 2
+    assert text.count("Without --target only square is judged.") == 1
+    assert text.count("Chance of OK then: ") == 1
+    only = "Only square is judged, not where the section is."
+    assert only not in text
+    targeted = square(ask("18 3/8", "18 3/8", "18", target="18 3/8"))
+    assert not targeted.plan.steps
+    assert only not in terminal.render(square_page(targeted))
+    assert only in " ".join(terminal.render(square_page(square(ask("18 3/8", "18 3/8", "18")))).split())
+
+
 def test_a_misread_inch_is_read_again_and_not_moved():
     text = terminal.render(square_page(square(ask("18 3/8", "19 7/16", "18"))))
     assert "First: read both ends again." in text
