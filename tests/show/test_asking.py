@@ -10,7 +10,7 @@ import tomlkit
 
 from alignment.lengths import Units
 from alignment.settings.settings_file import parse_settings
-from alignment.show.words import ask_panel, ask_settings, cautions
+from alignment.show.words import ask_panel, ask_settings, cautions, starting
 from alignment.show.words.filling import Filling, Question, fill, put, question
 
 Ask = Callable[[Mapping[str, Any]], Sequence[Question]]
@@ -172,3 +172,20 @@ def test_values_are_put_into_tables_and_lists_that_are_made_for_them():
     named.drop(doc)
     question(doc, ("none", "of", "it"), "").drop(doc)
     assert doc.unwrap()["wave"] == [{}, {}]
+
+
+# ---- a first layout
+
+
+def test_going_back_asks_the_last_question_again():
+    """The first has none before it; an option that was looked at on the way is looked at anew, and not asked."""
+    step = starting.begin({"name": "Liner line"})
+    assert step.at == "units"
+    assert step.answer("b").says == ("This is the first question.",)
+    after = step.answer("mm")
+    assert (after.at, after.told["name"]) == ("rows", "Liner line")
+    back = after.answer("b")
+    assert (back.at, dict(back.told), back.asked) == ("units", {}, ())
+    two = after.answer("operator").answer("back")
+    assert (two.at, two.asked) == ("rows", ("units",))
+    assert two.answer("operator").told == after.answer("operator").told

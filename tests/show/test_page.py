@@ -163,3 +163,24 @@ def test_of_the_first_lines_the_verdict_alone_stands_out():
 
 def test_how_often_in_words():
     assert [times(count) for count in (1, 2, 3)] == ["once", "twice", "3 times"]
+
+
+def test_what_stands_last_already_is_not_said_again():
+    parts = (Part(blocks=opening(["OUT."], "move it.", sends=False).blocks),)
+    assert terminal.render(Page(title="t", parts=parts, act="move it.")) == "t\nOUT.\nFirst: move it.\n"
+    # of three lines only as many as the act takes are looked at
+    assert terminal.render(Page(title="t", parts=parts, act="move that.")).splitlines()[-2:] == [
+        "",
+        "First: move that.",
+    ]
+
+
+def test_a_long_word_is_never_parted_on_a_screen():
+    name = "x" * 90
+    assert name in terminal.render(Page(title=name, parts=())).splitlines()
+
+
+def test_titles_are_the_first_heading_and_parts_below_it():
+    text = html.render(PAGE)
+    assert text.startswith("<h1>Liner line")
+    assert "<h2>Moves</h2>" in text
