@@ -8,6 +8,7 @@ from PIL import Image
 from alignment.errors import FileError
 from alignment.phone import photos
 from alignment.phone.guard import HEADERS, Role
+from alignment.show.words.phone import FAILED, refusal
 from tests.phone.conftest import HOST
 
 READ = {"kind": "read", "section": "operator-1", "point": "entry", "base": "18", "part": "3/8", "mark": "", "id": "a1"}
@@ -323,3 +324,11 @@ def test_a_form_that_is_none_is_refused_without_a_word_on_the_terminal(visit, lo
     told = visit().post("/photo?id=x", body, **{"content-type": "multipart/form-data; boundary=B"})
     assert told.status_code in (400, 422)
     assert caplog.records == []
+
+
+def test_each_refusal_has_its_own_words():
+    assert refusal(500) == FAILED
+    told = {status: refusal(status) for status in (400, 403, 404, 413)}
+    assert len({*told.values(), FAILED}) == 5
+    assert refusal(405) == told[404]
+    assert "Scan it again." in told[403]

@@ -107,3 +107,28 @@ def test_results_cannot_be_written():
 def test_results_print_in_a_few_lines():
     found = Found(name="a", values=np.zeros((3, 2)), more=tuple(range(100)))
     assert repr(found) == "Found: a is OK\n  name: 'a'\n  values: array of 3 x 2\n  more: 100 of them"
+
+
+def test_a_text_is_no_more_than_needed_unless_asked_for(samples):
+    layout = alignment.read_layout(samples / "machine.toml")
+    found = alignment.budget(layout)
+    assert alignment.text(found) == alignment.text(found, full=False) != alignment.text(found, full=True)
+
+
+def test_a_record_is_made_of_the_files_that_are_named(samples, monkeypatch):
+    from alignment.show.paper import job
+
+    class Looked(Exception):  # noqa: N818
+        pass
+
+    def look(papers, **_):
+        raise Looked(papers)
+
+    monkeypatch.setattr(job, "gather", look)
+    names = {"layout": "machine.toml", "survey": "as-found.csv", "after": "as-left.csv", "panel": "tray.toml",
+             "settings": "settings.toml"}  # fmt: skip
+    paths = {what: samples / name for what, name in names.items()}
+    with pytest.raises(Looked) as looked:
+        alignment.record(**{what: str(path) for what, path in paths.items()})
+    (papers,) = looked.value.args
+    assert {what: getattr(papers, what) for what in names} == paths

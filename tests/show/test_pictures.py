@@ -192,7 +192,10 @@ def test_long_titles_keep_to_the_sheet(samples):
         assert all(text.get_window_extent(renderer).x1 <= figure.bbox.x1 for text in [*figure.texts, *titles])
 
 
-@pytest.mark.parametrize(("factor", "told"), [(19.9, 15), (20, 20), (7.99, 6), (1.19, 1), (124, 120), (0.034, 0.03)])
+@pytest.mark.parametrize(
+    ("factor", "told"),
+    [(19.9, 15), (20, 20), (7.99, 6), (1.19, 1), (124, 120), (0.034, 0.03), (2.6, 2.5), (5.5, 5), (48, 40)],
+)
 def test_round_factor(factor, told):
     assert scales.round_down(factor) == pytest.approx(told)
 
@@ -202,6 +205,7 @@ def test_round_factor(factor, told):
     [
         (Units.inch, 100 * 25.4, 14, range(0, 97, 12)),
         (Units.inch, 120 * 25.4, 10, range(0, 121, 12)),
+        (Units.inch, 600 * 25.4, 14, range(0, 601, 48)),
         (Units.mm, 3000, 10, range(0, 3001, 500)),
         (Units.mm, 2500, 14, range(0, 2401, 200)),
     ],

@@ -14,6 +14,7 @@ from alignment.machine.layout_file import read_layout
 from alignment.machine.survey import BoltMove
 from alignment.machine.survey_files import read_survey
 from alignment.machine.survey_text import parse_survey
+from alignment.show.words.work import act_lines, wanted_at
 from alignment.train.chance import Beside, chance, shared, with_steps
 from alignment.train.flags.flag import FlagKind
 from alignment.train.solve import solve
@@ -448,3 +449,19 @@ def test_a_reading_is_worth_more_where_tolerances_are_finer_than_the_mark(layout
         limits = f"square = '1/8'\noffset = '{limit}'\nstep = '1/8'"
         told(machine(sections(1), units="in", tape=TAPE, tolerance=limits, rows={"a": "target = '18 3/8'"}))
     assert costs[1:] == pytest.approx([costs[0], costs[0] / 4])
+
+
+def test_what_is_wanted_between_and_at_the_points():
+    """Linear from the first point to the last, wherever these are."""
+    parts = [part | {"points": ["2", "13"]} for part in sections(1)]
+    layout = machine(parts, units="in", tape=TAPE, tolerance=WIDE, rows={"a": "target = '18 3/8'"})
+    work = told(layout).work
+    work = replace(work, wanted=(466.0, 477.0))
+    assert [wanted_at(work, at * IN) for at in (2, 7.5, 13)] == pytest.approx([466, 471.5, 477])
+
+
+def test_a_section_is_read_first_and_then_again(layout):
+    assert " again" not in act_lines(told(layout))[0]
+    again = told(layout, "a-1,entry,18 3/8", "a-1,exit,19 3/8")
+    assert again.why is Why.misread
+    assert " again" in act_lines(again)[0]
