@@ -750,3 +750,13 @@ def test_a_string_from_which_nothing_was_read_is_not_ruled_out():
     for read_from, holds in ((("operator", "drive"), Holds.no), (("operator",), Holds.unknown)):
         read = [(s.name, e, 600) for s in layout.sections if s.row in read_from for e in ("entry", "exit")]
         assert gather(fit_train(layout, readings(layout, read)), panel)[FactName.string_leans].holds is holds
+
+
+def test_facts_name_what_they_are_of(found):
+    """The sections that are out by their names, a sweep as one, a bow as one."""
+    told = {
+        fact.name: fact_words(fact, found) for j in found.judgements for fact in (*j.speak_for, *j.against, *j.open)
+    }
+    assert "of 9 sections are out of tolerance (operator-2" in told[FactName.sections_out]
+    assert told[FactName.camber].startswith("The panel sweeps ")
+    assert told[FactName.bow].startswith("Bow is ")

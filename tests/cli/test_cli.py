@@ -196,6 +196,24 @@ def test_every_unit(here, run, units):
 BEGINS = {".svg": b"<?xml", ".png": b"\x89PNG\r\n\x1a\n", ".pdf": b"%PDF-"}
 
 
+def test_strays_are_left_out_only_where_that_is_asked_for(run, tmp_path):
+    """Three points on a face, the middle one a whole inch off: no line goes through all."""
+    sections = "".join(
+        f'[[section]]\nname = "s{k}"\nrow = "r"\nstart = "{16 * k}"\nlength = "15"\npoints = ["0", "7", "15"]\n'
+        for k in range(3)
+    )
+    head = '[machine]\nname = "m"\nunits = "in"\n[row.r]\ntarget = "18 3/8"\n'
+    (tmp_path / "m.toml").write_text(head + sections)
+    rows = [(k, at, "19 3/8" if (k, at) == (1, 7) else "18 3/8") for k in range(3) for at in (0, 7, 15)]
+    (tmp_path / "s.csv").write_text("section,point,reading\n" + "".join(f"s{k},{at},{r}\n" for k, at, r in rows))
+    kept, left_out = (
+        json.loads(run("solve", tmp_path / "m.toml", tmp_path / "s.csv", "--json", *more).out)["dropped"]
+        for more in ((), ("--drop-strays",))
+    )
+    assert kept == []
+    assert [(r["section"], r["text"]) for r in left_out] == [("s1", "19 3/8")]
+
+
 @pytest.mark.parametrize("suffix", BEGINS)
 def test_picture(here, run, suffix):
     outcome = run("solve", "machine.toml", "as-found.csv", "--plot", f"train{suffix}")
@@ -626,6 +644,8 @@ def test_demo(run, tmp_path, units, suffix):
     outcome = run("demo", folder, "--units", units)
     assert (outcome.status, outcome.err) == (0, "")
     assert "MOVES, IN THIS ORDER" in outcome.out
+    (tray,) = (row.split() for row in outcome.out.splitlines() if "  a tray  " in row)
+    assert tray[-1] == "OUT"
     # the folder's own name may be longer than a line
     assert max(len(line) for line in outcome.out.splitlines() if str(folder) not in line) <= 80
     assert (folder / "train.png").read_bytes().startswith(BEGINS[".png"])

@@ -879,3 +879,12 @@ def test_a_place_is_told_by_its_name_or_how_far_it_is_from_the_lead_end():
     assert {figures.where_words(where, found.panel) for where, _ in found.findings} >= {
         "width at lead", "width at 1000 mm", "operator leg at lead", "operator leg at 1000 mm"
     }  # fmt: skip
+
+
+def test_an_own_limit_of_waves_is_in_i_units_everywhere():
+    text = '[[wave]]\nwhere = "pan"\nheight = "3"\npitch = "450"\n[limits]\nwaves = 20\n'
+    found = measured(text)
+    (told,) = panel_json.as_json(found)["waves"]
+    assert np.max(told["limit"]) == 20
+    assert found.waves[0].finding.bounds.upper == 20
+    assert "waves in pan, I-units" in said_of(found)

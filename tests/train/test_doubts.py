@@ -220,3 +220,10 @@ def test_steps_that_were_not_checked_are_told_where_there_could_be_some():
         layout = machine(PARTS[:count], rows={"r": "target = '600'"}, joints=joints)
         solution = solve(layout, readings(layout, square(*"ab"[:count])))
         assert (said in doubts(solution)) is told
+
+
+def test_rows_of_what_was_not_read_say_so():
+    rows = door.text(solve(four(), readings(four(), square("b")))).splitlines()
+    said = {name: next(row for row in rows if row.startswith(f"  {name} ")) for name in "abcd"}
+    assert {name for name, row in said.items() if "not measured enough" in row} == set("acd")
+    assert "600" in said["b"]
