@@ -106,6 +106,12 @@ def test_no_answer_is_longer_than_three_lines_but_for_cautions(work):
     assert len(typed(step, "").says) <= 3
 
 
+def test_a_section_that_is_finished_is_told_so(work):
+    step = typed(work, "3/8")
+    assert not any("a-1: OK, " in said for said in step.says)
+    assert typed(step, "3/8").says[0].startswith("a-1: OK, ")
+
+
 def test_the_end_of_the_job(work):
     step = typed(work, "3/8", "3/8", "3/8")
     assert step.over
