@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+import importlib
+import inspect
 import io
 import json
 import os
@@ -622,6 +624,14 @@ def test_help_names_every_option(run):
     for word in (*Line, *Aim):
         assert f"{word}: " in " ".join(text.split())
     assert max(map(len, text.splitlines())) <= 80
+
+
+@pytest.mark.parametrize("name", app.NAMES)
+def test_nothing_is_done_that_was_not_asked_for(name):
+    """No switch is on by itself, and what is counted is one."""
+    asked = inspect.signature(getattr(importlib.import_module(f"cli.{name}"), name)).parameters.values()
+    assert not [option.name for option in asked if option.default is True]
+    assert {option.default for option in asked if type(option.default) is int} <= {0, 1}
 
 
 def test_help_lists_every_command_uncut(run):
