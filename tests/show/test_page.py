@@ -184,3 +184,8 @@ def test_titles_are_the_first_heading_and_parts_below_it():
     text = html.render(PAGE)
     assert text.startswith("<h1>Liner line")
     assert "<h2>Moves</h2>" in text
+
+
+def test_a_name_is_not_parted_at_its_hyphen():
+    """It would fit in two parts: 70 letters, a blank and ``operator-`` are 80 columns."""
+    assert terminal.render(Page(title=f"{'x' * 70} operator-2", parts=())).splitlines()[1] == "operator-2"

@@ -55,6 +55,7 @@ def test_as_few_parts_as_are_legible():
         ("operator-2", ("operator-1", "operator-2"), 10, "operator-2"),
         ("operator-2", ("operator-1", "operator-2"), 8, "opera…-2"),
         ("operator-12", ("operator-11", "operator-12", "operator-2"), 9, "opera…-12"),
+        ("operator-12a", ("operator-12a", "operator-13b"), 10, "opera…-12a"),
         ("forming pass no. 4, north side", ("forming pass no. 4, north side", "forming pass no. 5, north side"), 18,
          "forming…no. 4…"),
         ("entry table", ("entry table", "shear"), 7, "ent…ble"),
