@@ -17,7 +17,7 @@ from alignment.choices import Aim, Line
 from alignment.lengths import Units
 from alignment.show import demo
 from alignment.show.words.cautions import SHORT
-from cli import app
+from cli import app, prompts
 from cli.app import WHEN
 
 VERDICTS = {"ok", "ok?", "?", "out?", "out"}
@@ -624,6 +624,16 @@ def test_help_names_every_option(run):
     for word in (*Line, *Aim):
         assert f"{word}: " in " ".join(text.split())
     assert max(map(len, text.splitlines())) <= 80
+
+
+@pytest.mark.parametrize(("typed", "told"), [
+    ("", True), ("y", True), ("yes", True), (None, True), (" Y ", True), ("n", False), ("no", False),
+])  # fmt: skip
+def test_enter_and_the_end_of_input_are_yes(monkeypatch, capsys, typed, told):
+    answers = iter(["perhaps", typed])
+    monkeypatch.setattr(prompts, "_typed", lambda _: next(answers))
+    assert prompts.yes("Sure? ") is told
+    assert capsys.readouterr().out.count("Type y or n.") == 1
 
 
 @pytest.mark.parametrize("name", app.NAMES)

@@ -187,5 +187,5 @@ def test_titles_are_the_first_heading_and_parts_below_it():
 
 
 def test_a_name_is_not_parted_at_its_hyphen():
-    """It would fit in two parts: 70 letters, a blank and ``operator-`` are 80 columns."""
-    assert terminal.render(Page(title=f"{'x' * 70} operator-2", parts=())).splitlines()[1] == "operator-2"
+    """It would fit in two parts: 70 letters, a blank and ``as-`` are 74 of 80 columns."""
+    assert terminal.render(Page(title=f"{'x' * 70} as-found.csv", parts=())).splitlines()[1] == "as-found.csv"
