@@ -89,3 +89,11 @@ def test_work_goes_on_with_the_log_that_is_not_done(here, run, monkeypatch):
     done = run("work", "--by", "R. Quill", "--tape", "T-14")
     assert "job-2026-10-02.csv" not in done.out + done.err
     assert "so there is no job-" in done.out
+
+
+def test_next_takes_a_log_that_was_only_begun(here, run):
+    """Also before its first reading."""
+    Path("begun.csv").write_text(BEGUN.replace("operator-1,entry,18 3/8\n", ""))
+    done = run("next", "machine.toml", "begun.csv")
+    assert (done.status, done.err) == (0, "")
+    assert "operator-1: read entry then exit. Wanted 18 3/8." in done.out
