@@ -99,7 +99,7 @@ def simulate(count: int, seed: int) -> tuple[list[Level], list[Level]]:
             i = layout.index[name]
             steps = [step for step in plan.steps if step.section == name]
             truth[i] = _moved(layout.sections[i], truth[i], steps, hook, u, layout.moves.creep, rng)
-        unread = {name for a in plan.read_again for name in (a.section, a.beside) if name}
+        unread = plan.unread
         own = (np.abs(truth) <= limits.offset).all(axis=1) & (np.abs(truth[:, 1] - truth[:, 0]) <= limits.square)
         step = np.abs(truth[1:, 0] - truth[:-1, 1]) <= limits.step
         kept = np.array([s.name not in unread for s in layout.sections])

@@ -57,7 +57,7 @@ def planned(machine: Machine, *, aim: Aim = Aim.fewest) -> bool:
         )
         survey = Survey(source="round", readings=readings, tape=layout.tape, record={})
         plan = solve(layout, survey, aim=aim).plan
-        again = {name for a in plan.read_again for name in (a.section, a.beside) if name}
+        again = plan.unread
         if not plan.steps and not again:
             return True
         for name in again:
