@@ -20,7 +20,6 @@ __all__ = [
     "check_names",
     "nearest",
     "printable",
-    "printable_lines",
     "quote",
 ]
 
@@ -154,18 +153,13 @@ def check_names(names: Iterable[str], known: Collection[str], source: str) -> No
         raise NameUnknownError(" ".join(unknown))
 
 
-def printable(text: object) -> str:
-    """Text on one line: a question mark stands for what does not print."""
+def printable(text: object, keep: str = "") -> str:
+    """Text on one line, or with the breaks and blanks to `keep`: a question mark stands for what does not print."""
     try:
         shown = str(text)
     except (ValueError, RecursionError):  # a number of thousands of digits, tables thousands deep
         return "too long to show"
-    return shown if shown.isprintable() else "".join(c if c.isprintable() else "?" for c in shown)
-
-
-def printable_lines(text: str) -> str:
-    """Text on the lines that it has, with a question mark for what does not print: no code reaches a terminal."""
-    return text if text.isprintable() else "\n".join(map(printable, text.split("\n")))
+    return shown if shown.isprintable() else "".join(c if c.isprintable() or c in keep else "?" for c in shown)
 
 
 def quote(text: object, limit: int = 40) -> str:

@@ -8,7 +8,7 @@ import re
 import sys
 from enum import StrEnum
 from pathlib import Path
-from typing import Annotated, Any, Final
+from typing import TYPE_CHECKING, Annotated, Any, Final
 
 import typer
 from typer.core import TyperCommand
@@ -16,6 +16,9 @@ from typer.core import TyperCommand
 from alignment.choices import Aim, Line, Paper
 from alignment.errors import nearest, quote
 from alignment.lengths import Units
+
+if TYPE_CHECKING:
+    from alignment.machine.layout import Layout
 
 __all__ = [
     "LINES",
@@ -123,18 +126,15 @@ def newest_log() -> Path | None:
     return max(Path().glob("job-[0-9][0-9][0-9][0-9]-[0-9][0-9]-[0-9][0-9].csv"), default=None)
 
 
-def job_log(layout: Path) -> Path:
+def job_log(machine: Layout) -> Path:
     """The newest log of this folder where its job is not done, or else one of today."""
-    from alignment.machine.layout_file import read_layout
     from alignment.machine.survey_files import read_survey
     from alignment.train.work.next_act import Act, next_act
 
     newest = newest_log()
-    if newest is not None:
-        machine = read_layout(layout)
-        if next_act(machine, read_survey(newest, machine, begun=True)).act is not Act.done:
-            typer.echo(f"Log: {newest}", err=True)
-            return newest
+    if newest is not None and next_act(machine, read_survey(newest, machine, begun=True)).act is not Act.done:
+        typer.echo(f"Log: {newest}", err=True)
+        return newest
     return named_by_date("job", ".csv")
 
 

@@ -16,7 +16,7 @@ from typing import TYPE_CHECKING, Any, Final
 
 import typer
 
-from alignment.errors import LengthError, NameUnknownError, printable_lines
+from alignment.errors import LengthError, NameUnknownError, printable
 from alignment.lengths import Units
 
 if TYPE_CHECKING:
@@ -168,5 +168,5 @@ def _no_color() -> bool:
 def fail(error: object) -> int:
     """Print one message on standard error; the exit status that goes with it."""
     with contextlib.suppress(OSError):  # nobody is there to be told
-        print(f"stringtrue: {printable_lines(str(error))}", file=sys.stderr)
+        print("stringtrue:", printable(error, "\n"), file=sys.stderr)
     return 2

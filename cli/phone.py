@@ -32,6 +32,7 @@ def phone(
 
     Serves the next act as a page: read, move, read again. Every answer is on disk before the page says so.
     """
+    from alignment.machine.layout_file import read_layout
     from alignment.phone import serve
 
-    serve.serve(layout, log or job_log(layout), share=share, port=port, say=output.echo)
+    serve.serve(layout, log or job_log(read_layout(layout)), share=share, port=port, say=output.echo)

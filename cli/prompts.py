@@ -14,7 +14,7 @@ from typing import Protocol, Self, TypeVar
 
 import typer
 
-from alignment.errors import printable, printable_lines
+from alignment.errors import printable
 
 __all__ = ["Step", "ask", "converse", "now", "say", "who", "yes"]
 
@@ -109,7 +109,7 @@ def _typed(prompt: str) -> str | None:
         # a stray byte of a slow line is a typing mistake, not the end of the job
         sys.stdin.reconfigure(errors="replace")  # type: ignore[union-attr]
     try:
-        return input(printable_lines(prompt))
+        return input(printable(prompt, "\n"))
     except EOFError:
         typer.echo()
         return None

@@ -35,7 +35,7 @@ def work(
     from alignment.show.words import cautions, working
 
     machine = read_layout(layout)
-    file = log or job_log(layout)
+    file = log or job_log(machine)
     writing.ready_to_renew(file)
     text = read_begun(file)
     prompts.say(cautions.opening(bool(text and text.strip())))

@@ -12,6 +12,7 @@ import io
 from collections.abc import Mapping
 from typing import TYPE_CHECKING, Any, Final
 
+from alignment.errors import printable
 from alignment.lengths import Units
 from alignment.uncertainty import COVERAGE
 
@@ -36,7 +37,7 @@ def safe_text(value: Any) -> Any:
     """A text that a spreadsheet would run, with an apostrophe before it, and what does not print as a question mark."""
     if not isinstance(value, str):
         return value
-    plain = "".join(c if c.isprintable() or c in BLANKS else "?" for c in value)
+    plain = printable(value, BLANKS)
     return f"'{plain}" if plain.startswith(STARTS) else plain
 
 

@@ -106,7 +106,7 @@ def _wrap(text: str, first: str = "", rest: str | None = None, *, width: int = W
     """Lines of so many columns; ``first`` stands before the first, ``rest`` (or as many blanks) before others."""
     # of the file's name, say, which may hold what a terminal takes for orders
     return textwrap.wrap(
-        printable(" ".join(text.split("\n"))),
+        printable(text.replace("\n", " ")),
         width,
         initial_indent=first,
         subsequent_indent=" " * len(first) if rest is None else rest,

@@ -21,7 +21,7 @@ from matplotlib.font_manager import FontProperties, findfont, get_font
 from matplotlib.text import Annotation, Text
 from matplotlib.transforms import BboxBase
 
-from alignment.errors import printable_lines
+from alignment.errors import printable
 from alignment.show.letters import MARK, latin, left_to_right
 
 __all__ = ["EM", "Sheet", "make_room", "shown", "wrapped"]
@@ -153,7 +153,7 @@ def _set_plain(text: Text) -> None:
     text.set_usetex(False)
     said = text.get_text()
     if said.isascii():
-        text.set_text(printable_lines(said))
+        text.set_text(printable(said, "\n"))
         return
     weight, style = str(text.get_fontweight()), text.get_fontstyle()
     if style != "normal" and _missing(said, USUAL, style, weight):
@@ -161,7 +161,7 @@ def _set_plain(text: Text) -> None:
         text.set_fontstyle("normal")
     fonts, missing = _found(said, weight)
     text.set_fontfamily(fonts)
-    text.set_text(left_to_right(printable_lines(latin(said.replace(MARK, ""), missing))))
+    text.set_text(left_to_right(printable(latin(said.replace(MARK, ""), missing), "\n")))
 
 
 def _found(text: str, weight: str) -> tuple[list[str], set[str]]:

@@ -18,7 +18,7 @@ from numpy.typing import ArrayLike, NDArray
 
 from alignment.machine.layout import Section
 
-__all__ = ["BOTH", "ENDS", "LEAVE", "LOOSE", "Ways", "best_stop", "grid", "levers", "watch_place", "ways"]
+__all__ = ["BOTH", "ENDS", "LEAVE", "LOOSE", "Ways", "at_place", "best_stop", "grid", "levers", "watch_place", "ways"]
 
 Floats = NDArray[np.float64]
 ENDS: Final = ("entry", "exit")
@@ -74,7 +74,7 @@ def _line(length: ArrayLike, one: ArrayLike, other: ArrayLike) -> Floats:
     return np.asarray(np.array([[y, y - to], [0.0 - x, to - x]]) / (y - x)).T
 
 
-def _at(length: ArrayLike, place: ArrayLike) -> Floats:
+def at_place(length: ArrayLike, place: ArrayLike) -> Floats:
     """Deviation at a place from those at both ends, (..., 2)."""
     share = np.asarray(place) / np.asarray(length)
     return np.array([1 - share, share]).T
@@ -101,7 +101,7 @@ def _levers(
     """The same of many sections, (..., 2) each."""
     pivot, bolt = bolts[1 - loosen], bolts[loosen]
     told = _line(length, pivot, watch)
-    return _at(length, pivot), told[..., 0], told[..., 1], _line(length, pivot, bolt)[..., 1]
+    return at_place(length, pivot), told[..., 0], told[..., 1], _line(length, pivot, bolt)[..., 1]
 
 
 class Ways(NamedTuple):
@@ -179,7 +179,7 @@ def ways(sections: Sequence[Section], watch: Floats, swing_u: Floats, both_u: Fl
     read, crept = _line(length, *outer), _line(length, *bolts)
     told[:, BOTH] = read
     fresh[:, BOTH] = read * both_u[:, None] ** 2 @ np.swapaxes(read, 1, 2) + creep**2 * crept @ np.swapaxes(crept, 1, 2)
-    return Ways(kept, told, fresh, np.stack([_at(length, bolt) for bolt in bolts], axis=1))
+    return Ways(kept, told, fresh, np.stack([at_place(length, bolt) for bolt in bolts], axis=1))
 
 
 def _outer(rows: Floats, columns: Floats) -> Floats:

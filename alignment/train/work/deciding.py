@@ -15,9 +15,10 @@ import numpy as np
 from numpy.typing import NDArray
 
 from alignment.train.moves.answers import DONE, EVEN, Answer
+from alignment.train.moves.stops import at_place
 from alignment.train.work.odds import Odds
 from alignment.train.work.standing import Standing
-from alignment.train.work.trying import families, row, seen
+from alignment.train.work.trying import families, seen
 
 __all__ = ["Decision", "Judged", "Rules", "Stop", "decide"]
 
@@ -175,7 +176,7 @@ class _Weighing:
         self.families = families(
             self.section, wanted, mark=rules.mark, within=within, u=rules.mean_u[1], creep=rules.creep
         )
-        self.bolts = np.array([row(self.section, b) for b in self.section.bolts])
+        self.bolts = np.array([at_place(self.section.length, b) for b in self.section.bolts])
         self.again = self._afresh()
 
     def _afresh(self) -> float:
@@ -197,7 +198,7 @@ class _Weighing:
         self, value: Floats, covariance: Floats, ends: tuple[int, ...], counts: tuple[int, ...]
     ) -> tuple[Floats, Floats, Floats]:
         """What may be known after one more reading of these ends, of points that were read so often."""
-        rows = [row(self.section, self.places[end]) for end in ends]
+        rows = [at_place(self.section.length, self.places[end]) for end in ends]
         return seen(value, covariance, rows, [self.rules.next_variance(count) for count in counts])
 
     def _moves(self, value: Floats, covariance: Floats) -> Floats:

@@ -23,13 +23,13 @@ from alignment.train.chance import Beside
 from alignment.train.faces import corrections
 from alignment.train.flags.flag import Flag
 from alignment.train.moves.answers import DONE, UNLIKELY, Answer
+from alignment.train.moves.stops import at_place
 from alignment.train.work.creep import Creep, learn
 from alignment.train.work.deciding import Decision, Judged, Rules, Stop, decide
 from alignment.train.work.doubts import doubts_of, read_once
 from alignment.train.work.odds import Odds
 from alignment.train.work.standing import Standing, Targets, creeps, stand, targets
 from alignment.train.work.steps import tied
-from alignment.train.work.trying import row
 
 __all__ = ["Act", "Next", "SectionWork", "State", "next_act"]
 
@@ -355,7 +355,7 @@ class _Job:
         section, known = self.layout.sections[i], self.standings[i].known
         if not known.complete:
             return False
-        at = row(section, closing.place)
+        at = at_place(section.length, closing.place)
         sag = corrections(self.layout, np.array([i]), np.array([section.start + closing.place]))
         apart = closing.value + float(sag[0]) - self.wanted.value[i] - float(at @ known.mean)
         u = math.sqrt(float(at @ known.covariance @ at) + closing.u**2)

@@ -22,7 +22,7 @@ from alignment.machine.layout import Layout, Section
 from alignment.machine.log import found
 from alignment.machine.survey import BoltMove, Reading, Survey
 from alignment.train.faces import corrections, string_sags
-from alignment.train.moves.stops import levers
+from alignment.train.moves.stops import at_place, levers
 from alignment.uncertainty import SAME
 
 __all__ = ["UNLIKELY", "Crept", "Point", "Standing", "Targets", "creeps", "stand", "targets"]
@@ -149,7 +149,7 @@ def _middle(layout: Layout, survey: Survey, section: Section) -> tuple[float, fl
     own = [r for r in survey.fitted if r.section == section.name]
     known = Known.nothing(2)
     for point in _points(own, np.array([r.value for r in own]) + _sag(layout, section, own), survey):
-        known = known.observed(_row(section, point.place), point.value, point.u**2)
+        known = known.observed(at_place(section.length, point.place), point.value, point.u**2)
     if not known.complete:
         return None
     half = np.array([0.5, 0.5])
@@ -208,7 +208,7 @@ def creeps(layout: Layout, log: Survey) -> list[Crept]:
             for move in [m for m in moves if abs(m.place - event.place) < SAME]:
                 moves.remove(move)
                 if move.stop is not None:
-                    lever = float(_row(section, move.place) @ levers(section, move.end, move.place)[3])
+                    lever = float(at_place(section.length, move.place) @ levers(section, move.end, move.place)[3])
                     u = math.hypot(event.u, move.u) / abs(lever)
                     value = (event.value - move.stop) / lever
                     found.append(Crept(section=name, end=move.end, value=value, u=u))
@@ -244,12 +244,6 @@ def _follow(
     if readings:
         return _read(layout, log, standing, readings, target)
     return _move(layout, standing, moves, target, creep) if moves else standing
-
-
-def _row(section: Section, place: float) -> Floats:
-    """Deviation at a place from those at both ends."""
-    share = place / section.length
-    return np.array([1 - share, share])
 
 
 def _sag(layout: Layout, section: Section, events: Sequence[Reading | BoltMove]) -> Floats:
@@ -329,7 +323,7 @@ def _read(
     farthest = layout.moves.travel or FARTHEST
     points, known = [], before
     for point in _points(readings, deviations, log):
-        row = _row(section, point.place)
+        row = at_place(section.length, point.place)
         doubtful = point.doubtful or (point.count == 1 and abs(point.value) > farthest + 4 * point.u)
         if before.complete and not doubtful:
             spread = math.sqrt(float(row @ before.covariance @ row) + point.u**2)
@@ -342,7 +336,7 @@ def _read(
         points.append(replace(point, doubtful=doubtful))
     for point in points:
         if not point.doubtful:
-            known = known.observed(_row(section, point.place), point.value, point.u**2)
+            known = known.observed(at_place(section.length, point.place), point.value, point.u**2)
     return replace(standing, known=known, points=tuple(points))
 
 
@@ -362,7 +356,7 @@ def _move(
         noise = u**2 * sum(np.outer(c, c) for c in crept) + SAME**2 * np.eye(2)
         after = Known.nothing(2)
         for move, stop in zip(moves, stops, strict=True):
-            row = _row(section, move.place)
+            row = at_place(section.length, move.place)
             if stop is not None:
                 # where one of the two was not looked at, creep can be added to the other alone
                 alone = float(row @ noise @ row) if None in stops else 0.0

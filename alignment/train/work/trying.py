@@ -10,9 +10,9 @@ import numpy as np
 from numpy.typing import NDArray
 
 from alignment.machine.layout import Section
-from alignment.train.moves.stops import grid, levers
+from alignment.train.moves.stops import at_place, grid, levers
 
-__all__ = ["Family", "families", "row", "seen"]
+__all__ = ["Family", "families", "seen"]
 
 Floats = NDArray[np.float64]
 
@@ -45,12 +45,6 @@ class Family:
     def after(self, value: Floats, covariance: Floats) -> tuple[Floats, Floats]:
         """Deviations (..., m, 2) after each stop from those before (..., 2), and their covariance."""
         return (value @ self.carry.T)[..., None, :] + self.reach, self.carry @ covariance @ self.carry.T + self.noise
-
-
-def row(section: Section, place: float) -> Floats:
-    """Deviation at a place from those at both ends."""
-    share = place / section.length
-    return np.array([1 - share, share])
 
 
 def families(
@@ -86,7 +80,7 @@ def families(
     # with both ends loose nothing speaks for a stop far from the wanted reading
     near = [s[np.abs(s - w) <= 0.75 * mark] for s, w in zip(stops, wanted, strict=True)]
     both = np.stack(np.meshgrid(*near, indexing="ij"), axis=-1).reshape(-1, 2)
-    turn = np.linalg.inv(np.array([row(section, place) for place in places]))
+    turn = np.linalg.inv(np.array([at_place(section.length, place) for place in places]))
     found.append(
         Family(
             ends=(0, 1),
